@@ -1,0 +1,59 @@
+//! One public error with a kind per area, each in plain words: what was wrong, where, what to do.
+
+use std::io;
+use std::path::Path;
+
+/// Everything that can stop the program. Areas add their own kind with `#[from]`.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum Error {
+    /// An input file cannot be used as it is: missing, no permission, a directory.
+    #[error("cannot read {path}: {source}")]
+    Input {
+        /// The file as it was given.
+        path: String,
+        /// What the system said.
+        source: io::Error,
+    },
+    /// The machine failed while writing: disk full, no permission, out of memory.
+    #[error("cannot write {path}: {source}")]
+    Machine {
+        /// The file that was being written.
+        path: String,
+        /// What the system said.
+        source: io::Error,
+    },
+    /// The command line asks for something that makes no sense together.
+    #[error("{0}")]
+    Usage(String),
+}
+
+impl Error {
+    /// An input that cannot be read.
+    pub fn input(path: &Path, source: io::Error) -> Self {
+        Self::Input {
+            path: path.display().to_string(),
+            source,
+        }
+    }
+
+    /// An output that cannot be written.
+    pub fn machine(path: &Path, source: io::Error) -> Self {
+        Self::Machine {
+            path: path.display().to_string(),
+            source,
+        }
+    }
+
+    /// The exit status a command ends with on this error: 2 wrong use or unusable input, 3 the
+    /// machine failed.
+    pub fn exit_status(&self) -> u8 {
+        match self {
+            Self::Machine { .. } => 3,
+            _ => 2,
+        }
+    }
+}
+
+/// Shorthand for results with [`enum@Error`].
+pub type Result<T> = std::result::Result<T, Error>;

@@ -1,0 +1,86 @@
+//! The gear set as the geometry needs it: plain numbers in millimetres and radians, checked.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+/// How the ring gear's teeth were cut.
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema, clap::ValueEnum,
+)]
+#[serde(rename_all = "kebab-case")]
+pub enum Cutting {
+    /// One slot at a time with a face-mill cutter: circular lengthwise curve, tapered depth.
+    FaceMilled,
+    /// Continuously with blade groups: extended-epicycloid lengthwise curve, uniform depth.
+    FaceHobbed,
+}
+
+/// Hand of the ring gear's spiral.
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema, clap::ValueEnum,
+)]
+#[serde(rename_all = "lowercase")]
+pub enum Hand {
+    /// Left-hand spiral.
+    Left,
+    /// Right-hand spiral.
+    Right,
+}
+
+/// Lengthwise form of a ring-gear flank.
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema, clap::ValueEnum,
+)]
+#[serde(rename_all = "lowercase")]
+pub enum FlankForm {
+    /// Cut by the inside blade; the drive flank on the usual rear axle.
+    Convex,
+    /// Cut by the outside blade; the coast flank on the usual rear axle.
+    Concave,
+}
+
+/// A ring-and-pinion set at a shaft angle of 90°, as a card gives it. Lengths in millimetres,
+/// angles in radians. `None` is derived by the geometry and reported as derived.
+#[derive(Debug, Clone, PartialEq)]
+pub struct GearSet {
+    /// z2, teeth of the ring gear.
+    pub ring_teeth: u32,
+    /// z1, teeth of the pinion.
+    pub pinion_teeth: u32,
+    /// d_e2, outer pitch diameter of the ring gear.
+    pub ring_diameter_mm: f64,
+    /// b2, face width of the ring gear.
+    pub face_width_mm: f64,
+    /// a, hypoid offset; 0 for a spiral bevel set.
+    pub offset_mm: f64,
+    /// β_m2, mean spiral angle of the ring gear.
+    pub spiral_angle: f64,
+    /// α, nominal normal pressure angle of both flanks.
+    pub pressure_angle: f64,
+    /// How the teeth were cut.
+    pub cutting: Cutting,
+    /// Hand of the ring gear's spiral.
+    pub hand: Hand,
+    /// Which form the drive flank has.
+    pub drives_on: FlankForm,
+    /// δ_2, pitch angle of the ring gear.
+    pub pitch_angle: Option<f64>,
+    /// r_c0, cutter radius.
+    pub cutter_radius_mm: Option<f64>,
+    /// z_0, blade groups of a face-hobbing cutter.
+    pub blade_groups: Option<u32>,
+    /// h_m, whole depth at the mean point.
+    pub whole_depth_mm: Option<f64>,
+    /// c, clearance.
+    pub clearance_mm: Option<f64>,
+    /// h_am2, mean addendum of the ring gear.
+    pub addendum_mm: Option<f64>,
+    /// Σθ_f, dedendum angle plus addendum angle of the ring gear; 0 for uniform depth.
+    pub taper: Option<f64>,
+    /// Ease-off at toe and heel (lengthwise crowning), millimetres.
+    pub crowning_length_mm: Option<f64>,
+    /// Ease-off at tip and root (profile crowning), millimetres.
+    pub crowning_height_mm: Option<f64>,
+    /// Thickness of the marking film that contact leaves, millimetres.
+    pub film_mm: Option<f64>,
+}

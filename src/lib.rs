@@ -1,0 +1,12 @@
+//! Reads the contact pattern on ring-gear flanks from a photo and says which shims to change.
+//!
+//! The way of the data: [`photo`](self) → segment → [`flank`](self) → [`reading`] → rules → report,
+//! with gear → contact feeding rules.
+
+pub mod command;
+pub mod error;
+pub mod frames;
+pub mod gear;
+pub mod reading;
+
+pub use error::{Error, Result};

@@ -1,0 +1,16 @@
+//! The command line: arguments in, exit status out.
+
+use clap::Parser;
+use flankread::command::{Cli, Outcome};
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    match Cli::parse().run() {
+        Ok(Outcome::Answered) => ExitCode::SUCCESS,
+        Ok(Outcome::NothingReadable) => ExitCode::from(1),
+        Err(error) => {
+            eprintln!("flankread: {error}");
+            ExitCode::from(error.exit_status())
+        }
+    }
+}
