@@ -23,6 +23,14 @@ pub enum Error {
         /// What the system said.
         source: io::Error,
     },
+    /// A card that cannot be used.
+    #[error("{path}: {error}")]
+    Card {
+        /// The card's file, or where else it stood.
+        path: String,
+        /// What is wrong with it.
+        error: crate::gear::card::CardError,
+    },
     /// The command line asks for something that makes no sense together.
     #[error("{0}")]
     Usage(String),

@@ -8,5 +8,6 @@ pub mod error;
 pub mod frames;
 pub mod gear;
 pub mod reading;
+pub mod units;
 
 pub use error::{Error, Result};
