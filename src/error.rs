@@ -23,6 +23,9 @@ pub enum Error {
         /// What the system said.
         source: io::Error,
     },
+    /// The gear set of a card cannot be made or cannot mesh.
+    #[error(transparent)]
+    Contact(#[from] crate::contact::ContactError),
     /// The command line asks for something that makes no sense together.
     #[error("{0}")]
     Usage(String),
