@@ -31,6 +31,9 @@ pub enum Error {
         /// What is wrong with it.
         error: crate::gear::card::CardError,
     },
+    /// The gear set of a card cannot be made or cannot mesh.
+    #[error(transparent)]
+    Contact(#[from] crate::contact::ContactError),
     /// The command line asks for something that makes no sense together.
     #[error("{0}")]
     Usage(String),

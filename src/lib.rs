@@ -4,6 +4,7 @@
 //! with gear → contact feeding rules.
 
 pub mod command;
+pub mod contact;
 pub mod error;
 pub mod frames;
 pub mod gear;
