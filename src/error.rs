@@ -29,7 +29,7 @@ pub enum Error {
         /// The card's file, or where else it stood.
         path: String,
         /// What is wrong with it.
-        error: crate::gear::card::CardError,
+        error: crate::gear::card_read::CardError,
     },
     /// The gear set of a card cannot be made or cannot mesh.
     #[error(transparent)]

@@ -1,7 +1,7 @@
 //! What may stand in a card: every key with its kind of value and its sensible range, and the
 //! check that turns a written card (TOML, or JSON with units in the keys) into plain numbers.
 
-use super::card::CardError;
+use super::card_read::CardError;
 use crate::units::{Angle, INCH_MM, Length, Torque};
 use serde_json::{Map, Number, Value};
 
@@ -58,7 +58,12 @@ pub const KEYS: &[Key] = &[
     key("gear", "face_width", Kind::Length(5.0, 200.0), true),
     key("gear", "offset", Kind::Length(0.0, 300.0), true),
     key("gear", "spiral_angle_deg", Kind::Degrees(0.0, 50.0), true),
-    key("gear", "pressure_angle_deg", Kind::Degrees(10.0, 30.0), false),
+    key(
+        "gear",
+        "pressure_angle_deg",
+        Kind::Degrees(10.0, 30.0),
+        false,
+    ),
     key(
         "gear",
         "cutting",
@@ -234,14 +239,18 @@ fn take(
 }
 
 fn unknown(table: &str, name: &str) -> CardError {
-    let names = KEYS.iter().filter(|key| key.table == table).map(|key| key.name);
-    let tables = KEYS.iter().map(|key| key.table).filter(|_| table.is_empty());
+    let names = KEYS
+        .iter()
+        .filter(|key| key.table == table)
+        .map(|key| key.name);
+    let tables = KEYS
+        .iter()
+        .map(|key| key.table)
+        .filter(|_| table.is_empty());
     let nearest = names
         .chain(tables)
         .filter(|known| !known.is_empty())
-        .max_by(|a, b| {
-            strsim::jaro_winkler(a, name).total_cmp(&strsim::jaro_winkler(b, name))
-        });
+        .max_by(|a, b| strsim::sorensen_dice(a, name).total_cmp(&strsim::sorensen_dice(b, name)));
     // A key that belongs to another table is the likelier slip than a misspelling.
     let elsewhere = KEYS
         .iter()
@@ -331,7 +340,7 @@ fn read_value(key: &Key, value: &Value, unit_in_key: bool) -> Result<Value, Card
                 return Ok(value.clone());
             }
             let nearest = words.iter().max_by(|a, b| {
-                strsim::jaro_winkler(a, written).total_cmp(&strsim::jaro_winkler(b, written))
+                strsim::sorensen_dice(a, written).total_cmp(&strsim::sorensen_dice(b, written))
             });
             Err(key.wrong(format!(
                 "is {value}; it must be one of \"{}\", the nearest is \"{}\"",
@@ -343,7 +352,9 @@ fn read_value(key: &Key, value: &Value, unit_in_key: bool) -> Result<Value, Card
             let Value::Object(table) = value else {
                 return Err(key.wrong("must be written {length = 0.47, height = 0.50}"));
             };
-            if let Some(other) = table.keys().find(|k| !["length", "height"].contains(&k.as_str()))
+            if let Some(other) = table
+                .keys()
+                .find(|k| !["length", "height"].contains(&k.as_str()))
             {
                 return Err(key.wrong(format!(
                     "has `{other}`; it must be written {{length = 0.47, height = 0.50}}"

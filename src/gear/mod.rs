@@ -2,6 +2,7 @@
 
 pub mod card;
 pub mod card_keys;
+pub mod card_read;
 pub mod dimensions;
 pub mod face_hobbed;
 pub mod face_milled;
