@@ -84,7 +84,6 @@ pub struct Hidden {
 pub struct Truth {
     pub centres: [FlankPoint; 2],
     pub extents: [FlankPoint; 2],
-    pub lean_deg: [f64; 2],
     pub backlash_mm: f64,
 }
 
@@ -118,6 +117,7 @@ side_shims = ["0.001in"]
             chance.between(28.0, 34.0),
         );
         let card = Card::from_toml(&text).expect("the drawn card is a card");
+        Model::new(&card.gear_set()).ok()?;
         let mut set = card.gear_set();
         set.spiral_angle += (spread.angle_deg * chance.normal()).to_radians();
         set.pressure_angle += (spread.angle_deg * chance.normal()).to_radians();
@@ -166,7 +166,6 @@ side_shims = ["0.001in"]
         Some(Truth {
             centres: [drive.centre, coast.centre],
             extents: [drive.extent, coast.extent],
-            lean_deg: [drive.lean.to_degrees(), coast.lean.to_degrees()],
             // Teeth cannot overlap: where there would be less than no play they jam.
             backlash_mm: (self.right_backlash_mm + self.indicator * state.backlash_change_mm)
                 .max(0.0),
@@ -200,7 +199,7 @@ side_shims = ["0.001in"]
             Some(FlankReading {
                 centre: near(truth.centres[i], 1.0),
                 extent: Some(near(truth.extents[i], 2.0)),
-                lean_deg: Some(truth.lean_deg[i]),
+                lean_deg: None,
                 uncertainty: Some(FlankPoint::new(NOISE_LENGTH, NOISE_HEIGHT)),
                 taken: None,
             })
