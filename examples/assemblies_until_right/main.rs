@@ -83,8 +83,17 @@ fn play(hidden: &Hidden, method: Method, seed: u64) -> Game {
         let Some(next) = method.next(&hidden.card, &trials) else {
             if std::env::var("DBG2").is_ok() && matches!(method, Method::Estimator) {
                 let a = flankread::rules::advise(&hidden.card, &trials);
-                println!("{seed} stop at {assembly}: start {:?} at {at_mm:?}, truth {:?} {:?} {}", hidden.start_mm, truth.centres, truth.extents, truth.backlash_mm);
-                match a { Ok(a) => println!("   {:?} now {:?} {:?} {:?}", a.verdict, a.chance_now, a.why, a.checks), Err(e) => println!("   {e}") }
+                println!(
+                    "{seed} stop at {assembly}: start {:?} at {at_mm:?}, truth {:?} {:?} {}",
+                    hidden.start_mm, truth.centres, truth.extents, truth.backlash_mm
+                );
+                match a {
+                    Ok(a) => println!(
+                        "   {:?} now {:?} {:?} {:?}",
+                        a.verdict, a.chance_now, a.why, a.checks
+                    ),
+                    Err(e) => println!("   {e}"),
+                }
             }
             return Game {
                 assemblies: MOST + 1,
