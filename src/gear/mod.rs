@@ -1,5 +1,6 @@
 //! Card → blank → flank surfaces, with the symbols of ISO 23509.
 
+pub mod blank;
 pub mod dimensions;
 pub mod face_hobbed;
 pub mod face_milled;
@@ -60,5 +61,21 @@ pub enum GearError {
         place: &'static str,
         /// A radius that works.
         nearest_mm: f64,
+    },
+    /// The blank's method wants something that was not given.
+    #[error("{key} is missing: {why}")]
+    Missing {
+        /// What is missing.
+        key: &'static str,
+        /// Why it is needed.
+        why: &'static str,
+    },
+    /// The pitch cones of a hypoid pair could not be found.
+    #[error("method {method}: {advice}")]
+    NoPitchCones {
+        /// Method of ISO 23509.
+        method: u8,
+        /// What to change.
+        advice: &'static str,
     },
 }
