@@ -187,10 +187,10 @@ impl BlankInput {
             let nearest = if sigma < 10.0 { 10.0 } else { 170.0 };
             return out("shaft_angle_deg", sigma, "from 10° to 170°", nearest, "°");
         }
-        if !(self.b2 > 0.0) {
+        if self.b2.is_nan() || self.b2 <= 0.0 {
             return out("b2", self.b2, "more than 0", 1.0, " mm");
         }
-        if !(self.rc0 > 0.0) {
+        if self.rc0.is_nan() || self.rc0 <= 0.0 {
             return out("rc0", self.rc0, "more than 0", self.b2, " mm");
         }
         match self.method {

@@ -238,7 +238,8 @@ fn iso_23509_sample_4() {
 #[test]
 fn iso_tr_10300_30_contact_ratios() {
     let third = Blank::new(&sample3()).unwrap();
-    let rows: [(&Blank, &[(&str, f64, f64)]); 3] = [
+    type Cell = (&'static str, f64, f64);
+    let rows: [(&Blank, &[Cell]); 3] = [
         (
             &Blank::new(&sample1()).unwrap(),
             &[
