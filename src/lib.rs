@@ -9,5 +9,6 @@ pub mod error;
 pub mod frames;
 pub mod gear;
 pub mod reading;
+pub mod units;
 
 pub use error::{Error, Result};

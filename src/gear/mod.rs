@@ -1,6 +1,9 @@
 //! Card → blank → flank surfaces, with the symbols of ISO 23509.
 
 pub mod blank;
+pub mod card;
+pub mod card_keys;
+pub mod card_read;
 pub mod dimensions;
 pub mod face_hobbed;
 pub mod face_milled;
