@@ -10,6 +10,7 @@ pub mod face_milled;
 pub mod flank;
 pub mod pitch;
 pub mod set;
+pub mod tooth_solid;
 
 /// Why a gear set cannot be made as its card says. Every message ends with what would work.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
