@@ -13,7 +13,7 @@ use crate::frames::{FlankPoint, Side};
 use crate::gear::GearError;
 use crate::gear::dimensions::Dimensions;
 use crate::gear::flank::{FlankGrid, Surface};
-use crate::gear::pitch::{PitchInput, PitchPair};
+use crate::gear::pitch::PitchPair;
 use crate::gear::set::{FlankForm, GearSet};
 pub use ease_off::EaseOff;
 use mesh::FlankMesh;
@@ -67,7 +67,7 @@ pub struct Misplacement {
     pub ring_mm: f64,
     /// + = axes further apart than the hypoid offset.
     pub offset_mm: f64,
-    /// + = the shaft angle is larger than 90°, radians.
+    /// + = the shaft angle is larger than the card's, radians.
     pub shaft_angle: f64,
 }
 
@@ -143,13 +143,7 @@ impl Model {
     /// As [`Model::new`].
     pub fn with_grid(set: &GearSet, nu: usize, nv: usize) -> Result<Self, ContactError> {
         let dimensions = Dimensions::new(set)?;
-        let pair = PitchPair::solve(PitchInput {
-            ratio: dimensions.ratio(),
-            ring_angle: dimensions.pitch_angle,
-            mean_cone_mm: dimensions.mean_cone_mm,
-            ring_spiral: dimensions.spiral_angle,
-            offset_mm: dimensions.offset_mm,
-        })?;
+        let pair = PitchPair::solve(dimensions.pitch_input())?;
         let mesh = |side: Side| {
             let surface = Surface::new(&dimensions, &pair, form_of(&dimensions, side));
             let grid = FlankGrid::new(&dimensions, &pair, &surface, nu.max(5), nv.max(5))?;
@@ -228,33 +222,7 @@ pub fn form_of(dimensions: &Dimensions, side: Side) -> FlankForm {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::gear::set::{Cutting, Hand};
-
-    fn worked_set(cutting: Cutting) -> GearSet {
-        let milled = cutting == Cutting::FaceMilled;
-        GearSet {
-            ring_teeth: 41,
-            pinion_teeth: 11,
-            ring_diameter_mm: 200.0,
-            face_width_mm: 30.0,
-            offset_mm: 35.0,
-            spiral_angle: 31f64.to_radians(),
-            pressure_angle: 20f64.to_radians(),
-            cutting,
-            hand: Hand::Left,
-            drives_on: FlankForm::Convex,
-            pitch_angle: Some(74f64.to_radians()),
-            cutter_radius_mm: Some(if milled { 95.25 } else { 88.0 }),
-            blade_groups: Some(13),
-            whole_depth_mm: Some(9.5),
-            clearance_mm: Some(1.0),
-            addendum_mm: Some(1.6),
-            taper: milled.then(|| 3.2f64.to_radians()),
-            crowning_length_mm: None,
-            crowning_height_mm: None,
-            film_mm: None,
-        }
-    }
+    use crate::gear::set::Cutting;
 
     /// Figures of an independent prototype of the same method (11 × 41, 200 mm): move of the pinion
     /// and of the ring gear, drive centre, coast centre, backlash at the outer diameter.
@@ -275,7 +243,7 @@ mod tests {
             (Cutting::FaceMilled, &MILLED[..]),
             (Cutting::FaceHobbed, &HOBBED[..]),
         ] {
-            let model = Model::new(&worked_set(cutting)).unwrap();
+            let model = Model::new(&GearSet::example(cutting)).unwrap();
             let pair = model.pair();
             for (angle, expected) in [
                 (pair.offset_angle, -22.41f64),

@@ -54,6 +54,12 @@ pub struct Gear {
     pub pressure_angle_deg: f64,
     /// How the teeth were cut.
     pub cutting: Cutting,
+    /// Whether a face-milled ring gear was formed or generated; formed when the card is silent.
+    #[serde(default)]
+    pub ring_cut: RingCut,
+    /// Shaft angle; 90 when the card is silent.
+    #[serde(default = "ninety_degrees")]
+    pub shaft_angle_deg: f64,
     /// Hand of the ring gear's spiral; left when the card is silent.
     #[serde(default = "left")]
     pub hand: Hand,
@@ -92,8 +98,23 @@ pub struct Gear {
     pub film_mm: Option<f64>,
 }
 
+/// How a face-milled ring gear's flanks came about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum RingCut {
+    /// By the cutter alone: the flank is the cutter's cone.
+    #[default]
+    Plunged,
+    /// Cutter and blank rolled together.
+    Rolled,
+}
+
 fn twenty_degrees() -> f64 {
     20.0
+}
+
+fn ninety_degrees() -> f64 {
+    90.0
 }
 
 fn left() -> Hand {
@@ -301,6 +322,8 @@ impl Card {
             spiral_angle: gear.spiral_angle_deg.to_radians(),
             pressure_angle: gear.pressure_angle_deg.to_radians(),
             cutting: gear.cutting,
+            generated: gear.ring_cut == RingCut::Rolled,
+            shaft_angle: gear.shaft_angle_deg.to_radians(),
             hand: gear.hand,
             drives_on: gear.drives_on,
             pitch_angle: gear.pitch_angle_deg.map(f64::to_radians),

@@ -70,6 +70,13 @@ pub const KEYS: &[Key] = &[
         Kind::Choice(&["face-milled", "face-hobbed"]),
         true,
     ),
+    key(
+        "gear",
+        "ring_cut",
+        Kind::Choice(&["plunged", "rolled"]),
+        false,
+    ),
+    key("gear", "shaft_angle_deg", Kind::Degrees(60.0, 120.0), false),
     key("gear", "hand", Kind::Choice(&["left", "right"]), false),
     key(
         "gear",

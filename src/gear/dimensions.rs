@@ -1,6 +1,7 @@
 //! Every size the flanks need: the card's where it gives them, derived where it does not.
 
 use super::GearError;
+use super::pitch::PitchInput;
 use super::set::{Cutting, FlankForm, GearSet, Hand};
 use std::f64::consts::{FRAC_PI_2, PI};
 
@@ -24,6 +25,10 @@ pub struct Dimensions {
     pub pinion_teeth: u32,
     /// How the teeth were cut.
     pub cutting: Cutting,
+    /// Whether a face-milled ring gear's flanks were generated (rolled) rather than formed.
+    pub generated: bool,
+    /// Σ.
+    pub shaft_angle: f64,
     /// Hand of the ring gear's spiral.
     pub hand: Hand,
     /// Form of the drive flank.
@@ -181,6 +186,8 @@ impl Dimensions {
             ring_teeth: set.ring_teeth,
             pinion_teeth: set.pinion_teeth,
             cutting: set.cutting,
+            generated: set.generated,
+            shaft_angle: set.shaft_angle,
             hand: set.hand,
             drives_on: set.drives_on,
             ring_diameter_mm: set.ring_diameter_mm,
@@ -207,6 +214,18 @@ impl Dimensions {
     /// z_2 / z_1.
     pub fn ratio(&self) -> f64 {
         f64::from(self.ring_teeth) / f64::from(self.pinion_teeth)
+    }
+
+    /// What the pitch cones are found from.
+    pub fn pitch_input(&self) -> PitchInput {
+        PitchInput {
+            ratio: self.ratio(),
+            ring_angle: self.pitch_angle,
+            mean_cone_mm: self.mean_cone_mm,
+            ring_spiral: self.spiral_angle,
+            shaft_angle: self.shaft_angle,
+            offset_mm: self.offset_mm,
+        }
     }
 
     /// m_mn, mean normal module, mm.

@@ -3,10 +3,11 @@
 use super::GearError;
 use super::dimensions::Dimensions;
 use super::face_hobbed::HobbedFlank;
-use super::face_milled::MilledFlank;
+use super::face_milled::{CutterCone, GeneratedFlank};
 use super::pitch::PitchPair;
 use super::set::{Cutting, FlankForm};
 use nalgebra::Vector3;
+use std::f64::consts::TAU;
 
 /// A point of a flank, in the ring gear's frame, millimetres, with the unit normal out of the tooth.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -33,7 +34,9 @@ pub(crate) struct Parametric {
 #[derive(Debug, Clone)]
 pub enum Surface {
     /// The cone swept by a face-mill cutter's straight blade.
-    Milled(MilledFlank),
+    Milled(CutterCone),
+    /// What that cone envelops while cradle and blank roll together.
+    Generated(GeneratedFlank),
     /// The surface swept by a blade line on an extended epicycloid.
     Hobbed(HobbedFlank),
 }
@@ -42,22 +45,26 @@ impl Surface {
     /// The flank of the given form, both flanks passing through the mean point.
     pub fn new(dimensions: &Dimensions, pair: &PitchPair, form: FlankForm) -> Self {
         match dimensions.cutting {
-            Cutting::FaceMilled => Self::Milled(MilledFlank::new(dimensions, pair, form)),
+            Cutting::FaceMilled if dimensions.generated => {
+                Self::Generated(GeneratedFlank::new(dimensions, pair, form))
+            }
+            Cutting::FaceMilled => Self::Milled(CutterCone::new(dimensions, pair, form)),
             Cutting::FaceHobbed => Self::Hobbed(HobbedFlank::new(dimensions, pair, form)),
         }
     }
 
-    fn at(&self, first: f64, second: f64) -> Parametric {
+    fn at(&self, first: f64, second: f64) -> Option<Parametric> {
         match self {
-            Self::Milled(s) => s.at(first, second),
-            Self::Hobbed(s) => s.at(first, second),
+            Self::Milled(s) => Some(s.at(first, second)),
+            Self::Generated(s) => s.at(first, second),
+            Self::Hobbed(s) => Some(s.at(first, second)),
         }
     }
 
     /// The point at a cone distance (mm along the pitch generatrix) and a height (mm above the pitch
     /// cone), found by Newton's method from `start`, the surface's own parameters of a point nearby;
     /// returns the parameters as the next start.
-    fn locate(
+    pub(crate) fn locate(
         &self,
         ring_angle: f64,
         cone_mm: f64,
@@ -67,7 +74,7 @@ impl Surface {
         let (sin, cos) = ring_angle.sin_cos();
         let [mut first, mut second] = start;
         for _ in 0..40 {
-            let p = self.at(first, second);
+            let p = self.at(first, second)?;
             let radius = p.position.xy().norm();
             let miss_cone = radius * sin + p.position.z * cos - cone_mm;
             let miss_height = radius * cos - p.position.z * sin - height_mm;
@@ -91,12 +98,12 @@ impl Surface {
                 r2 * cos - p.by_second.z * sin,
             );
             let determinant = a11 * a22 - a12 * a21;
-            if determinant.abs() < 1e-9 {
+            if determinant.abs() < 1e-12 {
                 return None;
             }
             first -= (a22 * miss_cone - a12 * miss_height) / determinant;
             second -= (a11 * miss_height - a21 * miss_cone) / determinant;
-            if !(first.abs() < 2.0 && second.is_finite()) {
+            if !(first.abs() < TAU && second.is_finite()) {
                 return None;
             }
         }
@@ -127,6 +134,22 @@ impl FlankGrid {
         nu: usize,
         nv: usize,
     ) -> Result<Self, GearError> {
+        Self::from_height(dimensions, pair, surface, nu, nv, 0.0)
+    }
+
+    /// As [`FlankGrid::new`], with the first row at a height share of `lowest`: below 0 it lies
+    /// between the clearance line and the root.
+    ///
+    /// # Errors
+    /// As [`FlankGrid::new`].
+    pub fn from_height(
+        dimensions: &Dimensions,
+        pair: &PitchPair,
+        surface: &Surface,
+        nu: usize,
+        nv: usize,
+        lowest: f64,
+    ) -> Result<Self, GearError> {
         let mut points = vec![
             SurfacePoint {
                 position: Vector3::zeros(),
@@ -142,7 +165,7 @@ impl FlankGrid {
             let length = i as f64 / (nu - 1) as f64;
             let mut start = column_start[side];
             for j in 0..nv {
-                let height = j as f64 / (nv - 1) as f64;
+                let height = lowest + (1.0 - lowest) * j as f64 / (nv - 1) as f64;
                 let cone_mm = dimensions.cone_at(length);
                 let height_mm = dimensions.height_at(length, height);
                 let (point, own) = surface

@@ -1,5 +1,6 @@
 //! Card → blank → flank surfaces, with the symbols of ISO 23509.
 
+pub mod blank;
 pub mod card;
 pub mod card_keys;
 pub mod card_read;
@@ -9,6 +10,7 @@ pub mod face_milled;
 pub mod flank;
 pub mod pitch;
 pub mod set;
+pub mod tooth_solid;
 
 /// Why a gear set cannot be made as its card says. Every message ends with what would work.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -63,5 +65,21 @@ pub enum GearError {
         place: &'static str,
         /// A radius that works.
         nearest_mm: f64,
+    },
+    /// The blank's method wants something that was not given.
+    #[error("{key} is missing: {why}")]
+    Missing {
+        /// What is missing.
+        key: &'static str,
+        /// Why it is needed.
+        why: &'static str,
+    },
+    /// The pitch cones of a hypoid pair could not be found.
+    #[error("method {method}: {advice}")]
+    NoPitchCones {
+        /// Method of ISO 23509.
+        method: u8,
+        /// What to change.
+        advice: &'static str,
     },
 }

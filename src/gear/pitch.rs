@@ -1,4 +1,4 @@
-//! The pitch cones of a ring and pinion whose axes cross at 90°, and where the two axes lie.
+//! The pitch cones of ring and pinion, and where the two axes lie.
 //!
 //! Frame: origin at the ring gear's pitch apex, +z along its axis from the apex to its back, the
 //! mean point in the x–z plane. Right-hand and left-hand sets are mirror images in y; everything is
@@ -56,6 +56,8 @@ pub struct PitchInput {
     pub mean_cone_mm: f64,
     /// β_m2, radians.
     pub ring_spiral: f64,
+    /// Σ, radians.
+    pub shaft_angle: f64,
     /// a, mm, not negative.
     pub offset_mm: f64,
 }
@@ -66,8 +68,8 @@ const LARGEST_PINION_SPIRAL: f64 = 75.0 * std::f64::consts::PI / 180.0;
 impl PitchPair {
     /// The pair for which the distance between the axes is the hypoid offset.
     ///
-    /// For a shaft angle of 90° the pinion's pitch angle follows from
-    /// `tan γ = cos ε / tan Γ`, its radius from equal normal pitches.
+    /// The pinion's pitch angle follows from `cos Σ = cos γ cos Γ cos ε − sin γ sin Γ` (for 90°:
+    /// `tan γ = cos ε / tan Γ`), its radius from equal normal pitches.
     ///
     /// # Errors
     /// [`GearError::OffsetTooLarge`] when no offset angle gives the offset.
@@ -115,7 +117,8 @@ impl PitchPair {
         let generatrix = Vector3::new(sin_ring, 0.0, cos_ring);
         let outward = Vector3::new(cos_ring, 0.0, -sin_ring);
         let along = generatrix * offset_angle.cos() + Vector3::y() * offset_angle.sin();
-        let pinion_angle = (offset_angle.cos() / input.ring_angle.tan()).atan();
+        let (even, odd) = (cos_ring * offset_angle.cos(), sin_ring);
+        let pinion_angle = (input.shaft_angle.cos() / even.hypot(odd)).acos() - odd.atan2(even);
         let (sin_pinion, cos_pinion) = pinion_angle.sin_cos();
         let pinion_axis = along * cos_pinion + outward * sin_pinion;
         let to_axis = outward * cos_pinion - along * sin_pinion;
@@ -125,8 +128,7 @@ impl PitchPair {
         let pinion_radius_mm =
             ring_radius_mm / input.ratio * input.ring_spiral.cos() / pinion_spiral.cos();
         let pinion_point = mean_point + to_axis * pinion_radius_mm;
-        // The axes are square to each other, so the foot on the pinion's axis of the common
-        // perpendicular is where the axis passes nearest to z.
+        // The foot of the common perpendicular is where the pinion's axis passes nearest to z.
         let across = pinion_axis.xy();
         let crossing_point =
             pinion_point - pinion_axis * (pinion_point.xy().dot(&across) / across.norm_squared());
@@ -146,7 +148,7 @@ impl PitchPair {
             pinion_axis,
             pinion_point,
             crossing_point,
-            offset_direction: Vector3::z().cross(&pinion_axis),
+            offset_direction: Vector3::z().cross(&pinion_axis).normalize(),
         }
     }
 
