@@ -4,9 +4,13 @@
 //! with gear → contact feeding rules.
 
 pub mod command;
+pub mod contact;
 pub mod error;
 pub mod frames;
 pub mod gear;
 pub mod reading;
+pub mod report;
+pub mod rules;
+pub mod units;
 
 pub use error::{Error, Result};
