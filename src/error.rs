@@ -23,6 +23,12 @@ pub enum Error {
         /// What the system said.
         source: io::Error,
     },
+    /// A photo cannot be opened.
+    #[error(transparent)]
+    Photo(#[from] crate::photo::PhotoError),
+    /// Marks cannot be used.
+    #[error(transparent)]
+    Marks(#[from] crate::flank::marks::MarksError),
     /// The command line asks for something that makes no sense together.
     #[error("{0}")]
     Usage(String),

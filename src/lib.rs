@@ -5,8 +5,11 @@
 
 pub mod command;
 pub mod error;
+pub mod flank;
 pub mod frames;
 pub mod gear;
+pub mod photo;
 pub mod reading;
+pub mod segment;
 
 pub use error::{Error, Result};

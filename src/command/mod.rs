@@ -1,5 +1,7 @@
 //! The command line: one file per command with its arguments and the call, nothing else.
 
+mod read;
+
 use crate::Result;
 use clap::{Parser, Subcommand};
 
@@ -36,7 +38,9 @@ pub struct Talk {
 }
 
 #[derive(Debug, Subcommand)]
-enum Command {}
+enum Command {
+    Read(read::ReadArgs),
+}
 
 impl Cli {
     /// Carries the command out.
@@ -44,10 +48,12 @@ impl Cli {
     /// # Errors
     /// Whatever the command met; [`crate::Error::exit_status`] gives the exit status.
     pub fn run(self) -> Result<Outcome> {
-        let _talk = Talk {
+        let talk = Talk {
             json: self.json,
             quiet: self.quiet,
         };
-        match self.command {}
+        match self.command {
+            Command::Read(args) => read::run(&args, talk),
+        }
     }
 }
