@@ -37,6 +37,12 @@ pub enum Error {
     /// No advice can be made of a job.
     #[error(transparent)]
     Rules(#[from] crate::rules::RulesError),
+    /// A photo cannot be opened.
+    #[error(transparent)]
+    Photo(#[from] crate::photo::PhotoError),
+    /// Marks cannot be used.
+    #[error(transparent)]
+    Marks(#[from] crate::flank::marks::MarksError),
     /// The command line asks for something that makes no sense together.
     #[error("{0}")]
     Usage(String),

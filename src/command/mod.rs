@@ -1,6 +1,7 @@
 //! The command line: one file per command with its arguments and the call, nothing else.
 
 mod advise;
+mod read;
 mod schema;
 
 use crate::{Error, Result};
@@ -42,6 +43,7 @@ pub struct Talk {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Read(read::ReadArgs),
     Advise(advise::Advise),
     Schema(schema::Schema),
 }
@@ -77,6 +79,7 @@ impl Cli {
         match self.command {
             Command::Advise(command) => command.run(talk),
             Command::Schema(command) => command.run(talk),
+            Command::Read(args) => read::run(&args, talk),
         }
     }
 }
