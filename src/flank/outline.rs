@@ -21,7 +21,7 @@ pub struct Outline {
     pub proportion: f64,
     /// How far the outline itself may be off, standard deviation in shares of length and height.
     pub doubt: FlankPoint,
-    /// Which nodes are in plain view; empty when nothing is known to be hidden.
+    /// Which nodes are hidden; empty when nothing is known to be.
     hidden: Vec<bool>,
 }
 
@@ -57,14 +57,27 @@ impl Outline {
         let tip = side_corrections(fit, tooth, 1.0, c.toe_tip, &marked.tip, c.heel_tip);
         // What the sides leave open: the shape of the profile and of an unknown gear.
         let doubt = FlankPoint::new(0.003 + 0.3 * fit.misfit, 0.006 + 1.5 * fit.misfit);
-        Self::from_map(fit.form.proportion(), doubt, |at| {
+        let outline = Self::from_map(fit.form.proportion(), doubt, |at| {
             let model = fit.place(tooth, at);
             let (low, high) = (interpolate(&root, at.length), interpolate(&tip, at.length));
             PhotoPoint::new(
                 model.x + low.0 * (1.0 - at.height) + high.0 * at.height,
                 model.y + low.1 * (1.0 - at.height) + high.1 * at.height,
             )
-        })
+        });
+        match fit.next_tooth(tooth) {
+            Some(next) => {
+                let seen = outline.clone();
+                outline.with_hidden(|at| next.covers(seen.place(at)))
+            }
+            None => outline,
+        }
+    }
+
+    /// Share of the flank that is hidden by something in front of it.
+    pub fn hidden_share(&self) -> f64 {
+        let hidden = self.hidden.iter().filter(|&&hidden| hidden).count();
+        hidden as f64 / self.nodes.len() as f64
     }
 
     /// A flank between its two marked sides, with nothing known of the gear: lengths run evenly

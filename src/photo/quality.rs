@@ -2,13 +2,14 @@
 //! flattened flanks and not on the background.
 
 use crate::flank::FlankMap;
-use ndarray::Array2;
+use crate::segment::morphology::dilate;
+use ndarray::{Array2, Axis};
 
 /// Measures of the flanks of one photo.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Quality {
-    /// Contrast of the finest detail over that of the coarse, median over the flanks; near 0 when
-    /// out of focus or shaken.
+    /// Steepness of the steepest edges over that of the same edges smoothed, median over the
+    /// flanks: 3 and more when sharp, near 1 when out of focus or shaken.
     pub sharpness: f64,
     /// Share of all cells that are burnt out.
     pub burnt_share: f64,
@@ -45,36 +46,48 @@ fn luminance(light: &[f32; 3]) -> f32 {
     0.2126 * light[0] + 0.7152 * light[1] + 0.0722 * light[2]
 }
 
-/// Mean steepness over two cells against that over sixteen, both along the length, in log light:
-/// an edge that is sharp is as high over two cells as over sixteen, one out of focus an eighth.
+/// How steep the steepest edges across the height are when little is smoothed away, against when
+/// much is. A sharp edge loses steepness in proportion to the smoothing, one that is out of focus
+/// hardly any. Streaks and patch edges run lengthwise, so that every painted flank has such edges.
 fn sharpness(map: &FlankMap) -> Option<f32> {
     let logs = map.light.mapv(|light| (luminance(&light) + 0.004).ln());
-    let logs = rows_averaged(&logs);
-    let (mut fine, mut coarse) = (Vec::new(), Vec::new());
-    let (rows, columns) = logs.dim();
-    for row in 0..rows {
-        for column in 8..columns - 8 {
-            if map.clipped[[row, column]] || map.unseen[[row, column]] {
-                continue;
-            }
-            fine.push((logs[[row, column + 1]] - logs[[row, column - 1]]).abs());
-            coarse.push((logs[[row, column + 8]] - logs[[row, column - 8]]).abs());
+    let quiet = smoothed(&logs, Axis(1), 2);
+    let mute = dilate(
+        &ndarray::Zip::from(&map.clipped)
+            .and(&map.unseen)
+            .map_collect(|&a, &b| a || b),
+        3,
+        3,
+    );
+    let steepest = |reach: usize| -> Option<f32> {
+        let mut smooth = quiet.clone();
+        // Three running means come near a bell curve (central limit theorem).
+        for _ in 0..3 {
+            smooth = smoothed(&smooth, Axis(0), reach);
         }
-    }
-    let strongest = |values: &mut Vec<f32>| -> Option<f32> {
-        let at = values.len().checked_sub(1)? * 97 / 100;
-        Some(*values.select_nth_unstable_by(at, f32::total_cmp).1)
+        let mut steps = Vec::new();
+        for ((row, column), &mute) in mute.indexed_iter() {
+            if row > 0 && !mute {
+                steps.push((smooth[[row, column]] - smooth[[row - 1, column]]).abs());
+            }
+        }
+        let at = steps.len().checked_sub(1)? * 99 / 100;
+        Some(*steps.select_nth_unstable_by(at, f32::total_cmp).1)
     };
-    Some(strongest(&mut fine)? / strongest(&mut coarse)?.max(1e-3))
+    Some(steepest(1)? / steepest(6)?.max(1e-4))
 }
 
-/// Each cell the mean of three rows: keeps edges across the length and quiets noise.
-fn rows_averaged(values: &Array2<f32>) -> Array2<f32> {
-    let rows = values.nrows();
-    Array2::from_shape_fn(values.dim(), |(row, column)| {
-        let (from, to) = (row.saturating_sub(1), (row + 2).min(rows));
-        (from..to).map(|r| values[[r, column]]).sum::<f32>() / (to - from) as f32
-    })
+/// Each cell the mean of those within `reach` along one axis.
+fn smoothed(values: &Array2<f32>, axis: Axis, reach: usize) -> Array2<f32> {
+    let mut out = values.clone();
+    for (source, mut target) in values.lanes(axis).into_iter().zip(out.lanes_mut(axis)) {
+        for i in 0..source.len() {
+            let near = i.saturating_sub(reach)..(i + reach + 1).min(source.len());
+            let count = near.len() as f32;
+            target[i] = near.map(|j| source[j]).sum::<f32>() / count;
+        }
+    }
+    out
 }
 
 fn middle(values: &mut [f32]) -> Option<f32> {

@@ -2,13 +2,13 @@
 
 use super::combine::{Combined, ToothPatch, combine};
 use super::numbers::patch_numbers;
-use super::reasons::{self, Judged};
+use super::reasons::{self, Judged, PLAINLY_CLEAR, clearness};
 use super::{Compound, FlankSide, PhotoFacts, Polarity, Reading, Reason, SCHEMA, Status, Tooth};
 use crate::flank::{FlankMap, Outline};
 use crate::frames::FlankPoint;
 use crate::photo::{Photo, quality::quality};
 use crate::segment::morphology::{Mask, and, area};
-use crate::segment::{Colours, FoundPatch, find_patches, separate};
+use crate::segment::{Colours, FoundPatch, find_patches, separate, without_brightness};
 
 /// What is known of a photo before its patches are looked at.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -37,8 +37,7 @@ pub fn read_outlined(photo: &Photo, outlines: &[Outline], known: Known) -> Outli
         .map(|outline| FlankMap::new(photo, outline))
         .collect();
     let quality = quality(&maps);
-    let colours = separate(&maps, known.polarity);
-    let patches = colours.as_ref().map_or_else(Vec::new, find_patches);
+    let (colours, patches) = segment(&maps, known.polarity);
     let mut teeth = Vec::new();
     let mut regions = Vec::new();
     let mut counted = Vec::new();
@@ -91,6 +90,33 @@ pub fn read_outlined(photo: &Photo, outlines: &[Outline], known: Known) -> Outli
         reading,
         regions,
         outlines: outlines.to_vec(),
+    }
+}
+
+/// Finds the patches by colour and brightness, and where these stand out poorly by colour alone;
+/// the clearer of the two counts.
+fn segment(
+    maps: &[FlankMap],
+    polarity: Option<Polarity>,
+) -> (Option<Colours>, Vec<Option<FoundPatch>>) {
+    let both = separate(maps, polarity);
+    let patches = both.as_ref().map_or_else(Vec::new, find_patches);
+    let clear = clearness(both.as_ref(), &patches);
+    if clear > PLAINLY_CLEAR {
+        return (both, patches);
+    }
+    let colour_only = separate(&without_brightness(maps), polarity);
+    let other = colour_only.as_ref().map_or_else(Vec::new, find_patches);
+    match (&both, colour_only) {
+        (Some(both), Some(colour_only)) if clearness(Some(&colour_only), &other) > clear => {
+            let colours = Colours {
+                compound: both.compound,
+                steel: both.steel,
+                ..colour_only
+            };
+            (Some(colours), other)
+        }
+        _ => (both, patches),
     }
 }
 
@@ -184,8 +210,9 @@ fn confidence(found: &FoundPatch, map: &FlankMap) -> f64 {
     let agreement = ((found.agreement - 0.3) / 0.4).clamp(0.0, 1.0);
     let cells = area(&found.region).max(1) as f64;
     let clipped = area(&and(&found.region, &map.clipped)) as f64 / cells;
-    let hidden = area(&map.unseen) as f64 / map.unseen.len() as f64;
-    contrast * agreement * (1.0 - clipped) * (1.0 - hidden).powi(2)
+    // A patch of which a fifth is hidden has its centre off by a tenth of its size: worth little
+    // beside teeth that show all of theirs.
+    contrast * agreement * (1.0 - clipped) * (1.0 - found.hidden).powi(6)
 }
 
 /// Share of burnt-out cells in the patches.

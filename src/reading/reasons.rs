@@ -20,8 +20,8 @@ pub(super) struct Judged<'a> {
 
 /// Smallest flank that can be read: length and height in full-size pixels.
 const LEAST_PX: (f64, f64) = (80.0, 14.0);
-/// Below this the finest detail is a blur.
-const LEAST_SHARPNESS: f64 = 0.18;
+/// Below this the edges are a blur.
+const LEAST_SHARPNESS: f64 = 1.7;
 /// Above this share of burnt-out cells the flanks tell nothing.
 const MOST_BURNT: f64 = 0.35;
 /// Below this linear light, shadows hide the steel.
@@ -32,6 +32,11 @@ const MOST_GLARE: f64 = 0.3;
 const MOST_UNCERTAIN: (f64, f64) = (0.05, 0.08);
 /// Largest standard deviation among teeth that is still one patch.
 const MOST_SPREAD: (f64, f64) = (0.07, 0.12);
+
+/// Below this [`clearness`] the "patch" may be shading or brush marks.
+const LEAST_CLEAR: f64 = 0.75;
+/// From this [`clearness`] on nothing better need be looked for.
+pub(super) const PLAINLY_CLEAR: f64 = 1.5;
 
 /// The status of a reading and the reasons for it.
 pub(super) fn judge(judged: &Judged) -> (Status, Vec<Reason>) {
@@ -104,8 +109,9 @@ fn unreadable(judged: &Judged) -> Vec<Reason> {
     }
     let shown = judged.patches.iter().flatten().filter(|p| p.contrast > 1.5);
     let agreed = shown.filter(|p| p.agreement > 0.4).count();
+    let hazy = clearness(judged.colours, judged.patches) < LEAST_CLEAR;
     match judged.colours {
-        Some(colours) if agreed == 0 || 3 * agreed < judged.outlines.len() => {
+        Some(colours) if hazy || agreed == 0 || 3 * agreed < judged.outlines.len() => {
             if has_compound(colours) {
                 against.push(reason(
                     ReasonCode::NoPatch,
@@ -187,6 +193,24 @@ fn doubts(judged: &Judged) -> Vec<Reason> {
         );
     }
     doubts
+}
+
+/// How clearly patches stand out: the separation of the two kinds of cells above what shading
+/// alone gives, the contrast of patch and ground above what noise gives, and how well the teeth
+/// agree.
+pub(super) fn clearness(colours: Option<&Colours>, patches: &[Option<FoundPatch>]) -> f64 {
+    let middle = |get: fn(&FoundPatch) -> f64| {
+        let mut values: Vec<f64> = patches
+            .iter()
+            .map(|patch| patch.as_ref().map_or(0.0, get))
+            .collect();
+        values.sort_by(f64::total_cmp);
+        values.get(values.len() / 2).copied().unwrap_or(0.0)
+    };
+    let separation = colours.map_or(0.0, |colours| colours.separation);
+    (separation - 0.6) / 0.2
+        + (middle(|p| p.contrast) - 2.5) / 4.0
+        + (middle(|p| p.agreement) - 0.7) / 0.4
 }
 
 /// Whether one of the two kinds of cells looks like compound: coloured, or much brighter than the

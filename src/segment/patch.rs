@@ -18,9 +18,11 @@ pub struct FoundPatch {
     pub band: [Mask; 2],
     /// How far apart patch and ground are in colour, in spreads of the two.
     pub contrast: f64,
-    /// Share of this patch and of the one common to all teeth that is in both; 1 with fewer than
-    /// three teeth to compare.
+    /// Share of this patch and of the one common to all teeth (with two, of the other's) that is in
+    /// both; 1 for a single tooth.
     pub agreement: f64,
+    /// Share of the patch common to all teeth that cannot be seen on this one.
+    pub hidden: f64,
 }
 
 /// Half of what is opened away: streaks lower than 13 rows of 96 are brush marks, not contact.
@@ -36,7 +38,8 @@ pub fn find_patches(colours: &Colours) -> Vec<Option<FoundPatch>> {
         .iter()
         .map(|flank| {
             let not_ground = flank.ground.mapv(|ground| !ground);
-            without_streaks(&minus(&not_ground, &hidden_part(flank)))
+            let streakless = without_streaks(&minus(&not_ground, &flank.mute));
+            without_bare_ends(streakless)
         })
         .collect();
     let common = share_of(&rest);
@@ -62,9 +65,15 @@ pub fn find_patches(colours: &Colours) -> Vec<Option<FoundPatch>> {
         .map(|film| film.region.clone())
         .collect();
     if regions.len() < 3 {
+        let agreement = match regions.as_slice() {
+            [a, b] => overlap(a, b),
+            // One tooth alone has none to disagree with; one of several should have had.
+            _ if found.len() == 1 => 1.0,
+            _ => 0.0,
+        };
         return found
             .into_iter()
-            .map(|film| Some(film?.into_patch(1.0)))
+            .map(|film| Some(film?.into_patch(agreement)))
             .collect();
     }
     let core = share_of(&regions).mapv(|share| share >= 0.5);
@@ -82,15 +91,34 @@ pub fn find_patches(colours: &Colours) -> Vec<Option<FoundPatch>> {
         .into_iter()
         .map(|film| {
             let film = film?;
-            let agreement = overlap(&film.region, &core);
-            Some(film.into_patch(agreement))
+            let seen = minus(&core, &film.mute);
+            let agreement = overlap(&film.region, &seen);
+            let mut patch = film.into_patch(agreement);
+            patch.hidden = 1.0 - area(&seen) as f64 / area(&core) as f64;
+            Some(patch)
         })
         .collect()
 }
 
-/// Hidden or outside the photo; burnt-out cells stay, they may be gloss on bare steel.
-fn hidden_part(flank: &FlankColours) -> Mask {
-    flank.mute.clone()
+/// Drops parts that only the brush can have left: at an end from root to tip, or too short for
+/// contact, which is never less than an eighth of the length long on a tooth that carries load.
+fn without_bare_ends(mask: Mask) -> Mask {
+    let (rows, columns) = mask.dim();
+    let mut kept = Mask::from_elem(mask.dim(), false);
+    for part in parts(&mask) {
+        let column_marked = |column: usize| part.column(column).iter().any(|&marked| marked);
+        let length = (0..columns).filter(|&column| column_marked(column)).count();
+        let whole_end = [0, columns - 1].into_iter().any(|column| {
+            let end = part.column(column);
+            end.iter().filter(|&&marked| marked).count() * 10 > rows * 9
+        });
+        if length * 8 >= columns && !(whole_end && length * 4 < columns) {
+            for (kept, &marked) in kept.iter_mut().zip(&part) {
+                *kept |= marked;
+            }
+        }
+    }
+    kept
 }
 
 /// Share of the masks that mark each cell, smoothed.
@@ -241,6 +269,7 @@ impl Film {
             band,
             contrast: self.contrast,
             agreement,
+            hidden: 0.0,
         }
     }
 }
