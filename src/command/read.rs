@@ -76,10 +76,11 @@ fn open_one(path: &Path, args: &ReadArgs) -> Result<(Photo, Asked)> {
     let asked = Asked {
         marks,
         polarity: args.polarity,
+        flank: args.flank,
         help: Help {
-            flank: args.flank,
             toe: args.toe,
             ring_teeth: args.teeth,
+            form: None,
         },
         ..Asked::default()
     };
