@@ -29,6 +29,20 @@ pub enum Error {
     /// Marks cannot be used.
     #[error(transparent)]
     Marks(#[from] crate::flank::marks::MarksError),
+    /// A card that cannot be used.
+    #[error("{path}: {error}")]
+    Card {
+        /// The card's file, or where else it stood.
+        path: String,
+        /// What is wrong with it.
+        error: crate::gear::card_read::CardError,
+    },
+    /// The gear set of a card cannot be made or cannot mesh.
+    #[error(transparent)]
+    Contact(#[from] crate::contact::ContactError),
+    /// No advice can be made of a job.
+    #[error(transparent)]
+    Rules(#[from] crate::rules::RulesError),
     /// The command line asks for something that makes no sense together.
     #[error("{0}")]
     Usage(String),

@@ -1,9 +1,13 @@
 //! The command line: one file per command with its arguments and the call, nothing else.
 
+mod advise;
 mod read;
+mod schema;
 
-use crate::Result;
+use crate::{Error, Result};
 use clap::{Parser, Subcommand};
+use std::io::Write;
+use std::path::Path;
 
 /// How a command ended when nothing failed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -39,7 +43,27 @@ pub struct Talk {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Advise(advise::Advise),
     Read(read::ReadArgs),
+    Schema(schema::Schema),
+}
+
+/// Writes to standard output. A reader that has gone away is no failure.
+fn print(text: &str) -> Result<()> {
+    let mut out = std::io::stdout().lock();
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => {
+            Err(Error::machine(Path::new("standard output"), error))
+        }
+        _ => Ok(()),
+    }
+}
+
+/// Writes one JSON document to standard output.
+fn print_json(document: &impl serde::Serialize) -> Result<()> {
+    let text = serde_json::to_string_pretty(document)
+        .map_err(|error| Error::machine(Path::new("standard output"), error.into()))?;
+    print(&format!("{text}\n"))
 }
 
 impl Cli {
@@ -53,7 +77,9 @@ impl Cli {
             quiet: self.quiet,
         };
         match self.command {
+            Command::Advise(command) => command.run(talk),
             Command::Read(args) => read::run(&args, talk),
+            Command::Schema(command) => command.run(talk),
         }
     }
 }

@@ -39,8 +39,7 @@ pub enum FlankForm {
     Concave,
 }
 
-/// A ring-and-pinion set at a shaft angle of 90°, as a card gives it. Lengths in millimetres,
-/// angles in radians. `None` is derived by the geometry and reported as derived.
+/// A ring-and-pinion set as a card gives it. Lengths in millimetres, angles in radians. `None` is derived by the geometry and reported as derived.
 #[derive(Debug, Clone, PartialEq)]
 pub struct GearSet {
     /// z2, teeth of the ring gear.
@@ -59,6 +58,11 @@ pub struct GearSet {
     pub pressure_angle: f64,
     /// How the teeth were cut.
     pub cutting: Cutting,
+    /// Whether a face-milled ring gear's flanks were generated (cutter and blank rolled together)
+    /// rather than formed by the cutter alone.
+    pub generated: bool,
+    /// Σ, shaft angle; 90° on an axle.
+    pub shaft_angle: f64,
     /// Hand of the ring gear's spiral.
     pub hand: Hand,
     /// Which form the drive flank has.
@@ -83,4 +87,36 @@ pub struct GearSet {
     pub crowning_height_mm: Option<f64>,
     /// Thickness of the marking film that contact leaves, millimetres.
     pub film_mm: Option<f64>,
+}
+
+impl GearSet {
+    /// An invented rear axle of 11 × 41 teeth and 200 mm, for examples and tests.
+    pub fn example(cutting: Cutting) -> Self {
+        let milled = cutting == Cutting::FaceMilled;
+        let rad = |degrees: f64| degrees.to_radians();
+        Self {
+            ring_teeth: 41,
+            pinion_teeth: 11,
+            ring_diameter_mm: 200.0,
+            face_width_mm: 30.0,
+            offset_mm: 35.0,
+            spiral_angle: rad(31.0),
+            pressure_angle: rad(20.0),
+            cutting,
+            generated: false,
+            shaft_angle: rad(90.0),
+            hand: Hand::Left,
+            drives_on: FlankForm::Convex,
+            pitch_angle: Some(rad(74.0)),
+            cutter_radius_mm: Some(if milled { 95.25 } else { 88.0 }),
+            blade_groups: (!milled).then_some(13),
+            whole_depth_mm: Some(9.5),
+            clearance_mm: Some(1.0),
+            addendum_mm: Some(1.6),
+            taper: milled.then(|| rad(3.2)),
+            crowning_length_mm: None,
+            crowning_height_mm: None,
+            film_mm: None,
+        }
+    }
 }

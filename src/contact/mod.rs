@@ -1,0 +1,275 @@
+//! The contact of a ring gear with its pinion: gap field, patch, transmission error, backlash.
+//!
+//! The pinion is the exact conjugate of the ring gear less an ease-off; a misplacement of the pinion
+//! against the ring gear changes the gap along the flank's normal. Compound is wiped where the gap
+//! that is left at some mesh position is less than the marking film.
+
+pub mod backlash;
+pub mod ease_off;
+mod mesh;
+pub mod patch;
+
+use crate::frames::{FlankPoint, Side};
+use crate::gear::GearError;
+use crate::gear::dimensions::Dimensions;
+use crate::gear::flank::{FlankGrid, Surface};
+use crate::gear::pitch::PitchPair;
+use crate::gear::set::{FlankForm, GearSet};
+pub use ease_off::EaseOff;
+use mesh::FlankMesh;
+use nalgebra::Vector3;
+pub use patch::{Field, Patch};
+
+/// Columns of the usual grid, toe to heel.
+pub const USUAL_COLUMNS: usize = 61;
+/// Rows of the usual grid, root to tip.
+pub const USUAL_ROWS: usize = 31;
+
+/// Why no contact can be computed.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum ContactError {
+    /// The gear set itself cannot be made.
+    #[error(transparent)]
+    Gear(#[from] GearError),
+    /// Part of the flank never touches a conjugate pinion.
+    #[error(
+        "{share:.0}% of the {side} flank has no conjugate contact: no pinion can touch it there; {advice}"
+    )]
+    NoConjugate {
+        /// Which flank.
+        side: &'static str,
+        /// Percentage of the flank's points.
+        share: f64,
+        /// What would work.
+        advice: String,
+    },
+    /// One pair of teeth lets go before the next one touches.
+    #[error(
+        "the {side} flank stays in mesh for {ratio:.2} of a pitch only: the next tooth would not have come in; {advice}"
+    )]
+    ContactRatio {
+        /// Which flank.
+        side: &'static str,
+        /// Pitches one tooth stays in mesh.
+        ratio: f64,
+        /// What would work.
+        advice: String,
+    },
+}
+
+/// How far pinion and ring gear stand from their right places. Millimetres and radians.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Misplacement {
+    /// + = pinion away from the ring gear along its own axis.
+    pub pinion_mm: f64,
+    /// + = ring gear away from the pinion (more backlash).
+    pub ring_mm: f64,
+    /// + = axes further apart than the hypoid offset.
+    pub offset_mm: f64,
+    /// + = the shaft angle is larger than the card's, radians.
+    pub shaft_angle: f64,
+}
+
+/// Contact of both flanks in one state of assembly.
+#[derive(Debug, Clone, PartialEq)]
+pub struct State {
+    /// The flank that drives the vehicle forward.
+    pub drive: FlankContact,
+    /// The other flank.
+    pub coast: FlankContact,
+    /// Backlash that the misplacement adds, at the ring gear's outer diameter, in the plane of
+    /// rotation, mm.
+    pub backlash_change_mm: f64,
+}
+
+impl State {
+    /// The contact of one side.
+    pub fn side(&self, side: Side) -> &FlankContact {
+        match side {
+            Side::Drive => &self.drive,
+            Side::Coast => &self.coast,
+        }
+    }
+}
+
+/// Contact of one flank in one state of assembly.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FlankContact {
+    /// The patch; `None` when nothing of it is on the flank.
+    pub patch: Option<Patch>,
+    /// How far compound is wiped, point by point.
+    pub field: Field,
+    /// Lag of the ring gear over one pitch, radians of its rotation, at equal steps.
+    pub transmission_error: Vec<f64>,
+    /// Least lag over the pitch, radians of the ring gear's rotation: this flank's part of the
+    /// backlash.
+    pub least_lag: f64,
+}
+
+impl FlankContact {
+    /// Peak-to-peak transmission error, radians of the ring gear's rotation.
+    pub fn transmission_error_range(&self) -> f64 {
+        let (low, high) = self
+            .transmission_error
+            .iter()
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), &t| {
+                (l.min(t), h.max(t))
+            });
+        high - low
+    }
+}
+
+/// One gear set, set up: flank grids with normals and the mesh position of every point.
+#[derive(Debug, Clone)]
+pub struct Model {
+    dimensions: Dimensions,
+    pair: PitchPair,
+    flanks: [FlankMesh; 2],
+}
+
+impl Model {
+    /// Sets a gear set up on the usual grid.
+    ///
+    /// # Errors
+    /// [`ContactError`] when the set cannot be made or cannot mesh.
+    pub fn new(set: &GearSet) -> Result<Self, ContactError> {
+        Self::with_grid(set, USUAL_COLUMNS, USUAL_ROWS)
+    }
+
+    /// Sets a gear set up on a grid of `nu` × `nv` points, each at least 5.
+    ///
+    /// # Errors
+    /// As [`Model::new`].
+    pub fn with_grid(set: &GearSet, nu: usize, nv: usize) -> Result<Self, ContactError> {
+        let dimensions = Dimensions::new(set)?;
+        let pair = PitchPair::solve(dimensions.pitch_input())?;
+        let mesh = |side: Side| {
+            let surface = Surface::new(&dimensions, &pair, form_of(&dimensions, side));
+            let grid = FlankGrid::new(&dimensions, &pair, &surface, nu.max(5), nv.max(5))?;
+            FlankMesh::new(&grid, &pair, &dimensions, side)
+        };
+        let flanks = [mesh(Side::Drive)?, mesh(Side::Coast)?];
+        Ok(Self {
+            dimensions,
+            pair,
+            flanks,
+        })
+    }
+
+    /// The set's sizes, nothing left out.
+    pub fn dimensions(&self) -> &Dimensions {
+        &self.dimensions
+    }
+
+    /// The pitch cones and axes.
+    pub fn pair(&self) -> &PitchPair {
+        &self.pair
+    }
+
+    /// The card's ease-off of drive and coast, centred on the flank, and its film in mm; what the
+    /// card leaves out is usual.
+    pub fn defaults(&self) -> ([EaseOff; 2], f64) {
+        let ease_off = EaseOff {
+            length_mm: self.dimensions.crowning_length_mm,
+            height_mm: self.dimensions.crowning_height_mm,
+            bias_mm: 0.0,
+            centre: FlankPoint::new(0.5, 0.5),
+        };
+        ([ease_off; 2], self.dimensions.film_mm)
+    }
+
+    /// The contact of both flanks for a misplacement, the ease-off of drive and coast, and a film
+    /// (mm, above 0).
+    pub fn state(
+        &self,
+        misplacement: &Misplacement,
+        ease_off: &[EaseOff; 2],
+        film_mm: f64,
+    ) -> State {
+        let (shift, turn) = self.displacement(misplacement);
+        let [drive, coast] =
+            [0, 1].map(|i| self.flanks[i].contact(&ease_off[i], &shift, &turn, film_mm));
+        let backlash_change_mm =
+            (drive.least_lag + coast.least_lag) * 0.5 * self.dimensions.ring_diameter_mm;
+        State {
+            drive,
+            coast,
+            backlash_change_mm,
+        }
+    }
+
+    /// The displacement of the pinion against the ring gear: shift of the crossing point of its axis,
+    /// and turn about that point.
+    fn displacement(&self, m: &Misplacement) -> (Vector3<f64>, Vector3<f64>) {
+        let shift = self.pair.pinion_axis * m.pinion_mm - Vector3::z() * m.ring_mm
+            + self.pair.offset_direction * m.offset_mm;
+        // A larger shaft angle turns the pinion's axis away from the ring gear's back.
+        let turn = self.pair.offset_direction * m.shaft_angle;
+        (shift, turn)
+    }
+}
+
+/// The lengthwise form of the flank on a side.
+pub fn form_of(dimensions: &Dimensions, side: Side) -> FlankForm {
+    match (side, dimensions.drives_on) {
+        (Side::Drive, form) => form,
+        (Side::Coast, FlankForm::Convex) => FlankForm::Concave,
+        (Side::Coast, FlankForm::Concave) => FlankForm::Convex,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::gear::set::Cutting;
+
+    /// Figures of an independent prototype of the same method (11 × 41, 200 mm): move of the pinion
+    /// and of the ring gear, drive centre, coast centre, backlash at the outer diameter.
+    type WorkedRow = (f64, f64, [f64; 2], [f64; 2], f64);
+    const MILLED: [WorkedRow; 3] = [
+        (0.0, 0.0, [0.503, 0.502], [0.502, 0.498], 0.0),
+        (0.1, 0.0, [0.569, 0.555], [0.485, 0.601], 0.041),
+        (0.0, 0.1, [0.547, 0.508], [0.503, 0.506], 0.095),
+    ];
+    const HOBBED: [WorkedRow; 2] = [
+        (0.1, 0.0, [0.529, 0.545], [0.545, 0.606], 0.037),
+        (0.0, 0.1, [0.539, 0.508], [0.495, 0.504], 0.096),
+    ];
+
+    #[test]
+    fn worked_sets_agree_with_an_independent_prototype() {
+        for (cutting, rows) in [
+            (Cutting::FaceMilled, &MILLED[..]),
+            (Cutting::FaceHobbed, &HOBBED[..]),
+        ] {
+            let model = Model::new(&GearSet::example(cutting)).unwrap();
+            let pair = model.pair();
+            for (angle, expected) in [
+                (pair.offset_angle, -22.41f64),
+                (pair.pinion_spiral, 53.41),
+                (pair.pinion_angle, 14.85),
+            ] {
+                assert!((angle - expected.to_radians()).abs() < 0.02f64.to_radians());
+            }
+            let (ease_off, film) = model.defaults();
+            for &(pinion_mm, ring_mm, drive, coast, backlash) in rows {
+                let moved = Misplacement {
+                    pinion_mm,
+                    ring_mm,
+                    ..Misplacement::default()
+                };
+                let state = model.state(&moved, &ease_off, film);
+                for (side, [length, height]) in [(Side::Drive, drive), (Side::Coast, coast)] {
+                    let centre = state.side(side).patch.unwrap().centre;
+                    assert!(
+                        (centre.length - length).abs() < 0.002
+                            && (centre.height - height).abs() < 0.002,
+                        "{cutting:?} {moved:?} {side:?}: {centre:?}"
+                    );
+                }
+                assert!((state.backlash_change_mm - backlash).abs() < 0.001);
+            }
+        }
+    }
+}

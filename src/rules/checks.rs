@@ -1,0 +1,388 @@
+//! What must be there and believable before any amount is computed.
+
+use super::advice::{Check, CheckCode};
+use super::job::{FlankReading, Trial};
+use super::{RulesError, places};
+use crate::frames::Side;
+use crate::gear::card::Card;
+use crate::units::{INCH_MM, THOU_MM, Units};
+
+/// Backlash below this is tighter than any axle is run, millimetres (0.0008 in).
+const TIGHT_BACKLASH_MM: f64 = 0.02;
+/// Backlash above this is looser than any axle is run, millimetres (0.06 in).
+const LOOSE_BACKLASH_MM: f64 = 1.5;
+/// A pinion pack thicker than this is none, millimetres.
+const MOST_PINION_PACK_MM: f64 = 15.0;
+/// A side pack, spacer included, thicker than this is none, millimetres.
+const MOST_SIDE_PACK_MM: f64 = 40.0;
+/// Packs of one job differ by less than this, millimetres.
+const MOST_PACK_CHANGE_MM: f64 = 3.0;
+/// A rotating torque of pinion bearings above this is none, newton-metres (133 lb-in).
+const MOST_ROTATING_TORQUE_NM: f64 = 15.0;
+
+fn check(code: CheckCode, message: String) -> Check {
+    Check { code, message }
+}
+
+/// Everything that stands in the way of an amount, worst first; empty when nothing does.
+///
+/// # Errors
+/// A number that is not finite, or a time that is none.
+pub fn before_amounts(
+    card: &Card,
+    trials: &[Trial],
+    units: Units,
+) -> Result<Vec<Check>, RulesError> {
+    let Some(last) = trials.last() else {
+        return Ok(vec![check(
+            CheckCode::NoTrial,
+            "No assembly is recorded yet: assemble, set the backlash, paint, roll both ways, and \
+             record shims, backlash and a photo of each flank."
+                .into(),
+        )]);
+    };
+    let mut checks = Vec::new();
+    for (number, trial) in (1..).zip(trials) {
+        finite(number, trial)?;
+        readings(number, trial, &mut checks);
+        backlash(number, trial, trials, card, units, &mut checks);
+        packs(number, trial, card, units, &mut checks);
+        torque(number, trial, &mut checks);
+    }
+    pack_changes(trials, units, &mut checks);
+    for side in Side::BOTH {
+        if last.photo_is_stale(side)? {
+            checks.push(check(
+                CheckCode::PhotoOlder,
+                format!(
+                    "The photo of the {} flank is older than the last change of shims: roll the gears \
+                     again and take a new one.",
+                    side.word()
+                ),
+            ));
+        }
+    }
+    missing(last, &mut checks);
+    Ok(checks)
+}
+
+fn missing(last: &Trial, checks: &mut Vec<Check>) {
+    let gone = [
+        (
+            last.drive.is_none(),
+            CheckCode::DriveMissing,
+            "The drive flank was not read: one flank alone cannot tell a pinion out of place from a \
+             gear that is not as the card says. Photograph the drive flanks of the same assembly.",
+        ),
+        (
+            last.coast.is_none(),
+            CheckCode::CoastMissing,
+            "The coast flank was not read: one flank alone cannot tell a pinion out of place from a \
+             gear that is not as the card says. Photograph the coast flanks of the same assembly.",
+        ),
+        (
+            last.backlash_mm.is_empty(),
+            CheckCode::BacklashMissing,
+            "Backlash was not measured: the ring gear's place hardly shows in the patches, the dial \
+             indicator shows it. Measure at four places round the gear or more.",
+        ),
+    ];
+    checks.extend(
+        gone.into_iter()
+            .filter(|(is, ..)| *is)
+            .map(|(_, code, message)| check(code, message.into())),
+    );
+}
+
+fn finite(number: usize, trial: &Trial) -> Result<(), RulesError> {
+    let readings = Side::BOTH
+        .into_iter()
+        .filter_map(|side| trial.reading(side))
+        .flat_map(|r| {
+            let pair =
+                |p: Option<crate::frames::FlankPoint>| p.map_or([0.0; 2], |p| [p.length, p.height]);
+            [
+                [r.centre.length, r.centre.height],
+                pair(r.extent),
+                pair(r.uncertainty),
+                [r.lean_deg.unwrap_or(0.0), 0.0],
+            ]
+            .concat()
+        });
+    let places = [
+        trial.pinion_shim_mm,
+        trial.ring_side_shim_mm,
+        trial.far_side_shim_mm,
+        trial.pinion_mm,
+        trial.ring_mm,
+        trial.pinion_torque_nm,
+    ];
+    let all = places
+        .into_iter()
+        .flatten()
+        .chain(trial.backlash_mm.iter().copied())
+        .chain(readings);
+    if all.into_iter().all(f64::is_finite) {
+        Ok(())
+    } else {
+        Err(RulesError::Job(format!(
+            "trial {number} holds a number that is not finite"
+        )))
+    }
+}
+
+fn readings(number: usize, trial: &Trial, checks: &mut Vec<Check>) {
+    let on_flank = |x: f64| (0.0..=1.0).contains(&x);
+    for side in Side::BOTH {
+        let Some(FlankReading {
+            centre,
+            extent,
+            uncertainty,
+            ..
+        }) = trial.reading(side)
+        else {
+            continue;
+        };
+        let mut say = |what: String| {
+            checks.push(check(
+                CheckCode::ReadingImpossible,
+                format!("Trial {number}, {} flank: {what}", side.word()),
+            ));
+        };
+        if !on_flank(centre.length) || !on_flank(centre.height) {
+            let percent = on_flank(centre.length / 100.0) && on_flank(centre.height / 100.0);
+            say(format!(
+                "the centre ({}, {}) is not on the flank, where both numbers run from 0 to 1.{}",
+                centre.length,
+                centre.height,
+                if percent { " Were percent meant?" } else { "" }
+            ));
+        }
+        if extent.is_some_and(|e| !on_flank(e.length) || !on_flank(e.height)) {
+            say("the extent is larger than the flank, which is 1 long and 1 high.".into());
+        }
+        if uncertainty.is_some_and(|u| u.length < 0.0 || u.height < 0.0) {
+            say("the uncertainty is below zero.".into());
+        }
+    }
+}
+
+fn backlash(
+    number: usize,
+    trial: &Trial,
+    trials: &[Trial],
+    card: &Card,
+    units: Units,
+    checks: &mut Vec<Check>,
+) {
+    let Some(mean_mm) = trial.mean_backlash_mm() else {
+        return;
+    };
+    let [low_mm, high_mm] = card.backlash_window_mm();
+    let near_window = |mm: f64| (0.4 * low_mm..=3.0 * high_mm).contains(&mm);
+    let mut say = |message: String| {
+        checks.push(check(
+            CheckCode::BacklashImpossible,
+            format!("Trial {number}: {message}"),
+        ));
+    };
+    if trial.backlash_mm.iter().any(|mm| *mm < -0.5) {
+        say(format!(
+            "backlash {} is below zero; write the free movement the indicator shows.",
+            units.shim(mean_mm)
+        ));
+    } else if mean_mm > 0.0
+        && mean_mm < TIGHT_BACKLASH_MM
+        && near_window(mean_mm * INCH_MM)
+        && trial.backlash_mm.iter().all(|mm| on_inch_dial(*mm))
+        && trials
+            .iter()
+            .all(|t| t.mean_backlash_mm().is_none_or(|mm| mm < TIGHT_BACKLASH_MM))
+    {
+        say(format!(
+            "a backlash of {mean_mm:.4} mm would be almost none; was {mean_mm:.4} in ({:.3} mm) meant? \
+             If it is inches, write {:.3} mm; if the gears really are that tight, back the ring gear off \
+             until there is play and measure again.",
+            mean_mm * INCH_MM,
+            mean_mm * INCH_MM
+        ));
+    } else if mean_mm > LOOSE_BACKLASH_MM {
+        say(format!(
+            "a backlash of {mean_mm:.2} mm is more than any axle has; {}",
+            if near_window(mean_mm * THOU_MM) {
+                format!(
+                    "were {mean_mm:.1} thousandths of an inch ({:.3} mm) meant?",
+                    mean_mm * THOU_MM
+                )
+            } else {
+                "measure again.".into()
+            }
+        ));
+    }
+    if let Some(limit_mm) = card.limits.backlash_variation_mm
+        && let Some(variation_mm) = trial.backlash_variation_mm()
+        && variation_mm > 4.0 * limit_mm
+    {
+        checks.push(check(
+            CheckCode::BacklashVaries,
+            format!(
+                "Trial {number}: backlash varies by {} round the gear, the limit is {}; one of the \
+                 readings must be wrong. Measure again at every place, the indicator's foot square to \
+                 the tooth each time.",
+                units.shim(variation_mm),
+                units.shim(limit_mm)
+            ),
+        ));
+    }
+}
+
+/// Whether a number could have been read off a dial with half-thou graduations.
+fn on_inch_dial(value: f64) -> bool {
+    let graduations = value / 0.000_5;
+    (graduations - graduations.round()).abs() < 1e-6
+}
+
+fn packs(number: usize, trial: &Trial, card: &Card, units: Units, checks: &mut Vec<Check>) {
+    let kinds = [
+        (
+            "pinion pack",
+            trial.pinion_shim_mm,
+            &card.kit.pinion_shims_mm,
+            MOST_PINION_PACK_MM,
+        ),
+        (
+            "ring-side pack",
+            trial.ring_side_shim_mm,
+            &card.kit.side_shims_mm,
+            MOST_SIDE_PACK_MM,
+        ),
+        (
+            "far-side pack",
+            trial.far_side_shim_mm,
+            &card.kit.side_shims_mm,
+            MOST_SIDE_PACK_MM,
+        ),
+    ];
+    for (name, pack, kit, most_mm) in kinds {
+        let Some(pack_mm) = pack else { continue };
+        let mut say = |message: String| {
+            checks.push(check(
+                CheckCode::ShimImpossible,
+                format!("Trial {number}: {message}"),
+            ));
+        };
+        let thinnest_mm = kit.iter().copied().fold(f64::INFINITY, f64::min);
+        let least_mm = if thinnest_mm.is_finite() {
+            0.9 * thinnest_mm
+        } else {
+            0.05
+        };
+        if pack_mm < 0.0 {
+            say(format!(
+                "the {name} is {}, but a pack cannot be thinner than nothing.",
+                units.shim(pack_mm)
+            ));
+        } else if pack_mm > 0.0 && pack_mm < least_mm {
+            say(format!(
+                "a {name} of {pack_mm} mm is thinner than any shim; was {pack_mm} in ({:.3} mm) meant?",
+                pack_mm * INCH_MM
+            ));
+        } else if pack_mm > most_mm {
+            say(format!(
+                "a {name} of {pack_mm} mm is thicker than any axle takes; {}",
+                if pack_mm * THOU_MM > 0.05 {
+                    format!(
+                        "were {pack_mm} thousandths of an inch ({:.3} mm) meant?",
+                        pack_mm * THOU_MM
+                    )
+                } else {
+                    "measure it again.".into()
+                }
+            ));
+        }
+    }
+}
+
+fn torque(number: usize, trial: &Trial, checks: &mut Vec<Check>) {
+    let Some(torque_nm) = trial.pinion_torque_nm else {
+        return;
+    };
+    if torque_nm < 0.0 || torque_nm > MOST_ROTATING_TORQUE_NM {
+        checks.push(check(
+            CheckCode::TorqueImpossible,
+            format!(
+                "Trial {number}: a rotating torque of {torque_nm} N·m cannot be right for pinion \
+                 bearings; was {torque_nm} lb-in ({}) meant?",
+                Units::Mm.torque(torque_nm * crate::units::POUND_FORCE_N * INCH_MM / 1000.0)
+            ),
+        ));
+    }
+}
+
+/// Packs of one job that differ by more than any correction were not written in one unit.
+fn pack_changes(trials: &[Trial], units: Units, checks: &mut Vec<Check>) {
+    let packs: [(&str, fn(&Trial) -> Option<f64>); 5] = [
+        ("pinion packs", |t| t.pinion_shim_mm),
+        ("ring-side packs", |t| t.ring_side_shim_mm),
+        ("far-side packs", |t| t.far_side_shim_mm),
+        ("pinion places", |t| t.pinion_mm),
+        ("ring-gear places", |t| t.ring_mm),
+    ];
+    for (name, of) in packs {
+        let there: Vec<f64> = trials.iter().filter_map(of).collect();
+        let low = there.iter().copied().fold(f64::INFINITY, f64::min);
+        let high = there.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        if high - low > MOST_PACK_CHANGE_MM {
+            checks.push(check(
+                CheckCode::ShimImpossible,
+                format!(
+                    "The {name} of this job run from {} to {}; no correction is that large. Was one \
+                     written in another unit?",
+                    units.shim(low),
+                    units.shim(high)
+                ),
+            ));
+        }
+    }
+}
+
+/// The trials that say where the gears stood on the last trial's own scale, as indices, with the
+/// move since the first of them; and what to say of the others.
+pub fn comparable(card: &Card, trials: &[Trial]) -> (Vec<(usize, [f64; 2])>, Vec<String>) {
+    let place = |trial: &Trial| Some((places::pinion(card, trial)?, places::ring(card, trial)?));
+    let last = trials.len().saturating_sub(1);
+    let Some((pinion, ring)) = trials.last().and_then(place) else {
+        let cautions = (last > 0)
+            .then(|| {
+                "The last trial does not say where both gears stood, so the earlier trials could not \
+                 be used. Record the pinion's pack and the ring-side pack of every trial."
+                    .into()
+            })
+            .into_iter()
+            .collect();
+        return (
+            (0..trials.len())
+                .skip(last)
+                .map(|i| (i, [0.0; 2]))
+                .collect(),
+            cautions,
+        );
+    };
+    let mut used: Vec<(usize, [f64; 2])> = Vec::new();
+    let mut cautions = Vec::new();
+    let mut first: Option<[f64; 2]> = None;
+    for (i, trial) in trials.iter().enumerate() {
+        match place(trial) {
+            Some((p, r)) if p.scale == pinion.scale && r.scale == ring.scale => {
+                let zero = *first.get_or_insert([p.away_mm, r.away_mm]);
+                used.push((i, [p.away_mm - zero[0], r.away_mm - zero[1]]));
+            }
+            _ => cautions.push(format!(
+                "Trial {} does not say where both gears stood in the way the last trial does, so it \
+                 was not used.",
+                i + 1
+            )),
+        }
+    }
+    (used, cautions)
+}

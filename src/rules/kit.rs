@@ -1,0 +1,163 @@
+//! Which packs a kit of shims can stack, and with how few pieces.
+
+/// Kits are counted in tenths of a micrometre, in which both 0.001 in (25.4 µm) and 0.0005 in
+/// (12.7 µm) are whole numbers.
+const PER_MM: f64 = 10_000.0;
+
+/// Largest table of packs that is built; a kit of odd sizes is counted more coarsely beyond it.
+const MOST_CELLS: u64 = 200_000;
+
+/// All packs up to a greatest thickness that a kit can stack, any number of each shim.
+#[derive(Debug, Clone)]
+pub struct Stacks {
+    /// Tenths of a micrometre per cell.
+    cell: u64,
+    /// Shims of the kit in cells, thickest first.
+    shims: Vec<u64>,
+    /// Fewest pieces per thickness in cells, 0 for an empty pack; `u32::MAX` where none stacks.
+    pieces: Vec<u32>,
+}
+
+impl Stacks {
+    /// The packs of `kit_mm` up to `most_mm`. An empty kit stacks only the empty pack.
+    pub fn new(kit_mm: &[f64], most_mm: f64) -> Self {
+        let tenths: Vec<u64> = kit_mm
+            .iter()
+            .map(|mm| (mm * PER_MM).round() as u64)
+            .collect();
+        let most = (most_mm.max(0.0) * PER_MM).ceil() as u64;
+        let step = tenths.iter().copied().fold(0, common_divisor).max(1);
+        let cell = step.max(most / MOST_CELLS);
+        let mut shims: Vec<u64> = tenths
+            .iter()
+            .map(|t| ((*t as f64 / cell as f64).round() as u64).max(1))
+            .collect();
+        shims.sort_unstable_by(|a, b| b.cmp(a));
+        shims.dedup();
+        let mut pieces = vec![u32::MAX; (most / cell) as usize + 1];
+        pieces[0] = 0;
+        for i in 1..pieces.len() {
+            pieces[i] = shims
+                .iter()
+                .filter(|s| **s as usize <= i)
+                .map(|s| pieces[i - *s as usize].saturating_add(1))
+                .min()
+                .unwrap_or(u32::MAX);
+        }
+        Self {
+            cell,
+            shims,
+            pieces,
+        }
+    }
+
+    fn thickness_mm(&self, cells: usize) -> f64 {
+        (cells as u64 * self.cell) as f64 / PER_MM
+    }
+
+    /// Every pack from `low_mm` to `high_mm` that is not empty, thinnest first.
+    pub fn packs_mm(&self, low_mm: f64, high_mm: f64) -> Vec<f64> {
+        (1..self.pieces.len())
+            .filter(|&i| self.pieces[i] != u32::MAX)
+            .map(|i| self.thickness_mm(i))
+            .filter(|mm| *mm >= low_mm - 1e-9 && *mm <= high_mm + 1e-9)
+            .collect()
+    }
+
+    /// The pack nearest to `mm`; `None` when the kit stacks nothing.
+    pub fn nearest_mm(&self, mm: f64) -> Option<f64> {
+        let wanted = mm * PER_MM / self.cell as f64;
+        (1..self.pieces.len())
+            .filter(|&i| self.pieces[i] != u32::MAX)
+            .min_by(|a, b| {
+                (*a as f64 - wanted)
+                    .abs()
+                    .total_cmp(&(*b as f64 - wanted).abs())
+            })
+            .map(|i| self.thickness_mm(i))
+    }
+
+    /// The fewest shims that make up `mm`, thickest first; empty when none do.
+    pub fn stack_mm(&self, mm: f64) -> Vec<f64> {
+        let mut left = (mm * PER_MM / self.cell as f64).round() as usize;
+        let mut stack = Vec::new();
+        while left > 0 && self.pieces.get(left).is_some_and(|n| *n != u32::MAX) {
+            let Some(shim) = self.shims.iter().find(|s| {
+                let shim = **s as usize;
+                shim <= left && self.pieces[left - shim] == self.pieces[left] - 1
+            }) else {
+                return Vec::new();
+            };
+            stack.push(self.thickness_mm(*shim as usize));
+            left -= *shim as usize;
+        }
+        if left == 0 { stack } else { Vec::new() }
+    }
+}
+
+/// The finest step between packs of a kit, millimetres; `None` for an empty kit.
+pub fn step_mm(kit_mm: &[f64]) -> Option<f64> {
+    let step = kit_mm
+        .iter()
+        .map(|mm| (mm * PER_MM).round() as u64)
+        .fold(0, common_divisor);
+    (step > 0).then(|| step as f64 / PER_MM)
+}
+
+fn common_divisor(a: u64, b: u64) -> u64 {
+    if b == 0 { a } else { common_divisor(b, a % b) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    const THOU: f64 = 0.0254;
+
+    #[test]
+    fn the_usual_kit_stacks_every_thou_from_eight_up() {
+        let kit = [3.0 * THOU, 5.0 * THOU, 10.0 * THOU, 30.0 * THOU];
+        let stacks = Stacks::new(&kit, 2.0);
+        let thou: Vec<f64> = stacks
+            .packs_mm(0.0, 20.5 * THOU)
+            .iter()
+            .map(|mm| (mm / THOU).round())
+            .collect();
+        // 1, 2, 4 and 7 are the sums that 3 and 5 cannot make: counted by hand.
+        let expected: Vec<f64> = (1..=20)
+            .filter(|n| ![1, 2, 4, 7].contains(n))
+            .map(f64::from)
+            .collect();
+        assert_eq!(thou, expected);
+        let stack = stacks.stack_mm(35.0 * THOU);
+        assert_eq!(stack.len(), 2);
+        assert!((stack[0] - 30.0 * THOU).abs() < 1e-9 && (stack[1] - 5.0 * THOU).abs() < 1e-9);
+        assert!((step_mm(&kit).unwrap() - THOU).abs() < 1e-9);
+    }
+
+    #[test]
+    fn an_empty_kit_stacks_nothing() {
+        let stacks = Stacks::new(&[], 2.0);
+        assert_eq!(stacks.nearest_mm(1.0), None);
+        assert!(stacks.packs_mm(0.0, 2.0).is_empty());
+        assert_eq!(step_mm(&[]), None);
+    }
+
+    proptest! {
+        #[test]
+        fn every_pack_is_the_sum_of_its_stack(
+            kit in prop::collection::vec(1_u32..120, 1..6),
+            unit in prop::sample::select(vec![0.01, 0.0127, 0.0254]),
+        ) {
+            let kit: Vec<f64> = kit.iter().map(|n| f64::from(*n) * unit).collect();
+            let stacks = Stacks::new(&kit, 3.0);
+            for pack in stacks.packs_mm(0.0, 3.0).into_iter().step_by(7) {
+                let stack = stacks.stack_mm(pack);
+                prop_assert!((stack.iter().sum::<f64>() - pack).abs() < 1e-6);
+                prop_assert!(stack.iter().all(|s| kit.iter().any(|k| (k - s).abs() < 1e-6)));
+                prop_assert!(stack.windows(2).all(|w| w[0] >= w[1]));
+            }
+        }
+    }
+}

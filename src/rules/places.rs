@@ -1,0 +1,272 @@
+//! Where pinion and ring gear stood in each trial, and where the shims at hand can put them next.
+
+use super::advice::{Pack, Shims};
+use super::job::Trial;
+use super::kit::{Stacks, step_mm};
+use crate::gear::card::{Adjust, Card};
+
+/// No advice moves a gear further than this in one go, millimetres.
+pub const MOST_MOVE_MM: f64 = 1.0;
+
+/// Step of a pack when the card has no kit, millimetres: the thickness difference that workshops
+/// grind or buy shims to.
+const STEP_WITHOUT_KIT_MM: f64 = 0.01;
+
+/// Trials written in different ways of saying where a gear stood cannot be put on one scale.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Scale {
+    /// A position.
+    Position,
+    /// The pack that carries the gear.
+    Shim,
+    /// The pack on the far side only.
+    FarShim,
+    /// Notches of threaded rings.
+    Notches,
+}
+
+/// Where a gear stood: millimetres away from its mate, from the zero of its scale.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Place {
+    /// What the zero belongs to.
+    pub scale: Scale,
+    /// Millimetres, + = away.
+    pub away_mm: f64,
+}
+
+/// Where the pinion stood; `None` when the trial does not say.
+pub fn pinion(card: &Card, trial: &Trial) -> Option<Place> {
+    let place = |scale, away_mm| Some(Place { scale, away_mm });
+    match (trial.pinion_mm, trial.pinion_shim_mm) {
+        (Some(at), _) => place(Scale::Position, at),
+        (None, Some(shim)) => place(
+            Scale::Shim,
+            card.pinion.shim_place.away_per_thicker() * shim,
+        ),
+        (None, None) => None,
+    }
+}
+
+/// Where the ring gear stood; `None` when the trial does not say. A thicker pack behind the ring
+/// gear pushes it toward the pinion; the far side takes out what this side puts in.
+pub fn ring(card: &Card, trial: &Trial) -> Option<Place> {
+    let place = |scale, away_mm| Some(Place { scale, away_mm });
+    if let Some(at) = trial.ring_mm {
+        return place(Scale::Position, at);
+    }
+    if let (Some(notches), Some(notch_mm)) = (trial.ring_notches, card.carrier.notch_mm()) {
+        return place(Scale::Notches, f64::from(notches) * notch_mm);
+    }
+    match (trial.ring_side_shim_mm, trial.far_side_shim_mm) {
+        (Some(shim), _) => place(Scale::Shim, -shim),
+        (None, Some(shim)) => place(Scale::FarShim, shim),
+        (None, None) => None,
+    }
+}
+
+/// One change of one gear that the shims at hand allow.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Choice {
+    /// Millimetres the gear moves, + = away.
+    pub move_mm: f64,
+    /// What it takes.
+    pub by: Means,
+}
+
+/// What a change takes.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Means {
+    /// Nothing is known of the shims.
+    Unknown,
+    /// The pinion's pack.
+    PinionPack(f64),
+    /// The packs on the ring side and, if known, on the far side.
+    SidePacks(f64, Option<f64>),
+    /// Only the far side's pack is known.
+    FarPack(f64),
+    /// Notches.
+    Notches(i32),
+}
+
+/// Everything the next assembly can be changed to.
+#[derive(Debug, Clone)]
+pub struct Choices {
+    /// For the pinion, least move first, "as it is" among them.
+    pub pinion: Vec<Choice>,
+    /// For the ring gear, likewise.
+    pub ring: Vec<Choice>,
+    pinion_stacks: Option<Stacks>,
+    side_stacks: Option<Stacks>,
+}
+
+/// What the kit and the packs that are in allow from the last trial on.
+pub fn choices(card: &Card, last: &Trial) -> Choices {
+    let stacks = |kit: &[f64], most_mm: f64| (!kit.is_empty()).then(|| Stacks::new(kit, most_mm));
+    let thickest = |pack: Option<f64>| pack.unwrap_or(0.0) + MOST_MOVE_MM + 0.1;
+    let pinion_stacks = stacks(&card.kit.pinion_shims_mm, thickest(last.pinion_shim_mm));
+    let side = last
+        .ring_side_shim_mm
+        .unwrap_or(0.0)
+        .max(last.far_side_shim_mm.unwrap_or(0.0))
+        .max(card.carrier.side_pack_total_mm.unwrap_or(0.0) / 2.0);
+    let side_stacks = stacks(&card.kit.side_shims_mm, side + MOST_MOVE_MM + 0.1);
+    Choices {
+        pinion: sorted(pinion_options(card, last, pinion_stacks.as_ref())),
+        ring: sorted(ring_options(card, last, side_stacks.as_ref())),
+        pinion_stacks,
+        side_stacks,
+    }
+}
+
+fn sorted(mut options: Vec<Choice>) -> Vec<Choice> {
+    options.retain(|option| option.move_mm.abs() <= MOST_MOVE_MM + 1e-9);
+    options.sort_by(|a, b| a.move_mm.abs().total_cmp(&b.move_mm.abs()));
+    options
+}
+
+/// Whole steps up to the greatest move, both ways and none.
+fn free_moves(step_mm: f64) -> impl Iterator<Item = f64> {
+    let most = (MOST_MOVE_MM / step_mm).floor() as i32;
+    (-most..=most).map(move |n| f64::from(n) * step_mm)
+}
+
+/// A step no finer than makes sense to try.
+fn sensible_step_mm(kit: &[f64]) -> f64 {
+    let step = step_mm(kit).unwrap_or(STEP_WITHOUT_KIT_MM);
+    step * (0.005 / step).ceil().max(1.0)
+}
+
+/// Packs a gear's own pack may become: what the kit stacks, or any step without a kit, and what is
+/// in.
+fn next_packs(from_mm: f64, kit: &[f64], stacks: Option<&Stacks>) -> Vec<f64> {
+    let mut packs = match stacks {
+        Some(stacks) => stacks.packs_mm(from_mm - MOST_MOVE_MM, from_mm + MOST_MOVE_MM),
+        None => free_moves(sensible_step_mm(kit))
+            .map(|change| from_mm + change)
+            .filter(|mm| *mm > 0.0)
+            .collect(),
+    };
+    packs.retain(|mm| (mm - from_mm).abs() > 0.002);
+    packs.push(from_mm);
+    packs
+}
+
+fn pinion_options(card: &Card, last: &Trial, stacks: Option<&Stacks>) -> Vec<Choice> {
+    let kit = &card.kit.pinion_shims_mm;
+    if let Some(from_mm) = last.pinion_shim_mm {
+        let away = card.pinion.shim_place.away_per_thicker();
+        return next_packs(from_mm, kit, stacks)
+            .into_iter()
+            .map(|to_mm| Choice {
+                move_mm: away * (to_mm - from_mm),
+                by: Means::PinionPack(to_mm),
+            })
+            .collect();
+    }
+    free_moves(sensible_step_mm(kit))
+        .map(|move_mm| Choice {
+            move_mm,
+            by: Means::Unknown,
+        })
+        .collect()
+}
+
+fn ring_options(card: &Card, last: &Trial, stacks: Option<&Stacks>) -> Vec<Choice> {
+    let kit = &card.kit.side_shims_mm;
+    if let (Adjust::Threaded, Some(notch_mm)) = (card.carrier.adjust, card.carrier.notch_mm()) {
+        let most = (MOST_MOVE_MM / notch_mm).floor() as i32;
+        return (-most..=most)
+            .map(|n| Choice {
+                move_mm: f64::from(n) * notch_mm,
+                by: Means::Notches(n),
+            })
+            .collect();
+    }
+    match (last.ring_side_shim_mm, last.far_side_shim_mm) {
+        (Some(ring_mm), far_mm) => next_packs(ring_mm, kit, stacks)
+            .into_iter()
+            .filter_map(|to_mm| {
+                let far = match far_mm {
+                    Some(far_mm) => Some(far_pack(card, ring_mm, far_mm, to_mm, kit, stacks)?),
+                    None => None,
+                };
+                Some(Choice {
+                    move_mm: ring_mm - to_mm,
+                    by: Means::SidePacks(to_mm, far),
+                })
+            })
+            .collect(),
+        (None, Some(far_mm)) => next_packs(far_mm, kit, stacks)
+            .into_iter()
+            .map(|to_mm| Choice {
+                move_mm: to_mm - far_mm,
+                by: Means::FarPack(to_mm),
+            })
+            .collect(),
+        (None, None) => free_moves(sensible_step_mm(kit))
+            .map(|move_mm| Choice {
+                move_mm,
+                by: Means::Unknown,
+            })
+            .collect(),
+    }
+}
+
+/// The far side's pack that keeps the total of both, and with it the preload; `None` when the kit
+/// has none near enough.
+fn far_pack(
+    card: &Card,
+    ring_mm: f64,
+    far_mm: f64,
+    to_mm: f64,
+    kit: &[f64],
+    stacks: Option<&Stacks>,
+) -> Option<f64> {
+    let total_mm = card.carrier.side_pack_total_mm.unwrap_or(ring_mm + far_mm);
+    let wanted_mm = total_mm - to_mm;
+    if wanted_mm <= 0.0 {
+        return None;
+    }
+    if (wanted_mm - far_mm).abs() < 0.002 {
+        return Some(far_mm);
+    }
+    let Some(stacks) = stacks else {
+        return Some(wanted_mm);
+    };
+    // Half a step is what rounding to the kit costs; more would change the preload.
+    let allowed_mm = 0.5 * step_mm(kit).unwrap_or(STEP_WITHOUT_KIT_MM) + 0.003;
+    stacks
+        .nearest_mm(wanted_mm)
+        .filter(|mm| (mm - wanted_mm).abs() <= allowed_mm)
+}
+
+impl Choices {
+    /// The shims of a change; `None` where the job says nothing of shims.
+    pub fn shims(&self, last: &Trial, pinion: &Choice, ring: &Choice) -> Option<Shims> {
+        let pack = |from_mm: f64, to_mm: f64, stacks: Option<&Stacks>| Pack {
+            from_mm,
+            to_mm,
+            stack_mm: stacks.map_or_else(Vec::new, |s| s.stack_mm(to_mm)),
+        };
+        let side = self.side_stacks.as_ref();
+        let mut shims = Shims::default();
+        if let (Means::PinionPack(to_mm), Some(from_mm)) = (&pinion.by, last.pinion_shim_mm) {
+            shims.pinion = Some(pack(from_mm, *to_mm, self.pinion_stacks.as_ref()));
+        }
+        match &ring.by {
+            Means::SidePacks(to_mm, far_mm) => {
+                shims.ring_side = last.ring_side_shim_mm.map(|from| pack(from, *to_mm, side));
+                shims.far_side = last
+                    .far_side_shim_mm
+                    .zip(*far_mm)
+                    .map(|(from, to)| pack(from, to, side));
+            }
+            Means::FarPack(to_mm) => {
+                shims.far_side = last.far_side_shim_mm.map(|from| pack(from, *to_mm, side));
+            }
+            Means::Notches(n) => shims.ring_notches = Some(*n),
+            Means::Unknown | Means::PinionPack(_) => {}
+        }
+        (shims != Shims::default()).then_some(shims)
+    }
+}
