@@ -7,6 +7,7 @@ mod colour;
 mod complete;
 mod error;
 mod exif;
+mod heic;
 mod open;
 pub mod quality;
 

@@ -2,6 +2,7 @@
 
 use super::complete::jpeg_is_complete;
 use super::exif::{CameraFacts, camera_facts};
+use super::heic::{decode_heic, looks_like_heic};
 use super::{Photo, PhotoError, WORKING_SIDE_PX};
 use fast_image_resize::images::Image as Shrunk;
 use fast_image_resize::{FilterType, PixelType, ResizeAlg, ResizeOptions, Resizer};
@@ -46,9 +47,15 @@ pub fn open(path: &Path) -> Result<Photo, PhotoError> {
 pub fn open_with(path: &Path, limits: Limits) -> Result<Photo, PhotoError> {
     let name = path.display().to_string();
     let bytes = read_bytes(path, &name, limits)?;
-    let kind = sniff(&bytes, &name)?;
-    let facts = camera_facts(&bytes);
-    let full = decode(&bytes, kind, &name, limits)?;
+    let mut facts = camera_facts(&bytes);
+    let full = if looks_like_heic(&bytes) {
+        // The decoder turns the picture itself.
+        facts.orientation = None;
+        decode_heic(&bytes, &name, limits)?
+    } else {
+        let kind = sniff(&bytes, &name)?;
+        decode(&bytes, kind, &name, limits)?
+    };
     let sha256 = format!("{:x}", Sha256::digest(&bytes));
     drop(bytes);
     Ok(upright(full, facts, name, sha256))
