@@ -224,7 +224,9 @@ fn with_a_card_and_both_flanks_advice_follows() {
     assert_eq!(document["readings"].as_array().unwrap().len(), 2);
     assert_eq!(document["advice"]["schema"], "flankread/advice/1");
     // Both patches as painted, drive (0.62, 0.66): towards heel and tip of a target below both.
-    let words = document["advice"]["diagnosis"]["drive"]["length"].as_f64().unwrap();
+    let words = document["advice"]["diagnosis"]["drive"]["length"]
+        .as_f64()
+        .unwrap();
     let target = 0.62 - words;
     assert!((target - 0.47).abs() < 0.05, "{words}");
 }

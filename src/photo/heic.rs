@@ -12,7 +12,9 @@ pub(super) fn looks_like_heic(bytes: &[u8]) -> bool {
         b"heic", b"heix", b"heim", b"heis", b"mif1", b"msf1", b"hevc",
     ];
     bytes.get(4..8) == Some(b"ftyp")
-        && bytes.get(8..12).is_some_and(|brand| brands.contains(&brand))
+        && bytes
+            .get(8..12)
+            .is_some_and(|brand| brands.contains(&brand))
 }
 
 /// Decodes a HEIC picture, turned as the file itself says; the EXIF orientation must not be applied

@@ -168,7 +168,7 @@ fn frame_words(svg: &mut String, depth: f64) {
         (LEFT - 8.0, middle + 4.0, "end", "toe"),
         (right + 8.0, middle + 4.0, "start", "heel"),
         (right, TOP - 7.0, "end", "tip"),
-        (right + 8.0, low + 4.0, "start", "root"),
+        (right + 8.0, low - 3.0, "start", "root"),
     ] {
         let _ = write!(
             svg,
@@ -231,7 +231,7 @@ fn legend(svg: &mut String, view: &FlankView, y: f64) {
         entry(
             svg,
             format!(r#"<path d="M-7 0h14M0 -7v14" stroke="{TARGET}" stroke-width="1.5"/>"#),
-            "target",
+            "target, and how near is right",
         );
     }
     if view.predicted.is_some() {

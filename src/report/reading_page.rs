@@ -2,7 +2,7 @@
 //! phone, printable.
 
 use super::flank_view::{FlankView, flank_view_svg};
-use super::reading_text::headline;
+use super::reading_text::{degrees, headline};
 use super::theme::{INK, QUIET};
 use crate::reading::{Reading, Status};
 use base64::Engine as _;
@@ -87,10 +87,10 @@ fn photo_part(photo: &PagePhoto) -> Markup {
 }
 
 fn numbers(reading: &Reading) -> Markup {
-    let percent = |share: f64| format!("{:.1} %", 100.0 * share);
+    let percent = |share: f64| format!("{:.1}", 100.0 * share);
     html! {
         div.scroll { table {
-            thead { tr { th { "tooth" } th { "length" } th { "height" } th { "area" } th { "lean" } th { "trust" } } }
+            thead { tr { th { "tooth" } th { "length, %" } th { "height, %" } th { "area, %" } th { "lean" } th { "trust" } } }
             tbody {
                 @for (number, tooth) in reading.teeth.iter().enumerate() {
                     tr {
@@ -100,7 +100,7 @@ fn numbers(reading: &Reading) -> Markup {
                                 td { (percent(patch.centre.length)) }
                                 td { (percent(patch.centre.height)) }
                                 td { (percent(patch.area)) }
-                                td { (format!("{:+.0}°", patch.lean_deg)) }
+                                td { (degrees(patch.lean_deg)) }
                             }
                             None => { td colspan="4" { "no patch" } }
                         }
@@ -113,7 +113,7 @@ fn numbers(reading: &Reading) -> Markup {
                         th { (percent(mean.centre.length)) " ± " (format!("{:.1}", 100.0 * unsure.length)) }
                         th { (percent(mean.centre.height)) " ± " (format!("{:.1}", 100.0 * unsure.height)) }
                         th {}
-                        th { (format!("{:+.0}°", mean.lean_deg)) }
+                        th { (degrees(mean.lean_deg)) }
                         th {}
                     }
                 }

@@ -24,10 +24,10 @@ pub fn reading_text(reading: &Reading) -> String {
         );
         let _ = writeln!(
             out,
-            "  size    {:.0} % of the length, {:.0} % of the height; leans {:+.0}°; {} of {} teeth count",
+            "  size    {:.0} % of the length, {:.0} % of the height; leans {}; {} of {} teeth count",
             percent(mean.extent.length),
             percent(mean.extent.height),
-            mean.lean_deg,
+            degrees(mean.lean_deg),
             mean.teeth,
             reading.teeth.len()
         );
@@ -62,6 +62,16 @@ pub fn headline(reading: &Reading) -> String {
     }
 }
 
+/// Whole degrees with their sign; none before nought.
+pub(super) fn degrees(value: f64) -> String {
+    let whole = value.round();
+    if whole == 0.0 {
+        "0°".to_owned()
+    } else {
+        format!("{whole:+.0}°")
+    }
+}
+
 fn teeth_table(reading: &Reading) -> Table {
     let mut table = Table::new();
     table.load_style(presets::NOTHING);
@@ -75,7 +85,7 @@ fn teeth_table(reading: &Reading) -> Table {
                 format!("{:.1} %", 100.0 * patch.centre.length),
                 format!("{:.1} %", 100.0 * patch.centre.height),
                 format!("{:.0} %", 100.0 * patch.area),
-                format!("{:+.0}°", patch.lean_deg),
+                degrees(patch.lean_deg),
                 trust,
             ]),
             None => table.add_row([
@@ -92,4 +102,16 @@ fn teeth_table(reading: &Reading) -> Table {
         column.set_cell_alignment(CellAlignment::Right);
     }
     table
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nought_degrees_have_no_sign() {
+        assert_eq!(degrees(-0.3), "0°");
+        assert_eq!(degrees(3.6), "+4°");
+        assert_eq!(degrees(-2.0), "-2°");
+    }
 }
