@@ -4,8 +4,8 @@ use super::network::{self, Planes, SIDE_MULTIPLE};
 use crate::frames::{FlankPoint, PhotoPoint};
 use crate::gear::set::FlankForm;
 use crate::photo::Photo;
-use fast_image_resize::images::{Image, ImageRef};
-use fast_image_resize::{FilterType, PixelType, ResizeAlg, ResizeOptions, Resizer};
+use crate::photo::shrink::resized;
+use fast_image_resize::FilterType;
 
 /// Longest side of what the network is shown, pixels; it was trained at this size.
 const SHOWN_SIDE_PX: f64 = 512.0;
@@ -105,33 +105,21 @@ impl Fields {
 /// The window of the working copy at the size the network takes, as planes in 0 … 1.
 fn shown(photo: &Photo, window: Window, width: u32, height: u32) -> Planes {
     let working = &photo.working;
-    let source = ImageRef::new(
-        working.width(),
-        working.height(),
-        working.as_raw(),
-        PixelType::U8x3,
-    )
-    .expect("an RGB picture has three bytes a pixel");
-    let mut small = Image::new(width, height, PixelType::U8x3);
     let scale = photo.scale;
     let (right, lower) = (f64::from(working.width()), f64::from(working.height()));
     let left = (window.left * scale).clamp(0.0, right - 1.0);
     let top = (window.top * scale).clamp(0.0, lower - 1.0);
-    let options = ResizeOptions::new()
-        .resize_alg(ResizeAlg::Convolution(FilterType::Lanczos3))
-        .crop(
-            left,
-            top,
-            (window.width * scale).min(right - left),
-            (window.height * scale).min(lower - top),
-        );
-    Resizer::new()
-        .resize(&source, &mut small, &options)
-        .expect("the window lies inside the picture");
+    let part = (
+        left,
+        top,
+        (window.width * scale).clamp(1.0, right - left),
+        (window.height * scale).clamp(1.0, lower - top),
+    );
+    let small = resized(working, part, (width, height), FilterType::Lanczos3);
     let size = (width * height) as usize;
     let mut values = vec![0.0; 3 * size];
-    for (i, pixel) in small.buffer().chunks_exact(3).enumerate() {
-        for (channel, &byte) in pixel.iter().enumerate() {
+    for (i, pixel) in small.pixels().enumerate() {
+        for (channel, &byte) in pixel.0.iter().enumerate() {
             values[channel * size + i] = f32::from(byte) / 255.0;
         }
     }

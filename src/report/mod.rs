@@ -1,3 +1,22 @@
 //! Results → bytes, one file per format.
 
 pub mod advice_text;
+pub mod files;
+pub mod flank_view;
+pub mod overlay;
+mod patch_shape;
+pub mod pictures;
+mod raster;
+pub mod reading_page;
+pub mod reading_text;
+mod theme;
+
+/// Why a picture could not be made.
+#[derive(Debug, thiserror::Error)]
+#[error("the picture of {of} could not be drawn: {detail}")]
+pub struct ReportError {
+    /// What it is a picture of.
+    pub of: String,
+    /// What went wrong.
+    pub detail: String,
+}
