@@ -14,7 +14,7 @@ use crate::Result;
 use crate::frames::{FlankPoint, Side};
 use crate::gear::card::Card;
 use crate::units::Units;
-use nalgebra::Matrix2;
+use nalgebra::{Matrix2, Vector2};
 
 /// An assembly this likely to be right is left alone.
 const SURE_ENOUGH: f64 = 0.90;
@@ -313,26 +313,32 @@ impl Case<'_> {
     /// The four offsets of the last trial that moving pinion and ring gear alone cannot take up, with
     /// the patch sizes as estimated and everything else as the card says.
     fn unexplained(&self) -> Unexplained {
-        let sound = self.observer.without_faults(&self.estimate.unknowns);
-        let (show, slopes) = self.observer.show_with_slopes(&sound, self.now_mm);
+        let mut sound = self.observer.without_faults(&self.estimate.unknowns);
         let read = &self.seen[self.seen.len() - 1].read;
-        let mut normal = Matrix2::zeros();
-        let mut pull = nalgebra::Vector2::zeros();
         let rows = [0, 1, SHOWN_OF_A_FLANK, SHOWN_OF_A_FLANK + 1, SHOWN_BACKLASH];
-        let off = |row: usize| read[row].map_or(0.0, |(value, _)| value - show[row]);
-        for row in rows {
-            let Some((_, deviation)) = read[row] else {
-                continue;
+        // Gauss–Newton on the two places; the first step does nearly all.
+        for _ in 0..3 {
+            let (show, slopes) = self.observer.show_with_slopes(&sound, self.now_mm);
+            let mut normal = Matrix2::zeros();
+            let mut pull = Vector2::zeros();
+            for row in rows {
+                let Some((value, deviation)) = read[row] else {
+                    continue;
+                };
+                let slope = Vector2::new(slopes[row][PINION], slopes[row][RING]) / deviation;
+                normal += slope * slope.transpose();
+                pull += slope * ((value - show[row]) / deviation);
+            }
+            let Some(inverse) = normal.try_inverse() else {
+                break;
             };
-            let slope = nalgebra::Vector2::new(slopes[row][PINION], slopes[row][RING]) / deviation;
-            normal += slope * slope.transpose();
-            pull += slope * (off(row) / deviation);
+            let step = inverse * pull;
+            // No further than the slopes can be trusted.
+            sound[PINION] += step[0].clamp(-0.5, 0.5);
+            sound[RING] += step[1].clamp(-0.5, 0.5);
         }
-        let step = normal
-            .try_inverse()
-            .map_or_else(nalgebra::Vector2::zeros, |inverse| inverse * pull);
-        let left =
-            |row: usize| off(row) - slopes[row][PINION] * step[0] - slopes[row][RING] * step[1];
+        let show = self.observer.show(&sound, self.now_mm);
+        let left = |row: usize| read[row].map_or(0.0, |(value, _)| value - show[row]);
         let point = |first: usize| round_point(FlankPoint::new(left(first), left(first + 1)));
         Unexplained {
             drive: point(0),
