@@ -34,6 +34,9 @@ pub enum Error {
     /// The gear set of a card cannot be made or cannot mesh.
     #[error(transparent)]
     Contact(#[from] crate::contact::ContactError),
+    /// No advice can be made of a job.
+    #[error(transparent)]
+    Rules(#[from] crate::rules::RulesError),
     /// The command line asks for something that makes no sense together.
     #[error("{0}")]
     Usage(String),

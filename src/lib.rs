@@ -9,6 +9,8 @@ pub mod error;
 pub mod frames;
 pub mod gear;
 pub mod reading;
+pub mod report;
+pub mod rules;
 pub mod units;
 
 pub use error::{Error, Result};

@@ -1,7 +1,12 @@
 //! The command line: one file per command with its arguments and the call, nothing else.
 
-use crate::Result;
+mod advise;
+mod schema;
+
+use crate::{Error, Result};
 use clap::{Parser, Subcommand};
+use std::io::Write;
+use std::path::Path;
 
 /// How a command ended when nothing failed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -36,7 +41,28 @@ pub struct Talk {
 }
 
 #[derive(Debug, Subcommand)]
-enum Command {}
+enum Command {
+    Advise(advise::Advise),
+    Schema(schema::Schema),
+}
+
+/// Writes to standard output. A reader that has gone away is no failure.
+fn print(text: &str) -> Result<()> {
+    let mut out = std::io::stdout().lock();
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => {
+            Err(Error::machine(Path::new("standard output"), error))
+        }
+        _ => Ok(()),
+    }
+}
+
+/// Writes one JSON document to standard output.
+fn print_json(document: &impl serde::Serialize) -> Result<()> {
+    let text = serde_json::to_string_pretty(document)
+        .map_err(|error| Error::machine(Path::new("standard output"), error.into()))?;
+    print(&format!("{text}\n"))
+}
 
 impl Cli {
     /// Carries the command out.
@@ -44,10 +70,13 @@ impl Cli {
     /// # Errors
     /// Whatever the command met; [`crate::Error::exit_status`] gives the exit status.
     pub fn run(self) -> Result<Outcome> {
-        let _talk = Talk {
+        let talk = Talk {
             json: self.json,
             quiet: self.quiet,
         };
-        match self.command {}
+        match self.command {
+            Command::Advise(command) => command.run(talk),
+            Command::Schema(command) => command.run(talk),
+        }
     }
 }

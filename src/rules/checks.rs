@@ -99,9 +99,8 @@ fn finite(number: usize, trial: &Trial) -> Result<(), RulesError> {
         .into_iter()
         .filter_map(|side| trial.reading(side))
         .flat_map(|r| {
-            let pair = |p: Option<crate::frames::FlankPoint>| {
-                p.map_or([0.0; 2], |p| [p.length, p.height])
-            };
+            let pair =
+                |p: Option<crate::frames::FlankPoint>| p.map_or([0.0; 2], |p| [p.length, p.height]);
             [
                 [r.centre.length, r.centre.height],
                 pair(r.extent),
@@ -196,7 +195,9 @@ fn backlash(
         && mean_mm < TIGHT_BACKLASH_MM
         && near_window(mean_mm * INCH_MM)
         && trial.backlash_mm.iter().all(|mm| on_inch_dial(*mm))
-        && trials.iter().all(|t| t.mean_backlash_mm().is_none_or(|mm| mm < TIGHT_BACKLASH_MM))
+        && trials
+            .iter()
+            .all(|t| t.mean_backlash_mm().is_none_or(|mm| mm < TIGHT_BACKLASH_MM))
     {
         say(format!(
             "a backlash of {mean_mm:.4} mm would be almost none; was {mean_mm:.4} in ({:.3} mm) meant? \
@@ -271,7 +272,11 @@ fn packs(number: usize, trial: &Trial, card: &Card, units: Units, checks: &mut V
             ));
         };
         let thinnest_mm = kit.iter().copied().fold(f64::INFINITY, f64::min);
-        let least_mm = if thinnest_mm.is_finite() { 0.9 * thinnest_mm } else { 0.05 };
+        let least_mm = if thinnest_mm.is_finite() {
+            0.9 * thinnest_mm
+        } else {
+            0.05
+        };
         if pack_mm < 0.0 {
             say(format!(
                 "the {name} is {}, but a pack cannot be thinner than nothing.",
@@ -355,7 +360,13 @@ pub fn comparable(card: &Card, trials: &[Trial]) -> (Vec<(usize, [f64; 2])>, Vec
             })
             .into_iter()
             .collect();
-        return ((0..trials.len()).skip(last).map(|i| (i, [0.0; 2])).collect(), cautions);
+        return (
+            (0..trials.len())
+                .skip(last)
+                .map(|i| (i, [0.0; 2]))
+                .collect(),
+            cautions,
+        );
     };
     let mut used: Vec<(usize, [f64; 2])> = Vec::new();
     let mut cautions = Vec::new();

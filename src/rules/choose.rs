@@ -1,33 +1,24 @@
 //! The change with the greatest chance that the next assembly is right.
 //!
 //! Right = both centres within the target's tolerance and mean backlash inside its window, less half
-//! the variation round the gear. What the next assembly will show is a Gaussian in five numbers (two
-//! centres, backlash): the contact model's slopes at the place aimed at carry the estimate's
-//! covariance over. The chance is the share of a fixed set of draws that are right.
+//! the variation round the gear. The chance of a change is the weight of all sets the bench's could be
+//! that would be right after it, each blurred by the contact model's own error.
 
+use super::Noise;
 use super::estimate::Estimate;
 use super::places::{Choice, Choices, MOST_MOVE_MM};
-use super::unknowns::{COUNT, Observer, PINION, RING, SHOWN_BACKLASH, SHOWN_OF_A_FLANK};
-use super::Noise;
+use super::posterior::Draw;
+use super::unknowns::{Observer, PINION, RING, SHOWN_BACKLASH, SHOWN_OF_A_FLANK, Show};
 use crate::frames::FlankPoint;
-use nalgebra::{SMatrix, SVector};
+use nalgebra::SVector;
 
 /// Two centres and the backlash.
-const WATCHED: [usize; 5] = [
-    0,
-    1,
-    SHOWN_OF_A_FLANK,
-    SHOWN_OF_A_FLANK + 1,
-    SHOWN_BACKLASH,
-];
+const WATCHED: [usize; 5] = [0, 1, SHOWN_OF_A_FLANK, SHOWN_OF_A_FLANK + 1, SHOWN_BACKLASH];
 
 type Watched = SVector<f64, 5>;
 
 /// A change of one gear is preferred to a change of both when the chance suffers by no more.
 const WORTH_A_SECOND_CHANGE: f64 = 0.015;
-
-/// Draws the chance is counted over: its own scatter stays under 0.013.
-const DRAWS: usize = 1500;
 
 /// What makes an assembly right.
 #[derive(Debug, Clone, Copy)]
@@ -57,64 +48,105 @@ impl Goal {
         let half = 0.5 * (self.window_mm[1] - self.window_mm[0]);
         Watched::new(length, height, length, height, half)
     }
-
-    /// Whether a state is right.
-    fn holds(&self, state: &Watched) -> bool {
-        let (middle, reach) = (self.middle(), self.reach());
-        (0..5).all(|i| (state[i] - middle[i]).abs() <= reach[i])
-    }
 }
 
-/// What the next assembly will show at one place, and how sure that is.
+/// What the next assembly will show at one place, by every set that the bench's could be.
 #[derive(Debug, Clone)]
 pub struct Outlook {
     /// Pinion and ring gear, millimetres from the first trial.
     at_mm: [f64; 2],
-    mean: Watched,
-    /// Change per millimetre of pinion and of ring gear.
-    per_mm: [Watched; 2],
-    covariance: SMatrix<f64, 5, 5>,
+    /// Each set's weight, what it shows, and its change per millimetre of pinion and of ring gear.
+    sets: Vec<(f64, Watched, [Watched; 2])>,
+    /// The contact model's own error.
+    model: Watched,
+}
+
+fn watched(show: &Show) -> Watched {
+    Watched::from_fn(|i, _| show[WATCHED[i]])
+}
+
+fn model_error(noise: &Noise) -> Watched {
+    let Noise {
+        model_length,
+        model_height,
+        model_backlash_mm,
+        ..
+    } = *noise;
+    Watched::new(
+        model_length,
+        model_height,
+        model_length,
+        model_height,
+        model_backlash_mm,
+    )
 }
 
 impl Outlook {
-    /// Looks at a place.
-    pub fn new(observer: &Observer, estimate: &Estimate, noise: &Noise, at_mm: [f64; 2]) -> Self {
-        let (show, slopes) = observer.show_with_slopes(&estimate.unknowns, at_mm);
-        let (pinion_mm, ring_mm) = observer.place_deviation_mm();
-        let column = |unknown: usize, scale: f64| {
-            Watched::from_iterator(WATCHED.iter().map(|&row| slopes[row][unknown] / scale))
-        };
-        let watched = SMatrix::<f64, 5, COUNT>::from_fn(|i, j| slopes[WATCHED[i]][j]);
-        let mut covariance: SMatrix<f64, 5, 5> =
-            watched * &estimate.covariance * watched.transpose();
-        let model = [
-            noise.model_length,
-            noise.model_height,
-            noise.model_length,
-            noise.model_height,
-            noise.model_backlash_mm,
-        ];
-        for (i, deviation) in model.iter().enumerate() {
-            covariance[(i, i)] += deviation * deviation;
-        }
+    /// The last trial's place.
+    pub fn now(draws: &[Draw], noise: &Noise, at_mm: [f64; 2]) -> Self {
+        let sets = draws
+            .iter()
+            .map(|d| (d.weight, watched(&d.now), [Watched::zeros(); 2]))
+            .collect();
         Self {
             at_mm,
-            mean: Watched::from_iterator(WATCHED.iter().map(|&row| show[row])),
-            per_mm: [column(PINION, pinion_mm), column(RING, ring_mm)],
-            covariance,
+            sets,
+            model: model_error(noise),
         }
     }
 
     /// What is expected at a place nearby.
+    fn at(&self, at_mm: [f64; 2]) -> impl Iterator<Item = (f64, Watched)> + '_ {
+        let [dp, dr] = [at_mm[0] - self.at_mm[0], at_mm[1] - self.at_mm[1]];
+        self.sets
+            .iter()
+            .map(move |(weight, show, [pinion, ring])| (*weight, show + pinion * dp + ring * dr))
+    }
+
     fn mean_at(&self, at_mm: [f64; 2]) -> Watched {
-        self.mean
-            + self.per_mm[0] * (at_mm[0] - self.at_mm[0])
-            + self.per_mm[1] * (at_mm[1] - self.at_mm[1])
+        self.at(at_mm)
+            .fold(Watched::zeros(), |sum, (weight, show)| sum + show * weight)
+    }
+
+    /// Chance of being right at a place nearby.
+    fn chance_at(&self, at_mm: [f64; 2], goal: &Goal) -> f64 {
+        let (middle, reach) = (goal.middle(), goal.reach());
+        self.at(at_mm)
+            .map(|(weight, show)| {
+                let inside: f64 = (0..5)
+                    .map(|i| {
+                        let off = show[i] - middle[i];
+                        normal_below((reach[i] - off) / self.model[i])
+                            - normal_below((-reach[i] - off) / self.model[i])
+                    })
+                    .product();
+                weight * inside
+            })
+            .sum()
+    }
+
+    /// The outlook at a place nearby.
+    fn moved(&self, at_mm: [f64; 2]) -> Self {
+        let sets = self
+            .at(at_mm)
+            .zip(&self.sets)
+            .map(|((weight, show), (_, _, slopes))| (weight, show, *slopes))
+            .collect();
+        Self {
+            at_mm,
+            sets,
+            model: self.model,
+        }
+    }
+
+    /// Chance of being right here.
+    pub fn chance(&self, goal: &Goal) -> f64 {
+        self.chance_at(self.at_mm, goal)
     }
 
     /// Expected centres and backlash.
     pub fn expected(&self) -> ([FlankPoint; 2], f64) {
-        let m = &self.mean;
+        let m = self.mean_at(self.at_mm);
         (
             [FlankPoint::new(m[0], m[1]), FlankPoint::new(m[2], m[3])],
             m[4],
@@ -123,72 +155,27 @@ impl Outlook {
 
     /// One standard uncertainty of the same.
     pub fn band(&self) -> ([FlankPoint; 2], f64) {
-        let d = |i: usize| self.covariance[(i, i)].sqrt();
+        let mean = self.mean_at(self.at_mm);
+        let d = self
+            .at(self.at_mm)
+            .fold(
+                self.model.component_mul(&self.model),
+                |sum, (weight, show)| {
+                    let off = show - mean;
+                    sum + off.component_mul(&off) * weight
+                },
+            )
+            .map(f64::sqrt);
         (
-            [FlankPoint::new(d(0), d(1)), FlankPoint::new(d(2), d(3))],
-            d(4),
+            [FlankPoint::new(d[0], d[1]), FlankPoint::new(d[2], d[3])],
+            d[4],
         )
     }
-
-    /// Chance of being right here.
-    pub fn chance(&self, goal: &Goal) -> f64 {
-        let draws = self.draws();
-        share_right(&draws, &self.mean, goal)
-    }
-
-    /// Deviations from the mean, as they scatter.
-    fn draws(&self) -> Vec<Watched> {
-        let root = self
-            .covariance
-            .cholesky()
-            .map_or_else(SMatrix::zeros, |c| c.l());
-        let mut normal = Normal::new();
-        (0..DRAWS)
-            .map(|_| root * Watched::from_fn(|_, _| normal.next()))
-            .collect()
-    }
 }
 
-fn share_right(draws: &[Watched], mean: &Watched, goal: &Goal) -> f64 {
-    let right = draws.iter().filter(|d| goal.holds(&(*d + mean))).count();
-    right as f64 / draws.len() as f64
-}
-
-/// The same standard normal numbers every time, so that two changes differ by what they do and the
-/// same job gets the same advice.
-struct Normal {
-    state: u64,
-    spare: Option<f64>,
-}
-
-impl Normal {
-    fn new() -> Self {
-        Self {
-            state: 0x9e37_79b9_7f4a_7c15,
-            spare: None,
-        }
-    }
-
-    /// Uniform in (0, 1), by a 64-bit multiply-and-mix of a counter.
-    fn uniform(&mut self) -> f64 {
-        self.state = self.state.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut x = self.state;
-        x = (x ^ (x >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        x = (x ^ (x >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        x ^= x >> 31;
-        ((x >> 11) as f64 + 0.5) / (1_u64 << 53) as f64
-    }
-
-    /// Box and Muller's pair of normals from a pair of uniforms.
-    fn next(&mut self) -> f64 {
-        if let Some(spare) = self.spare.take() {
-            return spare;
-        }
-        let radius = (-2.0 * self.uniform().ln()).sqrt();
-        let angle = std::f64::consts::TAU * self.uniform();
-        self.spare = Some(radius * angle.sin());
-        radius * angle.cos()
-    }
+/// Share of a standard normal below `x`: the logistic fit of Bowling et al. (2009), within 0.0002.
+fn normal_below(x: f64) -> f64 {
+    1.0 / (1.0 + (-(0.070_56 * x * x * x + 1.597_6 * x)).exp())
 }
 
 /// What was chosen.
@@ -208,61 +195,136 @@ pub struct Chosen {
     pub second_change_spared: bool,
 }
 
-/// The change of greatest chance from where the gears stand (`now_mm`, from the first trial).
-pub fn choose(
-    observer: &Observer,
-    estimate: &Estimate,
-    noise: &Noise,
-    goal: &Goal,
-    choices: &Choices,
-    now_mm: [f64; 2],
-) -> Option<Chosen> {
-    let outlook = aim(observer, estimate, noise, goal, now_mm);
-    let draws = outlook.draws();
-    let aimed_mm = [
-        outlook.at_mm[0] - now_mm[0],
-        outlook.at_mm[1] - now_mm[1],
-    ];
-    let pinions = near(&choices.pinion, aimed_mm[0]);
-    let rings = near(&choices.ring, aimed_mm[1]);
-    let (middle, reach) = (goal.middle(), goal.reach());
-    let mut rated: Vec<(&Choice, &Choice, f64, f64)> = Vec::new();
-    for &pinion in &pinions {
-        for &ring in &rings {
-            let at_mm = [now_mm[0] + pinion.move_mm, now_mm[1] + ring.move_mm];
-            let mean = outlook.mean_at(at_mm);
-            let chance = share_right(&draws, &mean, goal);
-            // Where many changes are equally sure, or none has a chance, the nearer to the middle
-            // of the tolerances is the better one.
-            let off = (mean - middle).component_div(&reach).norm_squared();
-            rated.push((pinion, ring, chance, chance - 0.002 * off));
+/// Everything that a choice is made from.
+pub struct Bench<'a> {
+    /// The card's gears.
+    pub observer: &'a Observer,
+    /// The most likely set.
+    pub estimate: &'a Estimate,
+    /// Every set it could be.
+    pub draws: &'a [Draw],
+    /// The model's own error.
+    pub noise: &'a Noise,
+    /// What is right.
+    pub goal: &'a Goal,
+    /// Where the gears stand, millimetres from the first trial.
+    pub now_mm: [f64; 2],
+}
+
+impl Bench<'_> {
+    /// The change of greatest chance.
+    pub fn choose(&self, choices: &Choices) -> Option<Chosen> {
+        let aimed_mm = self.aim();
+        let outlook = self.outlook(aimed_mm);
+        let (middle, reach) = (self.goal.middle(), self.goal.reach());
+        let place = |pinion: &Choice, ring: &Choice| {
+            [
+                self.now_mm[0] + pinion.move_mm,
+                self.now_mm[1] + ring.move_mm,
+            ]
+        };
+        let mut rated: Vec<(&Choice, &Choice, f64, f64)> = Vec::new();
+        for pinion in near(&choices.pinion, aimed_mm[0] - self.now_mm[0]) {
+            for ring in near(&choices.ring, aimed_mm[1] - self.now_mm[1]) {
+                let at_mm = place(pinion, ring);
+                let chance = outlook.chance_at(at_mm, self.goal);
+                // Where many changes are equally sure, or none has a chance, the nearer to the
+                // middle of the tolerances is the better one.
+                let off = (outlook.mean_at(at_mm) - middle).component_div(&reach);
+                rated.push((pinion, ring, chance, chance - 0.002 * off.norm_squared()));
+            }
+        }
+        rated.sort_by(|a, b| b.3.total_cmp(&a.3));
+        let best = *rated.first()?;
+        let taken = rated
+            .iter()
+            .find(|(pinion, ring, ..)| pinion.move_mm == 0.0 || ring.move_mm == 0.0)
+            .filter(|held| held.3 >= best.3 - WORTH_A_SECOND_CHANGE)
+            .copied()
+            .unwrap_or(best);
+        let runner_up = rated
+            .iter()
+            .find(|r| !(std::ptr::eq(r.0, taken.0) && std::ptr::eq(r.1, taken.1)))
+            .map(|r| ([r.0.move_mm, r.1.move_mm], r.2));
+        let there = outlook.moved(place(taken.0, taken.1));
+        Some(Chosen {
+            pinion: taken.0.clone(),
+            ring: taken.1.clone(),
+            chance: taken.2,
+            outlook: there,
+            runner_up,
+            second_change_spared: taken.0.move_mm != best.0.move_mm
+                || taken.1.move_mm != best.1.move_mm,
+        })
+    }
+
+    /// Every set the bench's could be, at a place.
+    fn outlook(&self, at_mm: [f64; 2]) -> Outlook {
+        /// As wide as the steps that are weighed against each other.
+        const STEP_MM: f64 = 0.05;
+        let sets = self
+            .draws
+            .iter()
+            .map(|draw| {
+                let show = |p: f64, r: f64| {
+                    watched(
+                        &self
+                            .observer
+                            .show(&draw.unknowns, [at_mm[0] + p, at_mm[1] + r]),
+                    )
+                };
+                let here = show(0.0, 0.0);
+                let pinion = (show(STEP_MM, 0.0) - show(-STEP_MM, 0.0)) / (2.0 * STEP_MM);
+                let ring = (show(0.0, STEP_MM) - here) / STEP_MM;
+                (draw.weight, here, [pinion, ring])
+            })
+            .collect();
+        Outlook {
+            at_mm,
+            sets,
+            model: model_error(self.noise),
         }
     }
-    rated.sort_by(|a, b| b.3.total_cmp(&a.3));
-    let best = *rated.first()?;
-    let held = rated
-        .iter()
-        .find(|(pinion, ring, ..)| pinion.move_mm == 0.0 || ring.move_mm == 0.0)
-        .filter(|r| r.3 >= best.3 - WORTH_A_SECOND_CHANGE);
-    let taken = held.copied().unwrap_or(best);
-    let runner_up = rated
-        .iter()
-        .find(|r| !(std::ptr::eq(r.0, taken.0) && std::ptr::eq(r.1, taken.1)))
-        .map(|r| ([r.0.move_mm, r.1.move_mm], r.2));
-    let at_mm = [
-        now_mm[0] + taken.0.move_mm,
-        now_mm[1] + taken.1.move_mm,
-    ];
-    let there = Outlook::new(observer, estimate, noise, at_mm);
-    Some(Chosen {
-        pinion: taken.0.clone(),
-        ring: taken.1.clone(),
-        chance: there.chance(goal),
-        outlook: there,
-        runner_up,
-        second_change_spared: taken.0.move_mm != best.0.move_mm
-            || taken.1.move_mm != best.1.move_mm,
-    })
+
+    /// The place whose state by the most likely set is nearest to the middle of all tolerances, by a
+    /// few weighted Gauss–Newton steps from the estimated right place.
+    fn aim(&self) -> [f64; 2] {
+        let (middle, reach) = (self.goal.middle(), self.goal.reach());
+        let unknowns = &self.estimate.unknowns;
+        let (pinion_mm, ring_mm) = self.observer.place_deviation_mm();
+        let clamp = |at_mm: [f64; 2]| {
+            [0, 1].map(|i| {
+                at_mm[i].clamp(self.now_mm[i] - MOST_MOVE_MM, self.now_mm[i] + MOST_MOVE_MM)
+            })
+        };
+        let mut at_mm = clamp([
+            -self.observer.value(PINION, unknowns),
+            -self.observer.value(RING, unknowns),
+        ]);
+        for _ in 0..3 {
+            let (show, slopes) = self.observer.show_with_slopes(unknowns, at_mm);
+            let column = |unknown: usize, scale_mm: f64| {
+                Watched::from_fn(|i, _| slopes[WATCHED[i]][unknown] / scale_mm / reach[i])
+            };
+            let off = (watched(&show) - middle).component_div(&reach);
+            let (a, b) = (column(PINION, pinion_mm), column(RING, ring_mm));
+            let (aa, ab, bb) = (a.dot(&a), a.dot(&b), b.dot(&b));
+            let determinant = aa * bb - ab * ab;
+            if determinant <= f64::EPSILON * aa * bb {
+                break;
+            }
+            let (fa, fb) = (a.dot(&off), b.dot(&off));
+            let step = [
+                (bb * fa - ab * fb) / determinant,
+                (aa * fb - ab * fa) / determinant,
+            ];
+            at_mm = clamp([at_mm[0] - step[0], at_mm[1] - step[1]]);
+            if step[0].abs().max(step[1].abs()) < 0.002 {
+                break;
+            }
+        }
+        at_mm
+    }
 }
 
 /// The changes that come near the one aimed at, and "as it is".
@@ -280,46 +342,4 @@ fn near(choices: &[Choice], aimed_mm: f64) -> Vec<&Choice> {
         sorted.extend(choices.iter().find(|c| c.move_mm == 0.0));
     }
     sorted
-}
-
-/// The place whose expected state is nearest to the middle of all tolerances, by a few weighted
-/// Gauss–Newton steps from the estimated right place.
-fn aim(
-    observer: &Observer,
-    estimate: &Estimate,
-    noise: &Noise,
-    goal: &Goal,
-    now_mm: [f64; 2],
-) -> Outlook {
-    let (middle, reach) = (goal.middle(), goal.reach());
-    let clamp = |at_mm: [f64; 2]| {
-        [0, 1].map(|i| at_mm[i].clamp(now_mm[i] - MOST_MOVE_MM, now_mm[i] + MOST_MOVE_MM))
-    };
-    let mut at_mm = clamp([
-        -observer.value(PINION, &estimate.unknowns),
-        -observer.value(RING, &estimate.unknowns),
-    ]);
-    let mut outlook = Outlook::new(observer, estimate, noise, at_mm);
-    for _ in 0..3 {
-        // Each offset counts in units of the room it leaves for its own uncertainty.
-        let weight = Watched::from_fn(|i, _| 1.0 / reach[i].hypot(outlook.covariance[(i, i)].sqrt()));
-        let off = (outlook.mean - middle).component_mul(&weight);
-        let [a, b] = outlook.per_mm.map(|slope| slope.component_mul(&weight));
-        let (aa, ab, bb) = (a.dot(&a), a.dot(&b), b.dot(&b));
-        let determinant = aa * bb - ab * ab;
-        if determinant <= f64::EPSILON * aa * bb {
-            break;
-        }
-        let (fa, fb) = (a.dot(&off), b.dot(&off));
-        let step = [
-            (bb * fa - ab * fb) / determinant,
-            (aa * fb - ab * fa) / determinant,
-        ];
-        at_mm = clamp([at_mm[0] - step[0], at_mm[1] - step[1]]);
-        outlook = Outlook::new(observer, estimate, noise, at_mm);
-        if step[0].abs().max(step[1].abs()) < 0.002 {
-            break;
-        }
-    }
-    outlook
 }

@@ -21,6 +21,27 @@ pub struct Seen {
     pub moved_mm: [f64; 2],
     /// Read value and its standard uncertainty, in the order of [`Show`].
     pub read: [Option<(f64, f64)>; SHOWN],
+    /// The gears had no play at all: the backlash that the shims ask for is the read one or less.
+    pub jammed: bool,
+}
+
+impl Seen {
+    /// Shown less read over its uncertainty.
+    fn residual(&self, row: usize, shown: f64, value: f64, deviation: f64) -> f64 {
+        let residual = (shown - value) / deviation;
+        if self.jammed && row == SHOWN_BACKLASH {
+            residual.max(0.0)
+        } else {
+            residual
+        }
+    }
+}
+
+/// Sum of squares of everything read and of the unknowns' deviations, and what the last trial shows.
+pub fn misfit(observer: &Observer, seen: &[Seen], unknowns: &Unknowns) -> (f64, Show) {
+    let problem = Problem::new(observer, seen, *unknowns);
+    let last = problem.shown[problem.shown.len() - 1];
+    (problem.misfit(), last)
 }
 
 /// The estimate.
@@ -82,9 +103,13 @@ impl<'a> Problem<'a> {
         })
     }
 
+    fn residual(&self, (t, row, value, deviation): (usize, usize, f64, f64)) -> f64 {
+        self.seen[t].residual(row, self.shown[t][row], value, deviation)
+    }
+
     fn misfit(&self) -> f64 {
         self.numbers()
-            .map(|(t, row, value, deviation)| ((self.shown[t][row] - value) / deviation).powi(2))
+            .map(|number| self.residual(number).powi(2))
             .sum::<f64>()
             + self.unknowns.iter().map(|z| z * z).sum::<f64>()
     }
@@ -98,8 +123,11 @@ impl<'a> Problem<'a> {
             .collect();
         let mut jacobian = DMatrix::zeros(numbers.len() + COUNT, COUNT);
         for (i, (t, row, _, deviation)) in numbers.iter().enumerate() {
+            let idle =
+                self.seen[*t].jammed && *row == SHOWN_BACKLASH && self.residual(numbers[i]) == 0.0;
             for unknown in 0..COUNT {
-                jacobian[(i, unknown)] = slopes[*t][*row][unknown] / deviation;
+                let slope = if idle { 0.0 } else { slopes[*t][*row][unknown] };
+                jacobian[(i, unknown)] = slope / deviation;
             }
         }
         for unknown in 0..COUNT {
@@ -124,9 +152,7 @@ impl LeastSquaresProblem<f64, Dyn, Dyn> for Problem<'_> {
     }
 
     fn residuals(&self) -> Option<DVector<f64>> {
-        let read = self
-            .numbers()
-            .map(|(t, row, value, deviation)| (self.shown[t][row] - value) / deviation);
+        let read = self.numbers().map(|number| self.residual(number));
         let all: Vec<f64> = read.chain(self.unknowns).collect();
         all.iter()
             .all(|r| r.is_finite())
@@ -154,13 +180,14 @@ pub fn fit(observer: &Observer, seen: &[Seen]) -> Estimate {
         .map_or_else(|| DMatrix::identity(COUNT, COUNT), |c| c.inverse());
     let mut shares: Vec<(usize, ReadingKind, f64)> = Vec::new();
     let mut pulls: Vec<(usize, ReadingKind, f64)> = Vec::new();
-    for (i, (t, row, value, deviation)) in problem.numbers().enumerate() {
+    for (i, number) in problem.numbers().enumerate() {
+        let (t, row, ..) = number;
         let gain = &covariance * jacobian.row(i).transpose();
         let share = [PINION, RING]
             .iter()
             .map(|&u| gain[u] * gain[u] / covariance[(u, u)])
             .sum::<f64>();
-        let pull = ((problem.shown[t][row] - value) / deviation).powi(2);
+        let pull = problem.residual(number).powi(2);
         let (trial, kind) = (seen[t].trial, kind_of(row));
         add(&mut shares, trial, kind, share);
         add(&mut pulls, trial, kind, pull);

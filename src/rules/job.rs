@@ -38,7 +38,10 @@ pub struct Trial {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub ring_notches: Option<i32>,
     /// Backlash at any number of places round the gear; a single number may stand alone.
-    #[serde(deserialize_with = "one_or_many", skip_serializing_if = "Vec::is_empty")]
+    #[serde(
+        deserialize_with = "one_or_many",
+        skip_serializing_if = "Vec::is_empty"
+    )]
     pub backlash_mm: Vec<f64>,
     /// New or used gears.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -126,8 +129,16 @@ impl Trial {
         if self.backlash_mm.len() < 2 {
             return None;
         }
-        let low = self.backlash_mm.iter().copied().fold(f64::INFINITY, f64::min);
-        let high = self.backlash_mm.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let low = self
+            .backlash_mm
+            .iter()
+            .copied()
+            .fold(f64::INFINITY, f64::min);
+        let high = self
+            .backlash_mm
+            .iter()
+            .copied()
+            .fold(f64::NEG_INFINITY, f64::max);
         Some(high - low)
     }
 
@@ -138,7 +149,8 @@ impl Trial {
     pub fn photo_is_stale(&self, side: Side) -> std::result::Result<bool, RulesError> {
         let (Some(assembled), Some(taken)) = (
             self.assembled.as_deref(),
-            self.reading(side).and_then(|reading| reading.taken.as_deref()),
+            self.reading(side)
+                .and_then(|reading| reading.taken.as_deref()),
         ) else {
             return Ok(false);
         };
@@ -167,7 +179,9 @@ impl Job {
         let value: Value = serde_json::from_str(text)
             .map_err(|error| bad(format!("it is not valid JSON: {error}")))?;
         let Value::Object(mut top) = value else {
-            return Err(bad("it must be a JSON object with `card` and `trials`".into()));
+            return Err(bad(
+                "it must be a JSON object with `card` and `trials`".into()
+            ));
         };
         if let Some(schema) = top.remove("schema")
             && schema != SCHEMA
@@ -195,9 +209,11 @@ impl Job {
         let remarks = top
             .keys()
             .map(|key| (key, "job"))
-            .chain(trials.iter().flat_map(|trial| {
-                trial.other.keys().map(|key| (key, "trial"))
-            }))
+            .chain(
+                trials
+                    .iter()
+                    .flat_map(|trial| trial.other.keys().map(|key| (key, "trial"))),
+            )
             .map(|(key, place)| unused(key, place))
             .collect();
         Ok(Self {
@@ -269,11 +285,9 @@ mod tests {
 
     #[test]
     fn trials_with_shims_or_positions_and_one_or_more_backlashes() {
-        let job = job(
-            r#"[{"pinion_shim_mm":0.762,"backlash_mm":[0.18,0.20],
+        let job = job(r#"[{"pinion_shim_mm":0.762,"backlash_mm":[0.18,0.20],
                  "drive":{"centre":{"length":0.62,"height":0.71}}},
-                {"pinion_mm":0.1,"ring_mm":-0.05,"backlash_mm":0.19,"condition":"used"},{}]"#,
-        )
+                {"pinion_mm":0.1,"ring_mm":-0.05,"backlash_mm":0.19,"condition":"used"},{}]"#)
         .unwrap();
         assert_eq!(job.trials[0].mean_backlash_mm(), Some(0.19));
         assert!((job.trials[0].backlash_variation_mm().unwrap() - 0.02).abs() < 1e-12);
@@ -287,7 +301,11 @@ mod tests {
     #[test]
     fn a_misspelt_field_is_remarked_with_what_was_meant() {
         let job = job(r#"[{"pinion_shim":0.762}]"#).unwrap();
-        assert!(job.remarks[0].contains("`pinion_shim_mm`"), "{:?}", job.remarks);
+        assert!(
+            job.remarks[0].contains("`pinion_shim_mm`"),
+            "{:?}",
+            job.remarks
+        );
     }
 
     #[test]
@@ -301,7 +319,9 @@ mod tests {
             (r#"{"card":{"path":7}}"#, "path"),
             (r#"{"card":{"path":"no such.toml"}}"#, "no such.toml"),
         ] {
-            let error = Job::from_json(text, Path::new(".")).unwrap_err().to_string();
+            let error = Job::from_json(text, Path::new("."))
+                .unwrap_err()
+                .to_string();
             assert!(error.contains(part), "{text}: {error}");
         }
         let error = job(r#"[{"drive":{"centre":{"length":0.5}}}]"#).unwrap_err();

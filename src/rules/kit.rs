@@ -21,7 +21,10 @@ pub struct Stacks {
 impl Stacks {
     /// The packs of `kit_mm` up to `most_mm`. An empty kit stacks only the empty pack.
     pub fn new(kit_mm: &[f64], most_mm: f64) -> Self {
-        let tenths: Vec<u64> = kit_mm.iter().map(|mm| (mm * PER_MM).round() as u64).collect();
+        let tenths: Vec<u64> = kit_mm
+            .iter()
+            .map(|mm| (mm * PER_MM).round() as u64)
+            .collect();
         let most = (most_mm.max(0.0) * PER_MM).ceil() as u64;
         let step = tenths.iter().copied().fold(0, common_divisor).max(1);
         let cell = step.max(most / MOST_CELLS);
@@ -66,7 +69,11 @@ impl Stacks {
         let wanted = mm * PER_MM / self.cell as f64;
         (1..self.pieces.len())
             .filter(|&i| self.pieces[i] != u32::MAX)
-            .min_by(|a, b| (*a as f64 - wanted).abs().total_cmp(&(*b as f64 - wanted).abs()))
+            .min_by(|a, b| {
+                (*a as f64 - wanted)
+                    .abs()
+                    .total_cmp(&(*b as f64 - wanted).abs())
+            })
             .map(|i| self.thickness_mm(i))
     }
 

@@ -13,6 +13,7 @@ mod explain;
 pub mod job;
 pub mod kit;
 mod places;
+mod posterior;
 mod time;
 mod unknowns;
 mod verdict;

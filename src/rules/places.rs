@@ -1,6 +1,6 @@
 //! Where pinion and ring gear stood in each trial, and where the shims at hand can put them next.
 
-use super::advice::{Move, Pack, Shims};
+use super::advice::{Pack, Shims};
 use super::job::Trial;
 use super::kit::{Stacks, step_mm};
 use crate::gear::card::{Adjust, Card};
@@ -39,7 +39,10 @@ pub fn pinion(card: &Card, trial: &Trial) -> Option<Place> {
     let place = |scale, away_mm| Some(Place { scale, away_mm });
     match (trial.pinion_mm, trial.pinion_shim_mm) {
         (Some(at), _) => place(Scale::Position, at),
-        (None, Some(shim)) => place(Scale::Shim, card.pinion.shim_place.away_per_thicker() * shim),
+        (None, Some(shim)) => place(
+            Scale::Shim,
+            card.pinion.shim_place.away_per_thicker() * shim,
+        ),
         (None, None) => None,
     }
 }
@@ -265,13 +268,5 @@ impl Choices {
             Means::Unknown | Means::PinionPack(_) => {}
         }
         (shims != Shims::default()).then_some(shims)
-    }
-}
-
-/// The move that two options make together.
-pub fn change(pinion: &Choice, ring: &Choice) -> Move {
-    Move {
-        pinion_mm: pinion.move_mm,
-        ring_mm: ring.move_mm,
     }
 }

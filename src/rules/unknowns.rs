@@ -63,11 +63,11 @@ impl Default for Priors {
             ring_mm: 0.15,
             offset_mm: 0.02,
             shaft_angle: 0.000_2,
-            film: 0.25,
+            film: 0.30,
             backlash_mm: 0.02,
             backlash_ratio: 0.08,
-            crowning: 0.30,
-            bias_mm: 0.006,
+            crowning: 0.35,
+            bias_mm: 0.008,
             tilt_length_mm: 0.003,
             tilt_height_mm: 0.001_5,
         }
@@ -289,4 +289,30 @@ fn seen(flank: &FlankContact) -> [f64; SHOWN_OF_A_FLANK] {
             patch.lean,
         ]
     })
+}
+
+impl Observer {
+    /// The same set with a faultless housing and mates that belong together: what shims cannot
+    /// cure taken out, what every set differs in (crowning, film, backlash) kept.
+    pub fn without_faults(&self, z: &Unknowns) -> Unknowns {
+        let mut sound = *z;
+        sound[OFFSET] = 0.0;
+        sound[SHAFT] = 0.0;
+        for side in 0..2 {
+            for unknown in [BIAS, TILT_LENGTH, TILT_HEIGHT] {
+                sound[OF_THE_SET + side * OF_A_FLANK + unknown] = 0.0;
+            }
+        }
+        sound
+    }
+
+    /// How far, in prior deviations, each kind of fault is from none: offset of the housing, its
+    /// shaft angle, and mates that do not belong together.
+    pub fn faults(&self, z: &Unknowns) -> [f64; 3] {
+        let mates = (0..2)
+            .flat_map(|side| (0..OF_A_FLANK).map(move |u| OF_THE_SET + side * OF_A_FLANK + u))
+            .map(|unknown| z[unknown].abs())
+            .fold(0.0, f64::max);
+        [z[OFFSET].abs(), z[SHAFT].abs(), mates]
+    }
 }

@@ -1,0 +1,151 @@
+//! Three ways to choose the next shims.
+
+use flankread::contact::{Misplacement, Model};
+use flankread::gear::card::{BacklashDirection, Card};
+use flankread::rules::advice::Verdict;
+use flankread::rules::{Trial, advise};
+
+/// A way to choose.
+#[derive(Clone, Copy)]
+pub enum Method {
+    /// 0.010 in to start with, half of it after every overshoot; backlash by the shop's 0.6.
+    FixedSteps,
+    /// The card's gears, once, nothing learnt.
+    PlainSensitivities,
+    /// The library.
+    Estimator,
+}
+
+pub const METHODS: [(&str, Method); 3] = [
+    ("fixed steps", Method::FixedSteps),
+    ("plain sensitivities", Method::PlainSensitivities),
+    ("estimator", Method::Estimator),
+];
+
+/// The next change.
+pub struct Next {
+    pub move_mm: [f64; 2],
+    pub chance: Option<f64>,
+}
+
+const THOU_MM: f64 = 0.0254;
+
+fn whole_thou(mm: f64) -> f64 {
+    (mm / THOU_MM).round() * THOU_MM
+}
+
+impl Method {
+    /// The next change; `None` when the method would stop here.
+    pub fn next(self, card: &Card, trials: &[Trial]) -> Option<Next> {
+        match self {
+            Self::FixedSteps => Some(fixed_steps(card, trials)),
+            Self::PlainSensitivities => plain(card, trials.last()?),
+            Self::Estimator => {
+                let advice = advise(card, trials).ok()?;
+                let change = advice.change?;
+                (advice.verdict != Verdict::Good).then_some(Next {
+                    move_mm: [change.pinion_mm, change.ring_mm],
+                    chance: advice.chance,
+                })
+            }
+        }
+    }
+}
+
+/// Height of both flanks less target, in the mean.
+fn mean_height(card: &Card, trial: &Trial) -> f64 {
+    let off = |reading: Option<&flankread::rules::FlankReading>, target: f64| {
+        reading.map_or(0.0, |r| r.centre.height - target)
+    };
+    0.5 * (off(trial.drive.as_ref(), card.target.drive.height)
+        + off(trial.coast.as_ref(), card.target.coast.height))
+}
+
+fn fixed_steps(card: &Card, trials: &[Trial]) -> Next {
+    let heights: Vec<f64> = trials.iter().map(|t| mean_height(card, t)).collect();
+    let overshoots = heights
+        .windows(2)
+        .filter(|w| w[0].signum() != w[1].signum())
+        .count();
+    let height = heights[heights.len() - 1];
+    let pinion_mm = if height.abs() > 0.5 * card.target.tolerance.height {
+        let step = 10.0 * THOU_MM / 2_f64.powi(overshoots as i32);
+        -height.signum() * whole_thou(step).max(THOU_MM)
+    } else {
+        0.0
+    };
+    let [low, high] = card.backlash_window_mm();
+    let backlash_mm = trials[trials.len() - 1].mean_backlash_mm().unwrap_or(0.0);
+    let ring_mm = if (low..=high).contains(&backlash_mm) {
+        0.0
+    } else {
+        // Five of shim give three of backlash square to the tooth, and half as much again along the
+        // circle.
+        let ratio = match card.carrier.backlash_direction {
+            BacklashDirection::Square => 0.6,
+            BacklashDirection::Tangential => 0.9,
+        };
+        whole_thou((0.5 * (low + high) - backlash_mm) / ratio)
+    };
+    Next {
+        move_mm: [pinion_mm, ring_mm],
+        chance: None,
+    }
+}
+
+/// The least-squares answer of the card's own sensitivities to four offsets and the backlash.
+fn plain(card: &Card, trial: &Trial) -> Option<Next> {
+    let model = Model::new(&card.gear_set()).ok()?;
+    let (ease_off, film_mm) = model.defaults();
+    let indicator = match card.carrier.backlash_direction {
+        BacklashDirection::Square => model.square_radius_mm() / (0.5 * card.gear.ring_diameter_mm),
+        BacklashDirection::Tangential => 1.0,
+    };
+    let show = |pinion_mm: f64, ring_mm: f64| {
+        let misplacement = Misplacement {
+            pinion_mm,
+            ring_mm,
+            ..Misplacement::default()
+        };
+        let state = model.state(&misplacement, &ease_off, film_mm);
+        let (drive, coast) = (state.drive.patch?.centre, state.coast.patch?.centre);
+        Some([
+            drive.length / 0.20,
+            drive.height / 0.12,
+            coast.length / 0.20,
+            coast.height / 0.12,
+            indicator * state.backlash_change_mm / 0.05,
+        ])
+    };
+    const STEP_MM: f64 = 0.05;
+    let difference = |a: [f64; 5], b: [f64; 5]| {
+        std::array::from_fn::<f64, 5, _>(|i| (a[i] - b[i]) / (2.0 * STEP_MM))
+    };
+    let pinion = difference(show(STEP_MM, 0.0)?, show(-STEP_MM, 0.0)?);
+    let ring = difference(show(0.0, STEP_MM)?, show(0.0, -STEP_MM)?);
+    let target = &card.target;
+    let (drive, coast) = (trial.drive.as_ref()?.centre, trial.coast.as_ref()?.centre);
+    let [low, high] = card.backlash_window_mm();
+    let off = [
+        (drive.length - target.drive.length) / 0.20,
+        (drive.height - target.drive.height) / 0.12,
+        (coast.length - target.coast.length) / 0.20,
+        (coast.height - target.coast.height) / 0.12,
+        (trial.mean_backlash_mm()? - 0.5 * (low + high)) / 0.05,
+    ];
+    let dot = |a: &[f64; 5], b: &[f64; 5]| a.iter().zip(b).map(|(x, y)| x * y).sum::<f64>();
+    let (pp, pr, rr) = (
+        dot(&pinion, &pinion),
+        dot(&pinion, &ring),
+        dot(&ring, &ring),
+    );
+    let (po, ro) = (dot(&pinion, &off), dot(&ring, &off));
+    let determinant = pp * rr - pr * pr;
+    Some(Next {
+        move_mm: [
+            whole_thou(-(rr * po - pr * ro) / determinant),
+            whole_thou(-(pp * ro - pr * po) / determinant),
+        ],
+        chance: None,
+    })
+}

@@ -1,0 +1,70 @@
+//! `flankread advise`: advice from a job, without any photo.
+
+use super::{Outcome, Talk};
+use crate::report::advice_text::advice_text;
+use crate::rules::{self, Job};
+use crate::units::Units;
+use crate::{Error, Result};
+use clap::Args;
+use std::io::Read;
+use std::path::{Path, PathBuf};
+
+/// A job is a file of a few kilobytes; more than this is something else.
+const MOST_BYTES: u64 = 16 << 20;
+
+/// Advice on what to change next, from a job's card and trials.
+#[derive(Debug, Args)]
+#[command(after_help = "Example: flankread advise --units in fixtures/jobs/high-heel.json")]
+pub struct Advise {
+    /// The job (JSON, flankread/job/1); `-` reads standard input.
+    job: PathBuf,
+    /// Units of the text; JSON is always in millimetres.
+    #[arg(long, value_enum, default_value = "mm")]
+    units: Units,
+}
+
+impl Advise {
+    /// Reads the job and prints the advice.
+    ///
+    /// # Errors
+    /// A job or a card that cannot be used.
+    pub fn run(&self, talk: Talk) -> Result<Outcome> {
+        let job = Job::from_json(&self.text()?, self.folder())?;
+        let mut advice = rules::advise_in(&job.card, &job.trials, self.units)?;
+        advice.cautions.extend(job.remarks);
+        if talk.json {
+            super::print_json(&advice)?;
+        } else {
+            super::print(&advice_text(&advice, self.units))?;
+        }
+        Ok(Outcome::Answered)
+    }
+
+    fn is_standard_input(&self) -> bool {
+        self.job == Path::new("-")
+    }
+
+    /// Where a card given by path is looked for.
+    fn folder(&self) -> &Path {
+        if self.is_standard_input() {
+            return Path::new(".");
+        }
+        self.job.parent().unwrap_or(Path::new("."))
+    }
+
+    fn text(&self) -> Result<String> {
+        let input: Box<dyn Read> = if self.is_standard_input() {
+            Box::new(std::io::stdin())
+        } else {
+            let file =
+                std::fs::File::open(&self.job).map_err(|source| Error::input(&self.job, source))?;
+            Box::new(file)
+        };
+        let mut text = String::new();
+        input
+            .take(MOST_BYTES)
+            .read_to_string(&mut text)
+            .map_err(|source| Error::input(&self.job, source))?;
+        Ok(text)
+    }
+}

@@ -1,0 +1,43 @@
+//! `flankread schema`: the JSON Schema of what the program prints and reads.
+
+use super::{Outcome, Talk};
+use crate::Result;
+use crate::gear::card::Card;
+use crate::reading::Reading;
+use crate::rules::advice;
+use clap::{Args, ValueEnum};
+
+/// The JSON Schema of a document, for programs that check what they are given.
+#[derive(Debug, Args)]
+#[command(after_help = "Example: flankread schema advice > advice.schema.json")]
+pub struct Schema {
+    /// Which document.
+    document: Document,
+}
+
+/// The documents with a schema.
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum Document {
+    /// What `read --json` prints for a photo.
+    Reading,
+    /// What `advise --json` prints.
+    Advice,
+    /// A card as it stands in a job.
+    Card,
+}
+
+impl Schema {
+    /// Prints the schema.
+    ///
+    /// # Errors
+    /// Standard output cannot be written.
+    pub fn run(&self, _talk: Talk) -> Result<Outcome> {
+        let schema = match self.document {
+            Document::Reading => schemars::schema_for!(Reading).to_value(),
+            Document::Advice => advice::json_schema(),
+            Document::Card => schemars::schema_for!(Card).to_value(),
+        };
+        super::print_json(&schema)?;
+        Ok(Outcome::Answered)
+    }
+}

@@ -1,0 +1,3 @@
+//! Results → bytes, one file per format.
+
+pub mod advice_text;

@@ -1,0 +1,471 @@
+//! Why: plain sentences with numbers, from the diagnosis to the shim, that an apprentice follows.
+
+use super::advice::{Advice, Check, CheckCode, Pack, ReadingKind};
+use super::choose::{Chosen, Goal};
+use super::estimate::Estimate;
+use super::job::{Condition, Trial};
+use super::places::Means;
+use super::unknowns::Observer;
+use crate::frames::{FlankPoint, Side};
+use crate::gear::card::{Adjust, Card, Preload, ShimPlace};
+use crate::gear::set::Cutting;
+use crate::units::Units;
+
+/// How to check the housing when nothing else is found.
+pub const HOUSING_CHECK: &str = "Check the housing: bearing caps on their own sides, bearings fully \
+    seated, no burr or dirt under the ring gear; then with a mandrel and a dial indicator the distance \
+    between pinion axis and carrier axis, and their squareness over the width of the case.";
+
+fn reading_word(kind: ReadingKind) -> &'static str {
+    match kind {
+        ReadingKind::Drive => "the drive photo",
+        ReadingKind::Coast => "the coast photo",
+        ReadingKind::Backlash => "the backlash",
+    }
+}
+
+fn place(p: FlankPoint) -> String {
+    format!("length {:.2}, height {:.2}", p.length, p.height)
+}
+
+/// `0.15 to the heel and 0.21 to the tip`.
+fn offset(length: f64, height: f64) -> String {
+    let along = if length < 0.0 { "toe" } else { "heel" };
+    let up = if height < 0.0 { "root" } else { "tip" };
+    format!(
+        "{:.2} to the {along} and {:.2} to the {up} of its target",
+        length.abs(),
+        height.abs()
+    )
+}
+
+/// `toward` or `away from`.
+fn way(move_mm: f64) -> &'static str {
+    if move_mm < 0.0 { "toward" } else { "away from" }
+}
+
+/// What was read of the last trial.
+pub fn where_it_stands(
+    advice: &mut Advice,
+    card: &Card,
+    last: &Trial,
+    trials: usize,
+    units: Units,
+) {
+    for side in Side::BOTH {
+        let found = match side {
+            Side::Drive => &advice.diagnosis.drive,
+            Side::Coast => &advice.diagnosis.coast,
+        };
+        if let (Some(found), Some(reading)) = (found, last.reading(side)) {
+            advice.why.push(format!(
+                "Trial {trials}: the {} patch stands at {} (0 toe … 1 heel, 0 root … 1 tip), {}: {}.",
+                side.word(),
+                place(reading.centre),
+                offset(found.length, found.height),
+                found.words
+            ));
+        }
+    }
+    if let Some(mean_mm) = last.mean_backlash_mm() {
+        let [low, high] = card.backlash_window_mm();
+        let judged = if mean_mm < low {
+            "too little"
+        } else if mean_mm > high {
+            "too much"
+        } else {
+            "inside"
+        };
+        let places = last.backlash_mm.len();
+        advice.why.push(format!(
+            "Backlash is {} ({}); the window is {} to {}: {judged}.",
+            units.shim(mean_mm),
+            if places == 1 {
+                "one place".into()
+            } else {
+                format!("mean of {places} places")
+            },
+            units.shim(low),
+            units.shim(high)
+        ));
+    }
+}
+
+/// Where the trials put the gears, and the reading that counted most.
+fn estimate_sentences(advice: &mut Advice, units: Units) {
+    if let (Some(stands), Some(u)) = (advice.stands, advice.uncertainty) {
+        let far = |mm: f64| if mm < 0.0 { "too near" } else { "too far from" };
+        let trials = advice
+            .shares
+            .iter()
+            .map(|s| s.trial)
+            .collect::<std::collections::BTreeSet<_>>()
+            .len();
+        advice.why.push(format!(
+            "{} put{} the pinion {} ± {} {} the ring gear, and the ring gear {} ± {} {} the pinion.",
+            if trials == 1 {
+                "The readings together".into()
+            } else {
+                format!("All {trials} trials together")
+            },
+            "",
+            units.shim(stands.pinion_mm.abs()),
+            units.shim(u.pinion_mm),
+            far(stands.pinion_mm),
+            units.shim(stands.ring_mm.abs()),
+            units.shim(u.ring_mm),
+            far(stands.ring_mm),
+        ));
+    }
+    let share = |kind: ReadingKind| {
+        100.0
+            * advice
+                .shares
+                .iter()
+                .filter(|s| s.reading == kind)
+                .map(|s| s.share)
+                .sum::<f64>()
+    };
+    if !advice.shares.is_empty() {
+        advice.why.push(format!(
+            "Of that, the drive photos decided {:.0} %, the coast photos {:.0} %, the backlash {:.0} %.",
+            share(ReadingKind::Drive),
+            share(ReadingKind::Coast),
+            share(ReadingKind::Backlash)
+        ));
+    }
+}
+
+fn stack(pack: &Pack, units: Units) -> String {
+    if pack.stack_mm.is_empty() {
+        return String::new();
+    }
+    let parts: Vec<String> = pack.stack_mm.iter().map(|mm| units.shim(*mm)).collect();
+    format!(" ({})", parts.join(" + "))
+}
+
+fn pack_sentence(name: &str, pack: &Pack, units: Units) -> String {
+    if (pack.to_mm - pack.from_mm).abs() < 1e-9 {
+        return format!("{name} stays at {}", units.shim(pack.from_mm));
+    }
+    format!(
+        "{name} from {} to {}{}",
+        units.shim(pack.from_mm),
+        units.shim(pack.to_mm),
+        stack(pack, units)
+    )
+}
+
+/// The change, step by step.
+pub fn change(advice: &mut Advice, card: &Card, chosen: &Chosen, units: Units) {
+    estimate_sentences(advice, units);
+    let method = match card.gear.cutting {
+        Cutting::FaceMilled => "face-milled",
+        Cutting::FaceHobbed => "face-hobbed",
+    };
+    let (pinion_mm, ring_mm) = (chosen.pinion.move_mm, chosen.ring.move_mm);
+    if pinion_mm == 0.0 {
+        advice
+            .why
+            .push("The pinion stays where it is: moving it would not help.".into());
+    } else {
+        let effect = if pinion_mm < 0.0 { "lowers" } else { "raises" };
+        let mut sentence = format!(
+            "Move the pinion {} {} the ring gear: on this {method} set that {effect} both patches.",
+            units.shim(pinion_mm.abs()),
+            way(pinion_mm)
+        );
+        if let Some(pack) = advice.shims.as_ref().and_then(|s| s.pinion.as_ref()) {
+            let (sits, does) = match card.pinion.shim_place {
+                ShimPlace::BehindHeadBearing => ("behind the head bearing", "toward"),
+                ShimPlace::UnderCage => ("under the cage", "away from"),
+            };
+            sentence.push_str(&format!(
+                " Its shims sit {sits}, where thicker moves it {does} the ring gear: {}.",
+                pack_sentence("pinion pack", pack, units)
+            ));
+        }
+        advice.why.push(sentence);
+    }
+    advice
+        .why
+        .push(ring_sentence(advice, chosen, ring_mm, units));
+    if let (Some(predicted), Some(chance)) = (&advice.predicted, advice.chance) {
+        advice.why.push(format!(
+            "The next assembly should show drive at {}, coast at {} and a backlash of {}; the chance \
+             that all three are right is {:.0} %.",
+            place(predicted.drive),
+            place(predicted.coast),
+            units.shim(predicted.backlash_mm),
+            100.0 * chance
+        ));
+    }
+    if let Some(next) = advice.runner_up {
+        advice.why.push(
+            format!(
+                "Next best would be pinion {} {} and ring gear {} {}, with {:.0} %.",
+                units.shim(next.pinion_mm.abs()),
+                way(next.pinion_mm),
+                units.shim(next.ring_mm.abs()),
+                way(next.ring_mm),
+                100.0 * next.chance
+            )
+            .replace(" away from", " away"),
+        );
+    }
+}
+
+fn ring_sentence(advice: &Advice, chosen: &Chosen, ring_mm: f64, units: Units) -> String {
+    if ring_mm == 0.0 {
+        return if chosen.second_change_spared {
+            "The ring gear stays where it is: moving it too would gain next to nothing.".into()
+        } else {
+            "The ring gear stays where it is.".into()
+        };
+    }
+    let mut sentence = format!(
+        "Move the ring gear {} {} the pinion for {} backlash.",
+        units.shim(ring_mm.abs()),
+        way(ring_mm),
+        if ring_mm < 0.0 { "less" } else { "more" }
+    );
+    let shims = advice.shims.as_ref();
+    match &chosen.ring.by {
+        Means::Notches(n) => sentence.push_str(&format!(
+            " Turn both adjusters {} notch{} so that the ring gear goes {} the pinion.",
+            n.abs(),
+            if n.abs() == 1 { "" } else { "es" },
+            way(f64::from(*n))
+        )),
+        _ => {
+            let packs: Vec<String> = [
+                ("ring-side pack", shims.and_then(|s| s.ring_side.as_ref())),
+                ("far-side pack", shims.and_then(|s| s.far_side.as_ref())),
+            ]
+            .into_iter()
+            .filter_map(|(name, pack)| pack.map(|p| pack_sentence(name, p, units)))
+            .collect();
+            if packs.len() == 2 {
+                sentence.push_str(&format!(
+                    " Both packs together stay as thick, which holds the preload: {}.",
+                    packs.join(", ")
+                ));
+            } else if let Some(pack) = packs.first() {
+                sentence.push_str(&format!(
+                    " {}; take the same amount out of the other side to hold the preload.",
+                    pack
+                ));
+            }
+        }
+    }
+    sentence
+}
+
+/// It is right.
+pub fn good(advice: &mut Advice, reads_right: bool) {
+    let chance = 100.0 * advice.chance_now.unwrap_or(0.0);
+    advice.why.push(if reads_right {
+        format!(
+            "Both patches are inside the target's tolerance and the backlash inside its window; \
+             allowing for reading error the chance that it is right is {chance:.0} %. Leave the shims."
+        )
+    } else {
+        format!(
+            "One reading is just outside, but all readings together give {chance:.0} % that the \
+             assembly is right. Leave the shims; take another photo if in doubt."
+        )
+    });
+}
+
+/// Trials that cannot all be true.
+pub fn contradiction(estimate: &Estimate, units: Units, last: &Trial) -> Check {
+    let worst = estimate
+        .pulls
+        .iter()
+        .max_by(|a, b| a.2.total_cmp(&b.2))
+        .map_or((1, ReadingKind::Drive), |(trial, kind, _)| (*trial, *kind));
+    let shims = last.pinion_shim_mm.map_or_else(String::new, |mm| {
+        format!(" (pinion pack now {})", units.shim(mm))
+    });
+    Check {
+        code: CheckCode::Contradiction,
+        message: format!(
+            "The trials contradict each other: the shim changes between them do not explain how far \
+             patches and backlash moved, and {} of trial {} fits worst. Measure the packs that are in{shims}, \
+             check that no shim was swapped or pinched, and read that trial again or leave it out.",
+            reading_word(worst.1),
+            worst.0
+        ),
+    }
+}
+
+/// Backlash varies more than its limit.
+pub fn run_out(card: &Card, last: &Trial, units: Units) -> Check {
+    let variation_mm = last.backlash_variation_mm().unwrap_or(0.0);
+    let limit_mm = card.limits.backlash_variation_mm.unwrap_or(0.0);
+    Check {
+        code: CheckCode::RunOut,
+        message: format!(
+            "Backlash varies by {} round the gear, the limit is {}: that is run-out, and no shim takes it \
+             out. Set a dial indicator on the ring gear's back face and turn it once; then on the \
+             carrier's flange with the ring gear off. Look for a burr or dirt under the ring gear, and for \
+             bolts tightened out of order.",
+            units.shim(variation_mm),
+            units.shim(limit_mm)
+        ),
+    }
+}
+
+/// What a misfit that shims cannot cure looks like, most likely first.
+pub fn faults(observer: &Observer, estimate: &Estimate) -> Vec<Check> {
+    let [offset, shaft, mates] = observer.faults(&estimate.unknowns);
+    let mut found = [
+        (
+            offset.max(shaft),
+            Check {
+                code: CheckCode::Housing,
+                message: format!(
+                    "It looks like {}. {HOUSING_CHECK}",
+                    if offset >= shaft {
+                        "axes that are not at the gears' offset: such an error moves drive and coast patch \
+                         opposite ways along the tooth"
+                    } else {
+                        "axes that are not square: a bent case, swapped caps or a bearing not seated"
+                    }
+                ),
+            },
+        ),
+        (
+            mates,
+            Check {
+                code: CheckCode::MixedParts,
+                message: "It looks like a pinion and a ring gear that do not belong together, or a card of \
+                    another set: compare the set numbers etched on both, count the teeth, and check the \
+                    cutting method on the card. A slanted patch of a face-hobbed set is not squared by shims."
+                    .into(),
+            },
+        ),
+    ];
+    found.sort_by(|a, b| b.0.total_cmp(&a.0));
+    found.into_iter().map(|(_, check)| check).collect()
+}
+
+/// Nothing at hand is right.
+pub fn out_of_reach(card: &Card, chosen: Option<&Chosen>, goal: &Goal, units: Units) -> Check {
+    let [low, high] = goal.window_mm;
+    let backlash_mm = chosen.map(|c| c.outlook.expected().1);
+    let message = match backlash_mm {
+        Some(mm) if !(low..=high).contains(&mm) => format!(
+            "The nearest that the {} at hand come to is a backlash of {}, outside {} to {}: the window is \
+             narrower than their step, or the packs run out. {}",
+            match card.carrier.adjust {
+                Adjust::Shims => "side shims",
+                Adjust::Threaded => "notches",
+            },
+            units.shim(mm),
+            units.shim(low),
+            units.shim(high),
+            "Get shims in between, or check the window against the axle's manual."
+        ),
+        _ => {
+            "No change of shims at hand brings both patches and the backlash right together.".into()
+        }
+    };
+    Check {
+        code: CheckCode::OutOfReach,
+        message,
+    }
+}
+
+/// No shim cures it.
+pub fn beyond(advice: &mut Advice, checks: &[Check], chosen: Option<&Chosen>, units: Units) {
+    estimate_sentences(advice, units);
+    if let Some(left) = advice.unexplained {
+        advice.why.push(format!(
+            "What no move of pinion and ring gear explains: drive {:+.2} along and {:+.2} up, coast {:+.2} \
+             along and {:+.2} up.",
+            left.drive.length, left.drive.height, left.coast.length, left.coast.height
+        ));
+    }
+    advice
+        .why
+        .extend(checks.iter().map(|check| check.message.clone()));
+    if let Some(chosen) = chosen {
+        let (pinion_mm, ring_mm) = (chosen.pinion.move_mm, chosen.ring.move_mm);
+        if pinion_mm != 0.0 || ring_mm != 0.0 {
+            advice.why.push(format!(
+                "The best that shims alone can do is pinion {} {} the ring gear and ring gear {} {} the \
+                 pinion; its chance is {:.0} %.",
+                units.shim(pinion_mm.abs()),
+                way(pinion_mm),
+                units.shim(ring_mm.abs()),
+                way(ring_mm),
+                100.0 * chosen.chance
+            ));
+        }
+    }
+}
+
+/// What to mind, whatever the verdict.
+pub fn cautions(advice: &mut Advice, card: &Card, last: &Trial, units: Units) {
+    let list = &mut advice.cautions;
+    if card.limits.backlash_mm.is_none() {
+        let [low, high] = card.backlash_window_mm();
+        list.push(format!(
+            "The card has no backlash window; {} to {} is only a usual value: check the manual of your \
+             axle.",
+            units.shim(low),
+            units.shim(high)
+        ));
+    }
+    let moved = advice.change.unwrap_or_default();
+    if moved.pinion_mm != 0.0 {
+        list.push(match card.pinion.preload {
+            Preload::Shims => {
+                "Check the pinion's rotating torque again after changing its pack; its preload \
+                shims may have to follow."
+                    .into()
+            }
+            Preload::Sleeve => {
+                "Use a set-up spacer or a new collapsible sleeve; never back off an \
+                over-crushed one."
+                    .into()
+            }
+        });
+    }
+    if moved != super::advice::Move::default() {
+        list.push(
+            "Measure backlash again before painting: a photo older than the change tells nothing."
+                .into(),
+        );
+    }
+    let windows = match last.condition {
+        Some(Condition::Used) => card.limits.pinion_torque_used_nm,
+        _ => card.limits.pinion_torque_new_nm,
+    };
+    if let (Some(torque), Some([low, high])) = (last.pinion_torque_nm, windows)
+        && !(low..=high).contains(&torque)
+    {
+        list.push(format!(
+            "The pinion's rotating torque of {} is outside {} to {}: set the preload before trusting the \
+             patch.",
+            units.torque(torque),
+            units.torque(low),
+            units.torque(high)
+        ));
+    }
+    if last.condition == Some(Condition::Used) {
+        list.push(
+            "Used gears are set to the pattern and backlash they ran with; elsewhere they howl."
+                .into(),
+        );
+    }
+    if card.gear.cutting == Cutting::FaceHobbed {
+        list.push("A face-hobbed patch runs slanted; do not try to square it with shims.".into());
+    }
+    list.push(
+        "Support the axle on stands and chock the wheels; keep fingers out of the mesh. A drive axle is \
+         safety-critical: limits and torques come from the manual of your axle."
+            .into(),
+    );
+}

@@ -1,0 +1,130 @@
+//! Sets that could have shown what was seen: weighted draws from what the estimate leaves open.
+//!
+//! Near its optimum the posterior is a Gaussian with the estimate's covariance; draws from that are
+//! weighted by how well each really fits (importance sampling), because how far a patch moves and how
+//! far out the gear stands are tied together by a product, which no Gaussian holds.
+
+use super::estimate::{Estimate, Seen, misfit};
+use super::unknowns::{COUNT, Observer, Show, Unknowns};
+use nalgebra::DVector;
+
+/// Draws in all. Their scatter in a chance stays near 0.02, less where the model's own error
+/// smooths it.
+const DRAWS: usize = 160;
+
+/// One set that could be the one on the bench.
+#[derive(Debug, Clone)]
+pub struct Draw {
+    /// What it is.
+    pub unknowns: Unknowns,
+    /// How likely, all together 1.
+    pub weight: f64,
+    /// What its last trial shows.
+    pub now: Show,
+}
+
+/// Draws the sets that could have shown `seen`.
+pub fn draws(observer: &Observer, estimate: &Estimate, seen: &[Seen]) -> Vec<Draw> {
+    let root = estimate
+        .covariance
+        .clone()
+        .cholesky()
+        .map_or_else(|| nalgebra::DMatrix::zeros(COUNT, COUNT), |c| c.l());
+    let mut normal = Normal::new();
+    let mut step = DVector::zeros(COUNT);
+    let mut drawn: Vec<(Draw, f64)> = (0..DRAWS)
+        .map(|i| {
+            // Every second draw is the last one mirrored: the mean of the draws stays at the optimum.
+            step = if i % 2 == 0 {
+                DVector::from_fn(COUNT, |_, _| normal.next())
+            } else {
+                -&step
+            };
+            let offset = &root * &step;
+            let mut unknowns = estimate.unknowns;
+            for (z, d) in unknowns.iter_mut().zip(offset.iter()) {
+                *z += d;
+            }
+            let (misfit, now) = misfit(observer, seen, &unknowns);
+            let log_weight = 0.5 * (step.norm_squared() - (misfit - estimate.misfit));
+            let draw = Draw {
+                unknowns,
+                weight: 0.0,
+                now,
+            };
+            (draw, log_weight)
+        })
+        .collect();
+    // No single draw may speak for more than a twentieth of all: a weight far out in the tail is
+    // noise of the draw, not knowledge.
+    let mut sorted: Vec<f64> = drawn.iter().map(|d| d.1).collect();
+    sorted.sort_by(|a, b| b.total_cmp(a));
+    let most = sorted[DRAWS / 20];
+    let mut sum = 0.0;
+    for (draw, log_weight) in &mut drawn {
+        draw.weight = (log_weight.min(most) - most).exp();
+        sum += draw.weight;
+    }
+    drawn
+        .into_iter()
+        .map(|(mut draw, _)| {
+            draw.weight /= sum;
+            draw
+        })
+        .collect()
+}
+
+/// The same standard normal numbers every time, so that the same job gets the same advice.
+struct Normal {
+    state: u64,
+    spare: Option<f64>,
+}
+
+impl Normal {
+    fn new() -> Self {
+        Self {
+            state: 0x9e37_79b9_7f4a_7c15,
+            spare: None,
+        }
+    }
+
+    /// Uniform in (0, 1), by a 64-bit multiply-and-mix of a counter.
+    fn uniform(&mut self) -> f64 {
+        self.state = self.state.wrapping_add(0x9e37_79b9_7f4a_7c15);
+        let mut x = self.state;
+        x = (x ^ (x >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+        x = (x ^ (x >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+        x ^= x >> 31;
+        ((x >> 11) as f64 + 0.5) / (1_u64 << 53) as f64
+    }
+
+    /// Box and Muller's pair of normals from a pair of uniforms.
+    fn next(&mut self) -> f64 {
+        if let Some(spare) = self.spare.take() {
+            return spare;
+        }
+        let radius = (-2.0 * self.uniform().ln()).sqrt();
+        let angle = std::f64::consts::TAU * self.uniform();
+        self.spare = Some(radius * angle.sin());
+        radius * angle.cos()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_normal_numbers_have_mean_0_and_deviation_1() {
+        let mut normal = Normal::new();
+        let n = 20_000;
+        let all: Vec<f64> = (0..n).map(|_| normal.next()).collect();
+        let mean = all.iter().sum::<f64>() / f64::from(n);
+        let square = all.iter().map(|x| x * x).sum::<f64>() / f64::from(n);
+        let within_one = all.iter().filter(|x| x.abs() < 1.0).count() as f64 / f64::from(n);
+        assert!(mean.abs() < 0.03, "{mean}");
+        assert!((square - 1.0).abs() < 0.04, "{square}");
+        // 0.6827 of a normal lies within one deviation.
+        assert!((within_one - 0.6827).abs() < 0.015, "{within_one}");
+    }
+}
