@@ -37,6 +37,9 @@ pub enum Error {
     /// No advice can be made of a job.
     #[error(transparent)]
     Rules(#[from] crate::rules::RulesError),
+    /// A picture could not be drawn.
+    #[error(transparent)]
+    Picture(#[from] crate::report::canvas::PictureError),
     /// The command line asks for something that makes no sense together.
     #[error("{0}")]
     Usage(String),
@@ -63,7 +66,7 @@ impl Error {
     /// machine failed.
     pub fn exit_status(&self) -> u8 {
         match self {
-            Self::Machine { .. } => 3,
+            Self::Machine { .. } | Self::Picture(_) => 3,
             _ => 2,
         }
     }

@@ -2,6 +2,7 @@
 
 mod advise;
 mod schema;
+mod simulate;
 
 use crate::{Error, Result};
 use clap::{Parser, Subcommand};
@@ -44,6 +45,7 @@ pub struct Talk {
 enum Command {
     Advise(advise::Advise),
     Schema(schema::Schema),
+    Simulate(Box<simulate::Simulate>),
 }
 
 /// Writes to standard output. A reader that has gone away is no failure.
@@ -77,6 +79,7 @@ impl Cli {
         match self.command {
             Command::Advise(command) => command.run(talk),
             Command::Schema(command) => command.run(talk),
+            Command::Simulate(command) => command.run(talk),
         }
     }
 }

@@ -63,7 +63,7 @@ pub(super) struct FlankMesh {
     position: Vec<Option<(usize, f64)>>,
     lines: Vec<ContactLine>,
     /// Length of the flank along the tooth and its height along the profile, mm.
-    size_mm: [f64; 2],
+    pub(super) size_mm: [f64; 2],
     /// z_2 / z_1.
     ratio: f64,
     /// The flank's centre, for first-order backlash.

@@ -198,6 +198,13 @@ impl Model {
         &self.pair
     }
 
+    /// Length of a side's flank along the tooth at half height, and its height along the profile at
+    /// half length, mm.
+    pub fn flank_size_mm(&self, side: Side) -> [f64; 2] {
+        let index = usize::from(side == Side::Coast);
+        self.flanks[index].size_mm
+    }
+
     /// The card's ease-off of drive and coast, centred on the flank, and its film in mm; what the
     /// card leaves out is usual.
     pub fn defaults(&self) -> ([EaseOff; 2], f64) {

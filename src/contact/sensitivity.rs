@@ -51,6 +51,31 @@ impl Cause {
         }
     }
 
+    /// Whether it is an angle; the others are lengths.
+    pub const fn is_angle(self) -> bool {
+        matches!(self, Self::ShaftAngle)
+    }
+
+    /// Adds `by` (mm or radians) of this cause to an assembly.
+    pub fn add(
+        self,
+        by: f64,
+        misplacement: &mut Misplacement,
+        ease_off: &mut [EaseOff; 2],
+        film_mm: &mut f64,
+    ) {
+        match self {
+            Self::Pinion => misplacement.pinion_mm += by,
+            Self::Ring => misplacement.ring_mm += by,
+            Self::Offset => misplacement.offset_mm += by,
+            Self::ShaftAngle => misplacement.shaft_angle += by,
+            Self::CrowningLength => ease_off.iter_mut().for_each(|e| e.length_mm += by),
+            Self::CrowningHeight => ease_off.iter_mut().for_each(|e| e.height_mm += by),
+            Self::Bias => ease_off.iter_mut().for_each(|e| e.bias_mm += by),
+            Self::Film => *film_mm += by,
+        }
+    }
+
     /// Half the step of the central difference, mm (radians for the shaft angle).
     ///
     /// A patch's centre is smooth over moves of some hundredths; the sampled field carries noise of
@@ -106,16 +131,7 @@ impl Model {
                 let h = cause.step();
                 let at = |by: f64| {
                     let (mut m, mut e, mut film) = (*misplacement, *ease_off, film_mm);
-                    match cause {
-                        Cause::Pinion => m.pinion_mm += by,
-                        Cause::Ring => m.ring_mm += by,
-                        Cause::Offset => m.offset_mm += by,
-                        Cause::ShaftAngle => m.shaft_angle += by,
-                        Cause::CrowningLength => e.iter_mut().for_each(|e| e.length_mm += by),
-                        Cause::CrowningHeight => e.iter_mut().for_each(|e| e.height_mm += by),
-                        Cause::Bias => e.iter_mut().for_each(|e| e.bias_mm += by),
-                        Cause::Film => film += by,
-                    }
+                    cause.add(by, &mut m, &mut e, &mut film);
                     self.state(&m, &e, film)
                 };
                 difference(cause, &at(-h), &at(h), 2.0 * h)

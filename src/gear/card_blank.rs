@@ -191,7 +191,7 @@ impl BlankTable {
             .unwrap_or_default();
         let z1 = agree("z1", self.z1, "pinion_teeth", part.pinion_teeth)?;
         let z2 = agree("z2", self.z2, "ring_teeth", part.ring_teeth)?;
-        let a = agree("a", self.a_mm, "offset", part.offset_mm)?.unwrap_or(0.0);
+        let a = agree_mm("a", self.a_mm, "offset", part.offset_mm)?.unwrap_or(0.0);
         let method = match self.method {
             Some(number) => Method::try_from(number).map_err(|m| wrong("method", &m))?,
             None if a == 0.0 => Method::Zero,
@@ -210,7 +210,7 @@ impl BlankTable {
         if cutting == Cutting::FaceHobbed && z0.is_none() {
             return Err(missing("z0"));
         }
-        let de2 = agree("de2", self.de2_mm, "ring_diameter", part.ring_diameter_mm)?;
+        let de2 = agree_mm("de2", self.de2_mm, "ring_diameter", part.ring_diameter_mm)?;
         let alpha = part.pressure_angle_deg.unwrap_or(20.0);
         let (z1, z2) = (
             z1.ok_or_else(|| missing("z1"))?,
@@ -229,11 +229,11 @@ impl BlankTable {
             z2,
             de2: de2.filter(|_| method != Method::Two),
             dm2: self.dm2_mm,
-            b2: agree("b2", self.b2_mm, "face_width", part.face_width_mm)?
+            b2: agree_mm("b2", self.b2_mm, "face_width", part.face_width_mm)?
                 .ok_or_else(|| missing("b2"))?,
             bm2: self.bm2_deg.or(part.spiral_angle_deg).map(f64::to_radians),
             bdelta1: self.bdelta1_deg.map(f64::to_radians),
-            rc0: agree("rc0", self.rc0_mm, "cutter_radius", part.cutter_radius_mm)?
+            rc0: agree_mm("rc0", self.rc0_mm, "cutter_radius", part.cutter_radius_mm)?
                 .ok_or_else(|| missing("rc0"))?,
             z0: z0.unwrap_or(1),
             alpha_dd: self.alpha_dD_deg.unwrap_or(alpha).to_radians(),
@@ -324,6 +324,19 @@ fn wrong(symbol: &str, message: &str) -> CardError {
     }
 }
 
+/// As [`agree`] for lengths in mm, which may differ by rounding.
+fn agree_mm(
+    symbol: &str,
+    blank: Option<f64>,
+    name: &str,
+    gear: Option<f64>,
+) -> Result<Option<f64>, CardError> {
+    match (blank, gear) {
+        (Some(b), Some(g)) if (b - g).abs() <= 1e-6 * b.abs() => Ok(blank),
+        _ => agree(symbol, blank, name, gear),
+    }
+}
+
 /// The value of `[blank]` or of `[gear]`; both must be the same when both are given.
 fn agree<T: PartialEq + std::fmt::Debug>(
     symbol: &str,
@@ -337,6 +350,19 @@ fn agree<T: PartialEq + std::fmt::Debug>(
         ))),
         (blank, gear) => Ok(blank.or(gear)),
     }
+}
+
+/// The initial data of a card with `[blank]`; `None` without.
+///
+/// # Errors
+/// As [`BlankTable::input`].
+pub fn input_of(card: &super::card::Card) -> Result<Option<BlankInput>, CardError> {
+    let Some(table) = &card.blank else {
+        return Ok(None);
+    };
+    let gear =
+        serde_json::to_value(&card.gear).map_err(|error| CardError::Together(error.to_string()))?;
+    table.input(Some(&gear)).map(Some)
 }
 
 /// Fills the keys of `[gear]` that are absent from the blank of `[blank]`, in a card in JSON form.
@@ -357,7 +383,7 @@ pub(super) fn complete(card: &mut Map<String, Value>) -> Result<(), CardError> {
     let mut keys = vec![
         ("ring_teeth", json!(input.z2)),
         ("pinion_teeth", json!(input.z1)),
-        ("ring_diameter_mm", json!(g.wheel.de)),
+        ("ring_diameter_mm", json!(input.de2.unwrap_or(g.wheel.de))),
         ("face_width_mm", json!(input.b2)),
         ("offset_mm", json!(input.a)),
         ("spiral_angle_deg", json!(cones.bm2.to_degrees())),
