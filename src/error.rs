@@ -40,6 +40,12 @@ pub enum Error {
     /// A picture could not be drawn.
     #[error(transparent)]
     Picture(#[from] crate::report::canvas::PictureError),
+    /// A photo cannot be opened.
+    #[error(transparent)]
+    Photo(#[from] crate::photo::PhotoError),
+    /// Marks cannot be used.
+    #[error(transparent)]
+    Marks(#[from] crate::flank::marks::MarksError),
     /// The command line asks for something that makes no sense together.
     #[error("{0}")]
     Usage(String),

@@ -1,6 +1,7 @@
 //! The command line: one file per command with its arguments and the call, nothing else.
 
 mod advise;
+mod read;
 mod schema;
 mod simulate;
 
@@ -43,6 +44,7 @@ pub struct Talk {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Read(read::ReadArgs),
     Advise(advise::Advise),
     Schema(schema::Schema),
     Simulate(Box<simulate::Simulate>),
@@ -80,6 +82,7 @@ impl Cli {
             Command::Advise(command) => command.run(talk),
             Command::Schema(command) => command.run(talk),
             Command::Simulate(command) => command.run(talk),
+            Command::Read(args) => read::run(&args, talk),
         }
     }
 }
