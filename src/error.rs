@@ -37,6 +37,15 @@ pub enum Error {
     /// No advice can be made of a job.
     #[error(transparent)]
     Rules(#[from] crate::rules::RulesError),
+    /// A picture could not be drawn.
+    #[error(transparent)]
+    Picture(#[from] crate::report::canvas::PictureError),
+    /// A photo cannot be opened.
+    #[error(transparent)]
+    Photo(#[from] crate::photo::PhotoError),
+    /// Marks cannot be used.
+    #[error(transparent)]
+    Marks(#[from] crate::flank::marks::MarksError),
     /// The command line asks for something that makes no sense together.
     #[error("{0}")]
     Usage(String),
@@ -63,7 +72,7 @@ impl Error {
     /// machine failed.
     pub fn exit_status(&self) -> u8 {
         match self {
-            Self::Machine { .. } => 3,
+            Self::Machine { .. } | Self::Picture(_) => 3,
             _ => 2,
         }
     }

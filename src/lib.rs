@@ -6,11 +6,14 @@
 pub mod command;
 pub mod contact;
 pub mod error;
+pub mod flank;
 pub mod frames;
 pub mod gear;
+pub mod photo;
 pub mod reading;
 pub mod report;
 pub mod rules;
+pub mod segment;
 pub mod units;
 
 pub use error::{Error, Result};

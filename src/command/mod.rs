@@ -1,7 +1,9 @@
 //! The command line: one file per command with its arguments and the call, nothing else.
 
 mod advise;
+mod read;
 mod schema;
+mod simulate;
 
 use crate::{Error, Result};
 use clap::{Parser, Subcommand};
@@ -42,8 +44,10 @@ pub struct Talk {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Read(read::ReadArgs),
     Advise(advise::Advise),
     Schema(schema::Schema),
+    Simulate(Box<simulate::Simulate>),
 }
 
 /// Writes to standard output. A reader that has gone away is no failure.
@@ -77,6 +81,8 @@ impl Cli {
         match self.command {
             Command::Advise(command) => command.run(talk),
             Command::Schema(command) => command.run(talk),
+            Command::Simulate(command) => command.run(talk),
+            Command::Read(args) => read::run(&args, talk),
         }
     }
 }

@@ -4,6 +4,7 @@
 //! unit in the key; TOML writes lengths and torques with their unit. Both forms go through the
 //! same check ([`super::card_keys`], [`super::card_read`]).
 
+use super::card_blank::BlankTable;
 use super::set::{Cutting, FlankForm, GearSet, Hand};
 use crate::frames::{FlankPoint, Side};
 use schemars::JsonSchema;
@@ -32,6 +33,9 @@ pub struct Card {
     /// The shims at hand.
     #[serde(default)]
     pub kit: Kit,
+    /// Initial data of ISO 23509 for the blank.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub blank: Option<BlankTable>,
 }
 
 /// The gears of a card. What is `None` is derived by the geometry.

@@ -3,6 +3,18 @@
 //! The types here are the published JSON. Fields may be added; renaming or re-meaning one bumps
 //! [`SCHEMA`].
 
+mod combine;
+mod numbers;
+mod outlined;
+mod reasons;
+mod whole;
+
+pub use combine::{Combined, ToothPatch, combine};
+pub use numbers::patch_numbers;
+pub use outlined::{Known, OutlinedReading, read_outlined, unreadable};
+pub use reasons::reason;
+pub use whole::{Asked, read_photo};
+
 use crate::frames::{FlankPoint, PhotoPoint, Side};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};

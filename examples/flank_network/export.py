@@ -1,0 +1,68 @@
+"""Folds batch normalisation into the convolutions and writes the weights in the form src/flank/network.rs reads.
+
+    python3 export.py flank_network.pt flank_network.bin
+
+File: b"flanknet", then for each layer u32 out, in, kernel, then f16 weights (out, in, ky, kx), then f32 biases (out); all little-endian. Layers in
+the order of use: stem, down pairs, deep pair, then for each level from deep to shallow lift and up pair, head. Needs numpy only.
+"""
+import pickle, struct, sys, zipfile
+import numpy as np
+
+EPS = 1e-5          # PyTorch's default for BatchNorm2d
+
+
+def load(path):
+    """Reads a PyTorch state dictionary without PyTorch."""
+    z = zipfile.ZipFile(path)
+    root = next(n for n in z.namelist() if n.endswith("data.pkl"))[:-len("data.pkl")]
+
+    class Storage:
+        def __init__(self, key):
+            self.key = key
+
+    def rebuild(storage, offset, size, stride, *_):
+        a = np.frombuffer(z.read(root + "data/" + storage.key), np.float32 if len(size) else np.int64)
+        return np.lib.stride_tricks.as_strided(a[offset:], size, [s * a.itemsize for s in stride]).copy() if len(size) else a[offset]
+
+    class Reader(pickle.Unpickler):
+        def find_class(self, module, name):
+            if name == "_rebuild_tensor_v2":
+                return rebuild
+            if name == "OrderedDict":
+                return type("Ordered", (dict,), {})
+            return type(name, (), {})
+
+        def persistent_load(self, pid):
+            return Storage(pid[2])
+
+    import io
+    return Reader(io.BytesIO(z.read(root + "data.pkl"))).load()
+
+
+def layers(p, levels=5):
+    def fold(conv, norm):
+        k = p[norm + ".weight"] / np.sqrt(p[norm + ".running_var"] + EPS)
+        return p[conv + ".weight"] * k[:, None, None, None], p[norm + ".bias"] - p[norm + ".running_mean"] * k
+
+    yield fold("stem", "stem_n")
+    pair = lambda n: [fold(n + ".c1", n + ".n1"), fold(n + ".c2", n + ".n2")]
+    for i in range(levels):
+        yield from pair("down.%d" % i)
+    yield from pair("deep")
+    for i in range(levels - 2, -1, -1):
+        yield p["lift.%d.weight" % i], p["lift.%d.bias" % i]
+        yield from pair("up.%d" % i)
+    yield p["head.weight"], p["head.bias"]
+
+
+def main():
+    with open(sys.argv[2], "wb") as f:
+        f.write(b"flanknet")
+        for w, b in layers(load(sys.argv[1])):
+            f.write(struct.pack("<3I", w.shape[0], w.shape[1], w.shape[2]))
+            f.write(w.astype("<f2").tobytes())
+            f.write(b.astype("<f4").tobytes())
+
+
+if __name__ == "__main__":
+    main()

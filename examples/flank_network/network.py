@@ -1,0 +1,44 @@
+"""The flank network: a small U-Net from a photo to dense flank coordinates.
+
+Input: 3 x H x W sRGB in 0 … 1, H and W multiples of 32. Output at half size, 8 planes: four class scores (other, gear, convex flank, concave
+flank), length, height, contact score, compound score.
+"""
+import torch
+from torch import nn
+import torch.nn.functional as F
+
+WIDTHS = [16, 24, 40, 72, 128, 160]      # at 1/2, 1/2, 1/4, 1/8, 1/16, 1/32 of the input's size
+
+
+class Pair(nn.Module):
+    def __init__(self, a, b):
+        super().__init__()
+        self.c1, self.n1 = nn.Conv2d(a, b, 3, padding=1, bias=False), nn.BatchNorm2d(b)
+        self.c2, self.n2 = nn.Conv2d(b, b, 3, padding=1, bias=False), nn.BatchNorm2d(b)
+
+    def forward(self, x):
+        x = F.relu(self.n1(self.c1(x)))
+        return F.relu(self.n2(self.c2(x)))
+
+
+class FlankNet(nn.Module):
+    def __init__(self):
+        super().__init__()
+        w = WIDTHS
+        self.stem, self.stem_n = nn.Conv2d(3, w[0], 5, stride=2, padding=2, bias=False), nn.BatchNorm2d(w[0])
+        self.down = nn.ModuleList([Pair(w[i], w[i + 1]) for i in range(5)])
+        self.deep = Pair(w[5], w[5])
+        self.lift = nn.ModuleList([nn.Conv2d(w[i + 1], w[i], 1) for i in range(1, 5)])
+        self.up = nn.ModuleList([Pair(w[i], w[i]) for i in range(1, 5)])
+        self.head = nn.Conv2d(w[1], 8, 1)
+
+    def forward(self, x):
+        x = F.relu(self.stem_n(self.stem(x)))
+        skips = []
+        for i, d in enumerate(self.down):
+            x = d(x if i == 0 else F.max_pool2d(x, 2))
+            skips.append(x)
+        x = self.deep(x)
+        for i in range(3, -1, -1):
+            x = self.up[i](skips[i] + F.interpolate(self.lift[i](x), scale_factor=2, mode="nearest"))
+        return self.head(x)

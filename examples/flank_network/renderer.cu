@@ -1,0 +1,43 @@
+// Entry points of the renderer, called from Python through ctypes.
+//   GPU: nvcc -O3 -use_fast_math -shared -Xcompiler -fPIC -arch=native renderer.cu -o renderer.so   (pointers are device pointers)
+//   CPU: g++ -O3 -ffast-math -fopenmp -shared -fPIC -x c++ renderer.cu -o renderer.so               (pointers are host pointers)
+#include "renderer.h"
+
+FN void picture_pixel(const Scene &s, int i, int w, int h, int spp, int depth, float *rgb, uint8_t *cls, uint8_t *u8, uint8_t *v8, uint8_t *tooth) {
+    int x = i % w, y = i / w;
+    Rng rng; rng.s = hash32(i * 9781u + (uint32_t)s.seed * 6271u);
+    V c = v3(0, 0, 0);
+    for (int k = 0; k < spp; k++) c = c + shade_dir(s, pixel_dir(s, x + rnd(rng), y + rnd(rng), w, h), rng, depth);
+    rgb[3 * i] = c.x / spp; rgb[3 * i + 1] = c.y / spp; rgb[3 * i + 2] = c.z / spp;
+    float u, v; int t;
+    label_dir(s, pixel_dir(s, x + 0.5f, y + 0.5f, w, h), cls + i, &u, &v, &t);
+    u8[i] = (uint8_t)(clampf(u, 0, 1) * 255 + 0.5f); v8[i] = (uint8_t)(clampf(v, 0, 1) * 255 + 0.5f); tooth[i] = (uint8_t)t;
+}
+
+#ifdef __CUDACC__
+__device__ void share_scene(const Scene *from, Scene *to) {
+    for (int i = threadIdx.x; i < (int)(sizeof(Scene) / 4); i += blockDim.x) ((float *)to)[i] = ((const float *)from)[i];
+    __syncthreads();
+}
+__global__ void picture_kernel(const Scene *all, int w, int h, int spp, int depth, float *rgb, uint8_t *cls, uint8_t *u, uint8_t *v, uint8_t *t) {
+    __shared__ Scene s;
+    share_scene(all + blockIdx.z, &s);
+    size_t o = (size_t)blockIdx.z * w * h;
+    int tx = blockIdx.x * 8 + threadIdx.x % 8, ty = blockIdx.y * 8 + threadIdx.x / 8;
+    if (tx < w && ty < h) picture_pixel(s, ty * w + tx, w, h, spp, depth, rgb + 3 * o, cls + o, u + o, v + o, t + o);
+}
+extern "C" void render_pictures(const Scene *s, int n, int w, int h, int spp, int depth, float *rgb, uint8_t *cls, uint8_t *u, uint8_t *v, uint8_t *t) {
+    picture_kernel<<<dim3((w + 7) / 8, (h + 7) / 8, n), 64>>>(s, w, h, spp, depth, rgb, cls, u, v, t);
+}
+extern "C" int last_error() { return (int)cudaGetLastError(); }
+#else
+extern "C" void render_pictures(const Scene *s, int n, int w, int h, int spp, int depth, float *rgb, uint8_t *cls, uint8_t *u, uint8_t *v, uint8_t *t) {
+    for (int j = 0; j < n; j++) {
+        size_t o = (size_t)j * w * h;
+#pragma omp parallel for schedule(dynamic, 256)
+        for (int i = 0; i < w * h; i++) picture_pixel(s[j], i, w, h, spp, depth, rgb + 3 * o, cls + o, u + o, v + o, t + o);
+    }
+}
+extern "C" int last_error() { return 0; }
+#endif
+extern "C" int scene_floats() { return (int)(sizeof(Scene) / sizeof(float)); }

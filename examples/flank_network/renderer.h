@@ -1,0 +1,414 @@
+// A small path tracer of painted ring gears, one source for the GPU (nvcc) and for the CPU (g++ -fopenmp).
+//
+// The scene is a signed-distance field: ring gear, hub, housing, bench, clutter. Frame of the gear: axis = z from the pitch apex to the
+// back, R = cone distance, h = height above the pitch cone. Flank coordinates: u = (R - Ri)/(Re - Ri), v = share of the local depth between the
+// upper end of the root fillet and the lower end of the tip's edge break. Lengths are millimetres, angles radians, colours linear.
+#pragma once
+#include <math.h>
+#include <stdint.h>
+
+#ifdef __CUDACC__
+#define FN __device__ __forceinline__
+#else
+#define FN static inline
+#endif
+
+struct V { float x, y, z; };
+FN V v3(float x, float y, float z) { V a; a.x = x; a.y = y; a.z = z; return a; }
+FN V operator+(V a, V b) { return v3(a.x + b.x, a.y + b.y, a.z + b.z); }
+FN V operator-(V a, V b) { return v3(a.x - b.x, a.y - b.y, a.z - b.z); }
+FN V operator*(V a, V b) { return v3(a.x * b.x, a.y * b.y, a.z * b.z); }
+FN V operator*(V a, float s) { return v3(a.x * s, a.y * s, a.z * s); }
+FN float dot(V a, V b) { return a.x * b.x + a.y * b.y + a.z * b.z; }
+FN V cross(V a, V b) { return v3(a.y * b.z - a.z * b.y, a.z * b.x - a.x * b.z, a.x * b.y - a.y * b.x); }
+FN V unit(V a) { return a * (1.0f / sqrtf(dot(a, a) + 1e-20f)); }
+FN float clampf(float x, float a, float b) { return fminf(fmaxf(x, a), b); }
+FN float mixf(float a, float b, float t) { return a + (b - a) * t; }
+FN V mixv(V a, V b, float t) { return a + (b - a) * t; }
+FN float smooth(float a, float b, float x) { float t = clampf((x - a) / (b - a), 0, 1); return t * t * (3 - 2 * t); }
+FN float smin(float a, float b, float k) { float h = fmaxf(k - fabsf(a - b), 0.0f) / k; return fminf(a, b) - h * h * k * 0.25f; }
+FN float smax(float a, float b, float k) { return -smin(-a, -b, k); }
+
+FN uint32_t hash32(uint32_t x) { x ^= x >> 16; x *= 0x7feb352dU; x ^= x >> 15; x *= 0x846ca68bU; x ^= x >> 16; return x; }
+FN float hash1(uint32_t x) { return hash32(x) * (1.0f / 4294967296.0f); }
+FN float lattice(int x, int y, int z, uint32_t s) { return hash1((uint32_t)x * 0x8da6b343U ^ (uint32_t)y * 0xd8163841U ^ (uint32_t)z * 0xcb1ab31fU ^ s); }
+FN float noise3(float x, float y, float z, uint32_t s) {
+    float fx = floorf(x), fy = floorf(y), fz = floorf(z);
+    int ix = (int)fx, iy = (int)fy, iz = (int)fz;
+    x -= fx; y -= fy; z -= fz;
+    x = x * x * (3 - 2 * x); y = y * y * (3 - 2 * y); z = z * z * (3 - 2 * z);
+    float a = mixf(mixf(lattice(ix, iy, iz, s), lattice(ix + 1, iy, iz, s), x), mixf(lattice(ix, iy + 1, iz, s), lattice(ix + 1, iy + 1, iz, s), x), y);
+    float b = mixf(mixf(lattice(ix, iy, iz + 1, s), lattice(ix + 1, iy, iz + 1, s), x), mixf(lattice(ix, iy + 1, iz + 1, s), lattice(ix + 1, iy + 1, iz + 1, s), x), y);
+    return mixf(a, b, z);
+}
+FN float noise2(float x, float y, uint32_t s) {
+    float fx = floorf(x), fy = floorf(y);
+    int ix = (int)fx, iy = (int)fy;
+    x -= fx; y -= fy;
+    x = x * x * (3 - 2 * x); y = y * y * (3 - 2 * y);
+    return mixf(mixf(lattice(ix, iy, 7, s), lattice(ix + 1, iy, 7, s), x), mixf(lattice(ix, iy + 1, 7, s), lattice(ix + 1, iy + 1, 7, s), x), y);
+}
+FN float fbm3(V p, uint32_t s) { return 0.5f * noise3(p.x, p.y, p.z, s) + 0.3f * noise3(p.x * 2.1f, p.y * 2.1f, p.z * 2.1f, s + 1) + 0.2f * noise3(p.x * 4.3f, p.y * 4.3f, p.z * 4.3f, s + 2); }
+FN float fbm2(float x, float y, uint32_t s) { return 0.5f * noise2(x, y, s) + 0.3f * noise2(x * 2.1f, y * 2.1f, s + 1) + 0.2f * noise2(x * 4.3f, y * 4.3f, s + 2); }
+
+// Everything a picture depends on. The order is that of SCENE_FIELDS in scenes.py.
+struct Scene {
+    // gear
+    float teeth, sG, cG, Ri, Re, Rm, am, ta, bm, tb, p0, p1, p2, p3, p4, share0, share1, tan_convex, tan_concave, ke, kf, zback, rbore, rout, step, phase, mirror, has_gear;
+    // hub: four coaxial rings r0 r1 z0 z1
+    float hub[16];
+    // housing: inner radius (0 = none), opening direction x y and offset, back wall z
+    float house_r, house_nx, house_ny, house_c, wall_z;
+    // planes: normal and offset, twice (offset > 1e5 = none); kind of texture; two colours each
+    float plane[8], plane_kind[2], plane_col[12];
+    // capsules: ax ay az bx by bz radius r g b, four of them (radius 0 = none)
+    float caps[40];
+    // ridged cone (another gear): position, axis, radius, half length, ridges, twist, amplitude
+    float cog[12];
+    // camera: position, right, up, forward, tan of half the larger field of view, aperture radius, focus distance
+    float cam[12], tanfov, aperture, focus;
+    // light: flash position and power, sky colours above/below with up vector, six blobs of direction, cos of size, colour
+    float flash[3], flash_col[3], up[3], sky[3], ground[3], blob[42];
+    // steel: colour, specular share, roughness, mottling, rust; other steel (hub, housing): colour, roughness
+    float steel[3], steel_f0[3], steel_rough, mottle, mottle_scale, rust, other[3], other_rough, other_f0;
+    // compound: colour, roughness, opacity, streakiness, bare share, top land share, root share, end raggedness
+    float paint[3], paint_rough, opacity, streak, bare, top_share, root_share, ragged, first_tooth, painted_teeth, other_flank_painted, polarity;
+    // patch for convex and concave: centre u v, half sizes, lean, power, edge noise, residue; scatter u v, rim, streaks of sliding; has_patch
+    float patch[16], scatter_u, scatter_v, rim, slide, has_patch, stain;
+    float exposure, seed;
+};
+
+struct FlankAt { float R, h, u, v, x, along; int tooth, side; float dconv, dconc; };
+
+FN float theta_c(const Scene &s, float R) { float t = R - s.Rm; return s.p0 + t * (s.p1 + t * (s.p2 + t * (s.p3 + t * s.p4))); }
+FN float theta_slope(const Scene &s, float R) { float t = R - s.Rm; return s.p1 + t * (2 * s.p2 + t * (3 * s.p3 + t * 4 * s.p4)); }
+
+FN FlankAt flank_at(const Scene &s, V p) {
+    FlankAt f;
+    float y = p.y * s.mirror, r = sqrtf(p.x * p.x + y * y);
+    f.R = r * s.sG + p.z * s.cG;
+    f.h = r * s.cG - p.z * s.sG;
+    float Rc = clampf(f.R, s.Ri - 3, s.Re + 3);
+    float pitch = 6.2831853f / s.teeth, th = atan2f(y, p.x) - theta_c(s, Rc) - s.phase;
+    float k = rintf(th / pitch);
+    float tb = theta_slope(s, Rc) * Rc * s.sG, cb = 1.0f / sqrtf(1 + tb * tb);
+    f.x = (th - k * pitch) * Rc * s.sG * cb;
+    int n = (int)s.teeth, kk = (int)k;
+    f.tooth = ((kk % n) + n) % n;
+    float wn = (s.share0 + s.share1 * (Rc - s.Rm) / (s.Re - s.Ri)) * 3.14159265f / s.teeth * Rc * s.sG * cb;
+    f.dconc = (f.x - wn + f.h * s.tan_concave) / sqrtf(1 + s.tan_concave * s.tan_concave);
+    f.dconv = (-f.x - wn + f.h * s.tan_convex) / sqrtf(1 + s.tan_convex * s.tan_convex);
+    float a = s.am + (Rc - s.Rm) * s.ta, b = s.bm + (Rc - s.Rm) * s.tb;
+    f.u = (f.R - s.Ri) / (s.Re - s.Ri);
+    f.v = (f.h + b - s.kf) / (a + b - s.kf - s.ke);
+    f.side = f.dconv > f.dconc ? 0 : 1;
+    return f;
+}
+
+FN float gear_sdf(const Scene &s, V p) {
+    if (s.has_gear < 0.5f) return 1e6f;
+    float r = sqrtf(p.x * p.x + p.y * p.y);
+    float R = r * s.sG + p.z * s.cG, h = r * s.cG - p.z * s.sG;
+    float Rc = clampf(R, s.Ri - 3, s.Re + 3);
+    float a = s.am + (Rc - s.Rm) * s.ta, b = s.bm + (Rc - s.Rm) * s.tb;
+    float root = h + b + (R < s.Ri ? fminf((s.Ri - R) * 1.5f, s.step) : 0.0f);
+    float body = fmaxf(fmaxf(root, p.z - s.zback), fmaxf(s.rbore - r, r - s.rout));
+    float slab = fmaxf(fmaxf(s.Ri - R, R - s.Re), fmaxf(h - a, -h - b - 1.0f));
+    if (slab > 3.0f) return fminf(body, slab);
+    FlankAt f = flank_at(s, p);
+    float tooth = smax(smax(f.dconv, f.dconc, s.ke), h - a, s.ke);
+    tooth = smax(tooth, smax(s.Ri - R, R - s.Re, s.ke), s.ke);
+    tooth = fmaxf(tooth, -h - b - 1.0f);
+    return smin(tooth, body, s.kf);
+}
+
+enum { M_NONE, M_GEAR, M_HUB, M_HOUSE, M_PLANE0, M_PLANE1, M_CAP, M_COG };
+struct Dist { float d; int m, k; };
+FN void take(Dist &a, float d, int m, int k) { if (d < a.d) { a.d = d; a.m = m; a.k = k; } }
+
+FN Dist scene_sdf(const Scene &s, V p) {
+    Dist o; o.d = gear_sdf(s, p); o.m = M_GEAR; o.k = 0;
+    float r = sqrtf(p.x * p.x + p.y * p.y);
+    for (int i = 0; i < 4; i++) {
+        const float *g = s.hub + 4 * i;
+        if (g[1] <= 0) continue;
+        float dr = fmaxf(g[0] - r, r - g[1]), dz = fmaxf(g[2] - p.z, p.z - g[3]);
+        take(o, smax(dr, dz, 1.5f), M_HUB, i);
+    }
+    if (s.house_r > 0) {
+        float w = fmaxf(s.house_r - r, p.x * s.house_nx + p.y * s.house_ny - s.house_c);
+        take(o, w, M_HOUSE, 0);
+        take(o, p.z - s.wall_z, M_HOUSE, 1);
+    }
+    for (int i = 0; i < 2; i++) {
+        const float *q = s.plane + 4 * i;
+        if (q[3] < 1e5f) take(o, p.x * q[0] + p.y * q[1] + p.z * q[2] + q[3], i ? M_PLANE1 : M_PLANE0, i);
+    }
+    for (int i = 0; i < 4; i++) {
+        const float *c = s.caps + 10 * i;
+        if (c[6] <= 0) continue;
+        V a = v3(c[0], c[1], c[2]), b = v3(c[3], c[4], c[5]), pa = p - a, ba = b - a;
+        float t = clampf(dot(pa, ba) / dot(ba, ba), 0, 1);
+        V q = pa - ba * t;
+        take(o, sqrtf(dot(q, q)) - c[6], M_CAP, i);
+    }
+    if (s.cog[6] > 0) {
+        V q = p - v3(s.cog[0], s.cog[1], s.cog[2]), ax = v3(s.cog[3], s.cog[4], s.cog[5]);
+        float t = dot(q, ax);
+        float bound = sqrtf(dot(q, q)) - s.cog[6] * 1.3f - s.cog[7];
+        if (bound > 4) take(o, bound, M_COG, 0);
+        else {
+            V e1 = unit(cross(ax, fabsf(ax.z) < 0.9f ? v3(0, 0, 1) : v3(1, 0, 0))), e2 = cross(ax, e1);
+            float X = dot(q, e1), Y = dot(q, e2), rr = sqrtf(X * X + Y * Y), th = atan2f(Y, X) * s.cog[8] + t * s.cog[9];
+            float w = th / 6.2831853f; w = fabsf(w - rintf(w)) * 2;
+            float rad = s.cog[6] * (1 + 0.25f * t / s.cog[7]) - s.cog[10] * smooth(0.25f, 0.75f, w);
+            take(o, smax((rr - rad) * 0.6f, fabsf(t) - s.cog[7], 1.0f), M_COG, 0);
+        }
+    }
+    return o;
+}
+
+FN bool march(const Scene &s, V o, V d, float tmax, float &t, Dist &hit) {
+    t = 0.02f;
+    for (int i = 0; i < 160; i++) {
+        V p = o + d * t;
+        hit = scene_sdf(s, p);
+        float eps = 0.004f + 0.00015f * t;
+        if (hit.d < eps) return true;
+        t += hit.d * 0.8f + eps * 0.3f;
+        if (t > tmax) return false;
+    }
+    return t < tmax * 0.5f && hit.d < 0.15f;
+}
+
+FN bool shadowed(const Scene &s, V o, V d, float tmax) {
+    float t = 0.12f;
+    for (int i = 0; i < 90; i++) {
+        float q = scene_sdf(s, o + d * t).d;
+        if (q < 0.012f) return true;
+        t += q * 0.9f + 0.012f;
+        if (t > tmax) return false;
+    }
+    return false;
+}
+
+FN V normal_at(const Scene &s, V p) {
+    const float e = 0.03f;
+    float a = scene_sdf(s, p + v3(e, -e, -e)).d, b = scene_sdf(s, p + v3(-e, -e, e)).d, c = scene_sdf(s, p + v3(-e, e, -e)).d, d = scene_sdf(s, p + v3(e, e, e)).d;
+    return unit(v3(a - b - c + d, -a - b + c + d, -a + b - c + d));
+}
+
+// Signed contact function of a flank: below 0 the mating tooth wiped (or printed) the film.
+FN float contact_at(const Scene &s, int tooth, int side, float u, float v) {
+    const float *q = s.patch + 8 * side;
+    uint32_t k = (uint32_t)s.seed * 977u + tooth * 31u + side * 7u;
+    float cu = q[0] + (hash1(k) + hash1(k + 1) + hash1(k + 2) - 1.5f) * 2 * s.scatter_u;
+    float cv = q[1] + (hash1(k + 3) + hash1(k + 4) + hash1(k + 5) - 1.5f) * 2 * s.scatter_v;
+    float grow = 0.9f + 0.2f * hash1(k + 6);
+    float a = (u - cu), b = (v - cv) - q[4] * a;
+    float e = powf(powf(fabsf(a) / (q[2] * grow), q[5]) + powf(fabsf(b) / (q[3] * grow), q[5]), 1 / q[5]) - 1;
+    float fine = fbm2(u * 60 + tooth * 13.7f, v * 22 + side * 5, k + 11) - 0.5f, coarse = fbm2(u * 9 + tooth * 3.1f, v * 5, k + 23) - 0.5f;
+    float slide = noise2(u * 4, v * 40 + tooth, k + 37) - 0.5f;
+    return e + q[6] * (0.6f * fine + 0.8f * coarse + s.slide * slide);
+}
+
+// Film thickness (1 = a normal coat) and whether the point lies in the contact patch.
+FN float film_at(const Scene &s, const FlankAt &f, bool on_flank, bool &in_patch) {
+    in_patch = false;
+    int n = (int)s.teeth, rel = ((f.tooth - (int)s.first_tooth) % n + n) % n;
+    if (rel >= (int)s.painted_teeth) return 0;
+    uint32_t k = (uint32_t)s.seed * 131u + f.tooth * 17u + f.side;
+    bool coat = !(f.side == 1 && s.other_flank_painted < 0.5f);
+    float st = fbm2(f.u * 3.0f + f.tooth * 7.3f, f.v * 16.0f + f.side * 9, k), st2 = fbm2(f.u * 2.2f + 40, f.v * 9.0f + 80 + f.tooth, k + 5);
+    float thick = coat ? fmaxf(0.0f, 1 + s.streak * 2.6f * (st - 0.5f)) : 0.0f;
+    float bare = smooth(s.bare - 0.025f, s.bare + 0.015f, st2);
+    // the brush misses ends and edges raggedly
+    float edge = fminf(fminf(f.u + 0.03f, 1.03f - f.u) * 8, fminf(f.v + 0.25f, 1.25f - f.v) * 3);
+    bare *= smooth(0, 0.6f, edge + s.ragged * 4 * (st2 - 0.55f) + 0.3f);
+    thick *= bare;
+    if (!on_flank) {
+        float share = f.v > 0.5f ? s.top_share : s.root_share;
+        return thick * smooth(1 - share - 0.1f, 1 - share + 0.1f, noise2(f.u * 5 + f.tooth * 3, f.v * 3, k + 91));
+    }
+    if (s.has_patch > 0.5f) {
+        float c = contact_at(s, f.tooth, f.side, f.u, f.v);
+        in_patch = c < 0;
+        float w = smooth(0.035f, -0.035f, c);
+        float residue = s.patch[8 * f.side + 7] * (0.4f + 1.2f * noise2(f.u * 6, f.v * 50 + f.tooth, k + 3));
+        if (s.polarity < 0.5f) {
+            float rim = s.rim * smooth(0.28f, 0.02f, c) * (c > 0 ? 1.0f : 0.0f);
+            thick = mixf(thick * (1 + rim), thick * residue + 0.02f * s.stain, w);
+        } else thick = mixf(0.02f * s.stain * thick, fmaxf(thick, 0.15f) * (0.55f + residue), w);
+    } else if (s.polarity > 0.5f) thick *= 0.03f * s.stain;
+    return thick;
+}
+
+struct Surface { V n, diffuse, f0; float rough; };
+
+FN V texture(const Scene &s, int i, V p) {
+    const float *c = s.plane_col + 6 * i;
+    V a = v3(c[0], c[1], c[2]), b = v3(c[3], c[4], c[5]);
+    int kind = (int)s.plane_kind[i];
+    uint32_t k = (uint32_t)s.seed + 400 + i;
+    if (kind == 0) return mixv(a, b, fbm3(p * 0.05f, k));
+    if (kind == 1) return mixv(a, b, fbm3(v3(p.x * 0.012f, p.y * 0.15f, p.z * 0.15f), k));             // wood
+    if (kind == 2) { float w = sinf(p.x * 0.9f) * sinf(p.y * 0.9f); return mixv(a, b, 0.5f + 0.3f * w + 0.4f * (fbm3(p * 0.1f, k) - 0.5f)); }  // cloth
+    if (kind == 3) return mixv(a, b, smooth(0.35f, 0.6f, fbm3(p * 0.02f, k)));                          // stains
+    float q = floorf(p.x / 40) + floorf(p.y / 40);
+    return mixv(a, b, fabsf(q - 2 * floorf(q / 2)));
+}
+
+FN Surface surface_at(const Scene &s, V p, const Dist &hit) {
+    Surface o;
+    o.n = normal_at(s, p);
+    uint32_t seed = (uint32_t)s.seed;
+    if (hit.m == M_GEAR) {
+        V base = v3(s.steel[0], s.steel[1], s.steel[2]);
+        float m = fbm3(p * s.mottle_scale, seed + 3);
+        base = base * fmaxf(0.15f, 1 + s.mottle * 2 * (m - 0.5f));
+        base = mixv(base, v3(0.25f, 0.11f, 0.04f), s.rust * smooth(0.5f, 0.75f, fbm3(p * 0.25f, seed + 9)));
+        float metal = clampf(1 + s.mottle * 2.5f * (m - 0.5f), 0.2f, 1.6f);
+        V f0 = v3(s.steel_f0[0], s.steel_f0[1], s.steel_f0[2]) * metal;
+        o.rough = clampf(s.steel_rough * (0.75f + 0.5f * m), 0.08f, 1.0f);
+        FlankAt f = flank_at(s, p);
+        bool teeth = f.u > -0.02f && f.u < 1.02f && f.v > -0.6f;
+        if (teeth) {
+            bool in, on = f.v >= 0 && f.v <= 1 && fmaxf(f.dconv, f.dconc) > -0.25f;
+            float t = film_at(s, f, on, in);
+            V paint = v3(s.paint[0], s.paint[1], s.paint[2]);
+            float op = 1 - expf(-t * s.opacity), tint = 1 - expf(-t * s.opacity * 4);
+            base = mixv(mixv(base, base * paint * 1.6f, tint), paint * (0.85f + 0.15f * clampf(t, 0, 2) * 0.5f), op);
+            f0 = mixv(f0, v3(0.04f, 0.04f, 0.04f), op);
+            o.rough = mixf(o.rough, s.paint_rough, op);
+            if (op > 0.05f) {  // brush marks catch the light
+                float e = 0.004f;
+                FlankAt g = f; g.v += e * 4; bool d0; float t2 = film_at(s, g, on, d0);
+                o.n = unit(o.n + v3(0, 0, 1) * clampf((t2 - t) * 1.1f, -0.25f, 0.25f));
+            }
+        }
+        o.diffuse = base; o.f0 = f0;
+        return o;
+    }
+    float m = fbm3(p * 0.12f, seed + 60 + hit.m), m2 = fbm3(p * 0.9f, seed + 80);
+    o.f0 = v3(0.04f, 0.04f, 0.04f); o.rough = 0.6f;
+    if (hit.m == M_HUB || hit.m == M_HOUSE || hit.m == M_COG) {
+        V c = v3(s.other[0], s.other[1], s.other[2]);
+        o.diffuse = c * (0.55f + 0.6f * m + 0.3f * m2) * (hit.m == M_HOUSE ? 0.8f : 1.0f);
+        o.f0 = v3(1, 1, 1) * (s.other_f0 * (0.5f + m));
+        o.rough = clampf(s.other_rough * (0.7f + 0.6f * m2), 0.1f, 1.0f);
+        o.n = unit(o.n + v3(m2 - 0.5f, noise3(p.x, p.y, p.z, seed + 5) - 0.5f, m - 0.5f) * 0.12f);
+    } else if (hit.m == M_CAP) {
+        const float *c = s.caps + 10 * hit.k;
+        o.diffuse = v3(c[7], c[8], c[9]) * (0.7f + 0.5f * m);
+        o.rough = 0.35f;
+    } else o.diffuse = texture(s, hit.k, p);
+    return o;
+}
+
+struct Rng { uint32_t s; };
+FN float rnd(Rng &r) { r.s = r.s * 747796405u + 2891336453u; uint32_t w = ((r.s >> ((r.s >> 28) + 4)) ^ r.s) * 277803737u; w = (w >> 22) ^ w; return (w >> 8) * (1.0f / 16777216.0f); }
+
+FN V env(const Scene &s, V d, bool with_blobs) {
+    float t = 0.5f + 0.5f * (d.x * s.up[0] + d.y * s.up[1] + d.z * s.up[2]);
+    V c = mixv(v3(s.ground[0], s.ground[1], s.ground[2]), v3(s.sky[0], s.sky[1], s.sky[2]), smooth(0.2f, 0.9f, t));
+    c = c * (0.6f + 0.8f * noise3(d.x * 3, d.y * 3, d.z * 3, (uint32_t)s.seed + 77));
+    if (with_blobs) for (int i = 0; i < 6; i++) {
+        const float *b = s.blob + 7 * i;
+        if (b[3] < 1.5f && d.x * b[0] + d.y * b[1] + d.z * b[2] > b[3]) c = c + v3(b[4], b[5], b[6]);
+    }
+    return c;
+}
+
+FN void basis(V n, V &a, V &b) { a = unit(cross(n, fabsf(n.z) < 0.9f ? v3(0, 0, 1) : v3(1, 0, 0))); b = cross(n, a); }
+
+FN V trace(const Scene &s, V o, V d, Rng &rng, int depth) {
+    V L = v3(0, 0, 0), tp = v3(1, 1, 1);
+    bool spec_ray = true;
+    for (int i = 0; i < depth; i++) {
+        float t; Dist hit;
+        if (!march(s, o, d, 900, t, hit)) { L = L + tp * env(s, d, spec_ray); break; }
+        V p = o + d * t;
+        Surface m = surface_at(s, p, hit);
+        if (dot(m.n, d) > 0) m.n = m.n - d * (1.02f * dot(m.n, d));
+        m.n = unit(m.n);
+        V po = p + m.n * 0.05f, view = d * -1.0f;
+        // flash: a small lamp beside the lens
+        if (s.flash_col[0] + s.flash_col[1] + s.flash_col[2] > 0) {
+            V q = v3(s.flash[0], s.flash[1], s.flash[2]) - p;
+            float r2 = dot(q, q); V l = unit(q); float nl = dot(m.n, l);
+            if (nl > 0 && !shadowed(s, po, l, sqrtf(r2))) {
+                V hv = unit(l + view); float nh = fmaxf(dot(m.n, hv), 0.0f), a = m.rough * m.rough, a2 = a * a, q1 = nh * nh * (a2 - 1) + 1;
+                float D = fminf(a2 / (3.14159f * q1 * q1), 25.0f), nv = fmaxf(dot(m.n, view), 0.05f);
+                V sp = m.f0 * (D / (4 * nv * fmaxf(nl, 0.05f)) * fminf(1.0f, 2 * nh * fminf(nl, nv) / fmaxf(dot(view, hv), 0.05f)));
+                V c = v3(s.flash_col[0], s.flash_col[1], s.flash_col[2]) * (nl / r2);
+                L = L + tp * c * (m.diffuse * 0.3183f + sp);
+            }
+        }
+        // one lamp or window of the sky, for the diffuse part
+        int nb = 0; for (int j = 0; j < 6; j++) nb += s.blob[7 * j + 3] < 1.5f;
+        if (nb) {
+            int pick = (int)(rnd(rng) * nb); if (pick >= nb) pick = nb - 1;
+            const float *b = s.blob;
+            for (int j = 0, c = 0; j < 6; j++) if (s.blob[7 * j + 3] < 1.5f) { if (c == pick) b = s.blob + 7 * j; c++; }
+            V ax = v3(b[0], b[1], b[2]), e1, e2; basis(ax, e1, e2);
+            float ct = mixf(b[3], 1, rnd(rng)), sn = sqrtf(fmaxf(0.0f, 1 - ct * ct)), ph = 6.2831853f * rnd(rng);
+            V l = e1 * (sn * cosf(ph)) + e2 * (sn * sinf(ph)) + ax * ct;
+            float nl = dot(m.n, l);
+            if (nl > 0 && !shadowed(s, po, l, 500)) L = L + tp * m.diffuse * v3(b[4], b[5], b[6]) * (nl * 2 * (1 - b[3]) * nb);
+        }
+        if (i + 1 == depth) break;
+        float fres = powf(1 - fmaxf(0.0f, dot(m.n, view)), 5.0f);
+        V F = m.f0 + (v3(1, 1, 1) - m.f0) * (fres * (1 - m.rough) * 0.8f);
+        float pf = clampf((F.x + F.y + F.z) / (F.x + F.y + F.z + m.diffuse.x + m.diffuse.y + m.diffuse.z + 1e-4f), 0.1f, 0.9f);
+        V e1, e2; basis(m.n, e1, e2);
+        float r1 = rnd(rng), r2 = rnd(rng), ph = 6.2831853f * r1;
+        if (rnd(rng) < pf) {
+            float a = m.rough * m.rough, ct = sqrtf((1 - r2) / (1 + (a * a - 1) * r2)), sn = sqrtf(fmaxf(0.0f, 1 - ct * ct));
+            V hv = e1 * (sn * cosf(ph)) + e2 * (sn * sinf(ph)) + m.n * ct;
+            d = d - hv * (2 * dot(d, hv));
+            if (dot(d, m.n) <= 0) break;
+            tp = tp * F * (1 / pf); spec_ray = true;
+        } else {
+            float sn = sqrtf(r2);
+            d = e1 * (sn * cosf(ph)) + e2 * (sn * sinf(ph)) + m.n * sqrtf(1 - r2);
+            tp = tp * m.diffuse * (1 / (1 - pf)); spec_ray = false;
+        }
+        d = unit(d); o = po;
+    }
+    return L;
+}
+
+FN V pixel_dir(const Scene &s, float x, float y, int w, int h) {  // x, y in pixels; the larger side spans 2 tanfov
+    float k = 2 * s.tanfov / (w > h ? w : h);
+    V r = v3(s.cam[3], s.cam[4], s.cam[5]), u = v3(s.cam[6], s.cam[7], s.cam[8]), f = v3(s.cam[9], s.cam[10], s.cam[11]);
+    return f + r * ((x - 0.5f * w) * k) - u * ((y - 0.5f * h) * k);
+}
+
+FN V shade_dir(const Scene &s, V dir, Rng &rng, int depth) {
+    V o = v3(s.cam[0], s.cam[1], s.cam[2]);
+    if (s.aperture > 0) {
+        V r = v3(s.cam[3], s.cam[4], s.cam[5]), u = v3(s.cam[6], s.cam[7], s.cam[8]);
+        float a = s.aperture * sqrtf(rnd(rng)), ph = 6.2831853f * rnd(rng);
+        V off = r * (a * cosf(ph)) + u * (a * sinf(ph)), target = o + dir * s.focus;
+        o = o + off; dir = target - o;
+    }
+    V c = trace(s, o, unit(dir), rng, depth);
+    float m = fmaxf(c.x, fmaxf(c.y, c.z)) * s.exposure;
+    if (m > 3) c = c * (3 / m);   // a noisy highlight would speckle the picture
+    return c * s.exposure;
+}
+
+// Truth of one direction: class 0 other, 1 gear but no flank, 2 convex flank, 3 concave flank; bit 7: in patch, bit 6: compound shows, bits 4-5 zero.
+FN void label_dir(const Scene &s, V dir, uint8_t *cls, float *u, float *v, int *tooth) {
+    V o = v3(s.cam[0], s.cam[1], s.cam[2]); V d = unit(dir);
+    float t; Dist hit;
+    *cls = 0; *u = 0; *v = 0; *tooth = 0;
+    if (!march(s, o, d, 900, t, hit) || hit.m != M_GEAR) return;
+    FlankAt f = flank_at(s, o + d * t);
+    *cls = 1; *u = f.u; *v = f.v; *tooth = f.tooth;
+    bool band = f.u > -0.01f && f.u < 1.01f;
+    bool on = band && f.v >= 0 && f.v <= 1 && fmaxf(f.dconv, f.dconc) > -0.25f;
+    if (!on) return;
+    bool in; float film = film_at(s, f, true, in);
+    *cls = (uint8_t)((f.side ? 3 : 2) | (in ? 128 : 0) | (1 - expf(-film * s.opacity) > 0.5f ? 64 : 0));
+}

@@ -1,0 +1,457 @@
+//! The ring gear and the camera under which marked flanks look as they do in the photo.
+//!
+//! Marks alone do not say how lengths shrink towards the far end of a flank or how its curved
+//! profile bulges in the picture. The gear is a known kind of solid: a handful of shape numbers
+//! near those of usual gears, one angle a tooth, and a camera, fitted to the corners and sides.
+
+use super::gear_form::{FlankKind, RingForm, SHAPE_NUMBERS, flank_point};
+use super::least_squares::{Minimum, minimise};
+use crate::frames::{FlankPoint, PhotoPoint};
+use crate::gear::set::Hand;
+use crate::photo::Photo;
+use crate::reading::Corners;
+use nalgebra::{Matrix3, Rotation3, Vector3};
+
+/// One flank as it was marked: corners, and points along the two long sides.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MarkedFlank {
+    /// The four corners.
+    pub corners: Corners,
+    /// Points along the root side, toe to heel, without the corners.
+    pub root: Vec<PhotoPoint>,
+    /// Points along the tip side, toe to heel, without the corners.
+    pub tip: Vec<PhotoPoint>,
+}
+
+impl MarkedFlank {
+    /// The corners with their flank coordinates.
+    pub fn corner_points(&self) -> [(FlankPoint, PhotoPoint); 4] {
+        let c = &self.corners;
+        [
+            (FlankPoint::new(0.0, 0.0), c.toe_root),
+            (FlankPoint::new(0.0, 1.0), c.toe_tip),
+            (FlankPoint::new(1.0, 1.0), c.heel_tip),
+            (FlankPoint::new(1.0, 0.0), c.heel_root),
+        ]
+    }
+
+    /// Mean length of the two long sides, straight, in pixels.
+    pub fn length_px(&self) -> f64 {
+        let c = &self.corners;
+        (c.toe_root.distance(c.heel_root) + c.toe_tip.distance(c.heel_tip)) / 2.0
+    }
+
+    /// +1 or −1: the turn from toe → heel to root → tip in the photo.
+    pub fn turn(&self) -> f64 {
+        let c = &self.corners;
+        let along = (
+            c.heel_root.x + c.heel_tip.x - c.toe_root.x - c.toe_tip.x,
+            c.heel_root.y + c.heel_tip.y - c.toe_root.y - c.toe_tip.y,
+        );
+        let up = (
+            c.toe_tip.x + c.heel_tip.x - c.toe_root.x - c.heel_root.x,
+            c.toe_tip.y + c.heel_tip.y - c.toe_root.y - c.heel_root.y,
+        );
+        (along.0 * up.1 - along.1 * up.0).signum()
+    }
+}
+
+/// A pinhole camera before the gear.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Camera {
+    /// Gear axes → camera axes (x right, y down, z away).
+    rotation: Matrix3<f64>,
+    /// Where the gear's origin stands before the camera, face widths.
+    origin: Vector3<f64>,
+    /// Focal length, full-size pixels.
+    focal_px: f64,
+    /// Middle of the photo.
+    centre: PhotoPoint,
+}
+
+impl Camera {
+    /// Where a point of space falls in the photo. Points behind the camera give coordinates that
+    /// are not finite.
+    pub fn project(&self, point: Vector3<f64>) -> PhotoPoint {
+        let seen = self.rotation * point + self.origin;
+        let per_depth = if seen.z > 1e-6 {
+            self.focal_px / seen.z
+        } else {
+            f64::NAN
+        };
+        PhotoPoint::new(
+            self.centre.x + seen.x * per_depth,
+            self.centre.y + seen.y * per_depth,
+        )
+    }
+}
+
+/// A gear and camera that explain marked flanks.
+#[derive(Debug, Clone)]
+pub struct GearFit {
+    /// Shape of the flanks.
+    pub form: RingForm,
+    /// Hand and lengthwise form of the marked flanks.
+    pub kind: FlankKind,
+    /// The camera.
+    pub camera: Camera,
+    /// Angle of each marked tooth about the gear's axis, radians, in the order of the marks.
+    pub angles: Vec<f64>,
+    /// Root mean square distance of the marked corners from the fitted ones, in flank lengths.
+    pub misfit: f64,
+    /// How much worse the best gear of the other hand fits: its cost over this one's.
+    pub other_hand: f64,
+}
+
+/// How exact marks are taken to be, flank lengths.
+const MARK_SHARE: f64 = 0.006;
+
+/// Focal length assumed when the camera does not say, millimetres for a 36 mm wide frame, and how
+/// far phones lie around it (natural logarithm). Common practice, no source.
+const USUAL_FOCAL_35MM: f64 = 28.0;
+const FOCAL_LOG_SPREAD: (f64, f64) = (0.04, 0.2);
+
+/// Camera unknowns: turn (3), sideways shift over distance (2), log distance, log focal length.
+const CAMERA_NUMBERS: usize = 7;
+
+/// Fits a gear to the flanks marked on `photo`; `None` when there are none or nothing fits.
+/// All flanks must be of the same side of their teeth.
+pub fn fit(photo: &Photo, flanks: &[MarkedFlank]) -> Option<GearFit> {
+    let problem = Problem::new(photo, flanks)?;
+    let mut starts = problem.starts();
+    starts.sort_by(|a, b| a.mismatch.total_cmp(&b.mismatch));
+    let best_of = |hand: Hand| {
+        starts
+            .iter()
+            .filter(|start| start.hand == hand)
+            .take(4)
+            .map(|start| {
+                (
+                    start,
+                    problem.solve(start, problem.unknowns(start), false, 25),
+                )
+            })
+            .min_by(|a, b| a.1.cost.total_cmp(&b.1.cost))
+    };
+    let (left, right) = (best_of(Hand::Left)?, best_of(Hand::Right)?);
+    let (best, other) = if left.1.cost <= right.1.cost {
+        (left, right)
+    } else {
+        (right, left)
+    };
+    let other_hand = other.1.cost / best.1.cost.max(0.5);
+    let start = best.0;
+    let end = problem.solve(start, best.1.at, true, 30);
+    let fitted = problem.unpack(start, &end.at, other_hand);
+    fitted.misfit.is_finite().then_some(fitted)
+}
+
+impl GearFit {
+    /// Where a point of the flank of the `tooth`-th marked tooth falls in the photo.
+    pub fn place(&self, tooth: usize, at: FlankPoint) -> PhotoPoint {
+        self.camera
+            .project(flank_point(&self.form, self.kind, self.angles[tooth], at))
+    }
+}
+
+/// Thickness of a tooth at its tip, face widths: a tenth of the face width is usual on ring gears
+/// (common practice, no source).
+const TOP_LAND: f64 = 0.1;
+
+/// What stands before a flank: the next tooth's flank with its top land, as a closed line in the
+/// photo.
+#[derive(Debug, Clone)]
+pub struct NextTooth(Vec<PhotoPoint>);
+
+impl NextTooth {
+    /// Whether a point of the photo lies on the next tooth (crossings of a ray to the right).
+    pub fn covers(&self, point: PhotoPoint) -> bool {
+        let mut inside = false;
+        let mut before = *self.0.last().unwrap_or(&point);
+        for &corner in &self.0 {
+            if (corner.y > point.y) != (before.y > point.y) {
+                let at = (point.y - corner.y) / (before.y - corner.y);
+                inside ^= point.x < corner.x + at * (before.x - corner.x);
+            }
+            before = corner;
+        }
+        inside
+    }
+}
+
+impl GearFit {
+    /// Angle from one tooth to the next, radians, as the marked teeth's angles have it; `None`
+    /// with fewer than two.
+    pub fn pitch(&self) -> Option<f64> {
+        let mut angles = self.angles.clone();
+        angles.sort_by(f64::total_cmp);
+        let steps: Vec<f64> = angles.windows(2).map(|pair| pair[1] - pair[0]).collect();
+        // Ring gears have some 20 … 80 teeth; anything nearer is the same tooth marked twice.
+        let least = std::f64::consts::TAU / 80.0;
+        let smallest = steps
+            .iter()
+            .copied()
+            .filter(|&s| s > least)
+            .min_by(f64::total_cmp)?;
+        let teeth: f64 = steps.iter().map(|step| (step / smallest).round()).sum();
+        let pitch = steps.iter().sum::<f64>() / teeth;
+        (pitch < std::f64::consts::TAU / 20.0).then_some(pitch)
+    }
+
+    /// The tooth that stands before the `tooth`-th marked flank.
+    pub fn next_tooth(&self, tooth: usize) -> Option<NextTooth> {
+        let sense = self.kind.sense();
+        let angle = self.angles[tooth] + sense * self.pitch()?;
+        let place = |angle: f64, i: i32, height: f64| {
+            let at = FlankPoint::new(f64::from(i) / 24.0, height);
+            let point = flank_point(&self.form, self.kind, angle, at);
+            (self.camera.project(point), point)
+        };
+        let (_, tip) = place(angle, 12, 1.0);
+        let land = TOP_LAND * self.form.spiral_tangent.hypot(1.0) / tip.x.hypot(tip.y);
+        let mut line: Vec<PhotoPoint> = (0..=24)
+            .map(|i| place(angle - sense * land, i, 1.0).0)
+            .collect();
+        line.extend((0..=24).rev().map(|i| place(angle, i, 0.0).0));
+        line.iter()
+            .all(|p| p.x.is_finite() && p.y.is_finite())
+            .then_some(NextTooth(line))
+    }
+}
+
+/// A rough pose to start from.
+struct Start {
+    hand: Hand,
+    rotation: Matrix3<f64>,
+    origin: Vector3<f64>,
+    mismatch: f64,
+}
+
+struct Problem<'a> {
+    flanks: &'a [MarkedFlank],
+    centre: PhotoPoint,
+    focal_px: f64,
+    focal_log_spread: f64,
+    mark_px: f64,
+    sense: f64,
+}
+
+impl<'a> Problem<'a> {
+    fn new(photo: &Photo, flanks: &'a [MarkedFlank]) -> Option<Self> {
+        let length = flanks.iter().map(MarkedFlank::length_px).sum::<f64>() / flanks.len() as f64;
+        if !(length.is_finite() && length > 1.0) {
+            return None;
+        }
+        let longest = f64::from(photo.width.max(photo.height));
+        Some(Self {
+            flanks,
+            centre: PhotoPoint::new(f64::from(photo.width) / 2.0, f64::from(photo.height) / 2.0),
+            focal_px: photo.focal_35mm.unwrap_or(USUAL_FOCAL_35MM) / 36.0 * longest,
+            focal_log_spread: if photo.focal_35mm.is_some() {
+                FOCAL_LOG_SPREAD.0
+            } else {
+                FOCAL_LOG_SPREAD.1
+            },
+            mark_px: MARK_SHARE * length,
+            // With y down, a flank that looks along increasing angle shows a positive turn.
+            sense: flanks.iter().map(MarkedFlank::turn).sum::<f64>().signum(),
+        })
+    }
+
+    /// Far-camera poses from all round, turned, shifted and scaled onto the middle flank.
+    fn starts(&self) -> Vec<Start> {
+        let flank = self.flanks[self.flanks.len() / 2].corner_points();
+        let seen = flank.map(|(_, point)| point);
+        let seen_middle = middle(&seen);
+        let mut starts = Vec::new();
+        for hand in [Hand::Left, Hand::Right] {
+            let kind = FlankKind::facing(hand, self.sense);
+            let solid = flank.map(|(at, _)| flank_point(&RingForm::USUAL, kind, 0.0, at));
+            for elevation in [15.0f64, 30.0, 45.0, 60.0, 75.0, 88.0] {
+                for azimuth in (0..360).step_by(15) {
+                    let look = look_from(elevation.to_radians(), f64::from(azimuth).to_radians());
+                    let flat = solid.map(|point| {
+                        let turned = look * point;
+                        PhotoPoint::new(turned.x, turned.y)
+                    });
+                    let flat_middle = middle(&flat);
+                    // Least-squares similarity between two point sets, as complex numbers.
+                    let (mut re, mut im, mut square, mut total) = (0.0, 0.0, 0.0, 0.0);
+                    for (a, b) in flat.iter().zip(&seen) {
+                        let (ax, ay) = (a.x - flat_middle.x, a.y - flat_middle.y);
+                        let (bx, by) = (b.x - seen_middle.x, b.y - seen_middle.y);
+                        re += ax * bx + ay * by;
+                        im += ax * by - ay * bx;
+                        square += ax * ax + ay * ay;
+                        total += bx * bx + by * by;
+                    }
+                    let (re, im) = (re / square, im / square);
+                    let scale = re.hypot(im);
+                    let mismatch = 1.0 - scale * scale * square / total;
+                    let roll = Rotation3::from_axis_angle(&Vector3::z_axis(), im.atan2(re));
+                    let rotation = roll.into_inner() * look;
+                    let anchor = rotation * (solid[0] + solid[1] + solid[2] + solid[3]) / 4.0;
+                    let distance = self.focal_px / scale;
+                    let origin = Vector3::new(
+                        (seen_middle.x - self.centre.x) / scale - anchor.x,
+                        (seen_middle.y - self.centre.y) / scale - anchor.y,
+                        (distance - anchor.z).max(0.5),
+                    );
+                    starts.push(Start {
+                        hand,
+                        rotation,
+                        origin,
+                        mismatch,
+                    });
+                }
+            }
+        }
+        starts
+    }
+
+    /// The unknowns at a start: the camera as it is, every tooth at the angle that suits it best.
+    fn unknowns(&self, start: &Start) -> Vec<f64> {
+        let kind = FlankKind::facing(start.hand, self.sense);
+        let camera = Camera {
+            rotation: start.rotation,
+            origin: start.origin,
+            focal_px: self.focal_px,
+            centre: self.centre,
+        };
+        let mut unknowns = vec![
+            0.0,
+            0.0,
+            0.0,
+            start.origin.x / start.origin.z,
+            start.origin.y / start.origin.z,
+            start.origin.z.ln(),
+            self.focal_px.ln(),
+        ];
+        for flank in self.flanks {
+            let corners = flank.corner_points();
+            let distance = |angle: f64| {
+                let off: f64 = corners
+                    .iter()
+                    .map(|&(at, seen)| {
+                        let point = flank_point(&RingForm::USUAL, kind, angle, at);
+                        camera.project(point).distance(seen)
+                    })
+                    .sum();
+                if off.is_finite() { off } else { f64::MAX }
+            };
+            let angle = (-80..=80)
+                .map(|degrees| f64::from(degrees).to_radians())
+                .min_by(|&a, &b| distance(a).total_cmp(&distance(b)))
+                .unwrap_or(0.0);
+            unknowns.push(angle);
+        }
+        unknowns.extend([0.0; SHAPE_NUMBERS]);
+        unknowns
+    }
+
+    fn unpack(&self, start: &Start, unknowns: &[f64], other_hand: f64) -> GearFit {
+        let teeth = self.flanks.len();
+        let turn = Rotation3::new(Vector3::new(unknowns[0], unknowns[1], unknowns[2]));
+        let distance = unknowns[5].exp();
+        let mut offsets = [0.0; SHAPE_NUMBERS];
+        offsets.copy_from_slice(&unknowns[CAMERA_NUMBERS + teeth..]);
+        let mut fit = GearFit {
+            form: RingForm::from_offsets(&offsets),
+            kind: FlankKind::facing(start.hand, self.sense),
+            camera: Camera {
+                rotation: turn.into_inner() * start.rotation,
+                origin: Vector3::new(unknowns[3] * distance, unknowns[4] * distance, distance),
+                focal_px: unknowns[6].exp(),
+                centre: self.centre,
+            },
+            angles: unknowns[CAMERA_NUMBERS..CAMERA_NUMBERS + teeth].to_vec(),
+            misfit: 0.0,
+            other_hand,
+        };
+        let mut square = 0.0;
+        for (tooth, flank) in self.flanks.iter().enumerate() {
+            for (at, seen) in flank.corner_points() {
+                square += fit.place(tooth, at).distance(seen).powi(2);
+            }
+        }
+        fit.misfit = (square / (4 * teeth) as f64).sqrt() * MARK_SHARE / self.mark_px;
+        fit
+    }
+
+    fn solve(&self, start: &Start, from: Vec<f64>, sides: bool, steps: usize) -> Minimum {
+        let teeth = self.flanks.len();
+        let first_angle: f64 = from[CAMERA_NUMBERS..CAMERA_NUMBERS + teeth].iter().sum();
+        minimise(from, steps, |unknowns| {
+            let fit = self.unpack(start, unknowns, 0.0);
+            let mut off = Vec::new();
+            for (tooth, flank) in self.flanks.iter().enumerate() {
+                for (at, seen) in flank.corner_points() {
+                    let placed = fit.place(tooth, at);
+                    off.push((placed.x - seen.x) / self.mark_px);
+                    off.push((placed.y - seen.y) / self.mark_px);
+                }
+                if sides {
+                    for (points, height) in [(&flank.root, 0.0), (&flank.tip, 1.0)] {
+                        let curve = side_curve(&fit, tooth, height);
+                        let distances = points.iter().map(|&p| distance_to_curve(&curve, p));
+                        off.extend(distances.map(|px| px / self.mark_px));
+                    }
+                }
+            }
+            off.extend_from_slice(&unknowns[CAMERA_NUMBERS + teeth..]);
+            off.push((unknowns[6] - self.focal_px.ln()) / self.focal_log_spread);
+            // A turn of all teeth together is the same as a turn of the camera: hold it still.
+            let angles: f64 = unknowns[CAMERA_NUMBERS..CAMERA_NUMBERS + teeth]
+                .iter()
+                .sum();
+            off.push(angles - first_angle);
+            off
+        })
+    }
+}
+
+/// Points of a fitted long side from a little before the toe to a little past the heel.
+fn side_curve(fit: &GearFit, tooth: usize, height: f64) -> Vec<PhotoPoint> {
+    (-1..=25)
+        .map(|i| fit.place(tooth, FlankPoint::new(f64::from(i) / 24.0, height)))
+        .collect()
+}
+
+/// Signed distance from `point` to the nearest piece of a curve, pixels.
+fn distance_to_curve(curve: &[PhotoPoint], point: PhotoPoint) -> f64 {
+    let mut best = (f64::INFINITY, 0.0);
+    for pair in curve.windows(2) {
+        let (dx, dy) = (pair[1].x - pair[0].x, pair[1].y - pair[0].y);
+        let length = dx.hypot(dy).max(1e-9);
+        let (px, py) = (point.x - pair[0].x, point.y - pair[0].y);
+        let along = ((px * dx + py * dy) / length).clamp(0.0, length);
+        let foot = PhotoPoint::new(
+            pair[0].x + dx * along / length,
+            pair[0].y + dy * along / length,
+        );
+        let away = foot.distance(point);
+        if away < best.0 {
+            best = (away, (dx * py - dy * px) / length);
+        }
+    }
+    best.1
+}
+
+/// Rotation of a camera that looks at the origin from `elevation` above the gear's plane.
+fn look_from(elevation: f64, azimuth: f64) -> Matrix3<f64> {
+    let away = -Vector3::new(
+        elevation.cos() * azimuth.cos(),
+        elevation.cos() * azimuth.sin(),
+        elevation.sin(),
+    );
+    let right = away.cross(&Vector3::z()).normalize();
+    let down = away.cross(&right);
+    Matrix3::from_rows(&[right.transpose(), down.transpose(), away.transpose()])
+}
+
+fn middle(points: &[PhotoPoint; 4]) -> PhotoPoint {
+    let sum = points
+        .iter()
+        .fold((0.0, 0.0), |sum, p| (sum.0 + p.x, sum.1 + p.y));
+    PhotoPoint::new(sum.0 / 4.0, sum.1 / 4.0)
+}

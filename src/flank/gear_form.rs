@@ -1,0 +1,205 @@
+//! The flank of a ring gear nobody has measured yet: a few shape numbers with the range usual
+//! ring gears have, enough to say where each point of a flank stands in space.
+//!
+//! Lengths are in face widths, so that no size is needed. Axis z along the gear's axis towards the
+//! pinion's side, origin on the axis level with the middle of the pitch cone.
+
+use crate::frames::FlankPoint;
+use crate::gear::set::{FlankForm, Hand};
+use nalgebra::Vector3;
+
+/// Number of shape numbers in [`RingForm`].
+pub const SHAPE_NUMBERS: usize = 8;
+
+/// Shape of a ring gear's flanks.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RingForm {
+    /// Pitch angle, radians.
+    pub pitch_angle: f64,
+    /// Face width over outer diameter.
+    pub face_per_diameter: f64,
+    /// Tangent of the spiral angle at mid-face.
+    pub spiral_tangent: f64,
+    /// Change of that tangent from toe to heel.
+    pub spiral_change: f64,
+    /// Depth of the visible flank at mid-face, square to the pitch cone, over the face width.
+    pub depth_per_face: f64,
+    /// Depth at the heel less depth at the toe, over the depth at mid-face.
+    pub taper: f64,
+    /// Normal pressure angle, radians.
+    pub pressure_angle: f64,
+    /// Height of the profile's curve over its chord, over the depth.
+    pub bulge: f64,
+}
+
+impl RingForm {
+    /// Middle of what usual car and truck axles have: pitch angle 70° … 80°, face width near
+    /// 0.155 of the diameter, spiral angle 29° … 35° at mid-face and some 10° more at the heel than
+    /// at the toe, taper from none (face-hobbed) to a third (face-milled), pressure angle near 20°.
+    /// Common practice, no source. The bulge is h ÷ 8ρ of a profile of depth h whose radius of
+    /// curvature ρ is that of the equivalent cylindrical gear.
+    pub const USUAL: Self = Self {
+        pitch_angle: 1.309,
+        face_per_diameter: 0.152,
+        spiral_tangent: 0.625,
+        spiral_change: 0.22,
+        depth_per_face: 0.25,
+        taper: 0.16,
+        pressure_angle: 0.349,
+        bulge: 0.012,
+    };
+
+    /// The form that lies `offsets` standard deviations of usual gears from [`Self::USUAL`], in the
+    /// order of the fields.
+    pub fn from_offsets(offsets: &[f64; SHAPE_NUMBERS]) -> Self {
+        let usual = Self::USUAL;
+        Self {
+            pitch_angle: (usual.pitch_angle + 0.044 * offsets[0]).clamp(0.9, 1.5),
+            face_per_diameter: usual.face_per_diameter * (0.035 * offsets[1]).exp(),
+            spiral_tangent: usual.spiral_tangent + 0.06 * offsets[2],
+            spiral_change: usual.spiral_change + 0.12 * offsets[3],
+            depth_per_face: usual.depth_per_face * (0.08 * offsets[4]).exp(),
+            taper: usual.taper + 0.17 * offsets[5],
+            pressure_angle: usual.pressure_angle + 0.026 * offsets[6],
+            bulge: usual.bulge + 0.004 * offsets[7],
+        }
+    }
+
+    /// Flank depth over flank length as seen square to the flank: the depth leans by the pressure
+    /// angle, the length by the spiral angle.
+    pub fn proportion(&self) -> f64 {
+        let spiral_cosine = 1.0 / self.spiral_tangent.hypot(1.0);
+        self.depth_per_face / self.pressure_angle.cos() * spiral_cosine
+    }
+
+    /// Mean cone distance, face widths.
+    fn mean_cone_distance(&self) -> f64 {
+        0.5 / self.face_per_diameter / self.pitch_angle.sin() - 0.5
+    }
+}
+
+/// Which of the four kinds of flank: hand of spiral and lengthwise form.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct FlankKind {
+    /// Hand of the ring gear's spiral.
+    pub hand: Hand,
+    /// Convex or concave along its length.
+    pub form: FlankForm,
+}
+
+impl FlankKind {
+    /// The kind that spirals with `hand` and looks along increasing (+1) or decreasing (−1) angle.
+    pub fn facing(hand: Hand, sense: f64) -> Self {
+        let form = if sense * hand_sign(hand) < 0.0 {
+            FlankForm::Convex
+        } else {
+            FlankForm::Concave
+        };
+        Self { hand, form }
+    }
+
+    /// +1 when the flank's outer side looks along increasing angle, else −1.
+    pub fn sense(self) -> f64 {
+        match self.form {
+            FlankForm::Convex => -hand_sign(self.hand),
+            FlankForm::Concave => hand_sign(self.hand),
+        }
+    }
+}
+
+/// Sign of the angle by which the heel leads the toe, seen from the pinion's side: a right-hand
+/// spiral runs clockwise outwards.
+fn hand_sign(hand: Hand) -> f64 {
+    match hand {
+        Hand::Left => 1.0,
+        Hand::Right => -1.0,
+    }
+}
+
+/// Share of the depth at which the pitch cone cuts the flank; only fixes where heights count from.
+const PITCH_HEIGHT: f64 = 0.7;
+
+/// The point of a flank in space, face widths, for the tooth turned by `angle` radians.
+///
+/// The lengthwise curve is the integral of tan β ÷ (R sin δ) over the cone distance R with tan β
+/// linear in R; the profile is a line leaning by the pressure angle plus a parabola of the bulge.
+pub fn flank_point(form: &RingForm, kind: FlankKind, angle: f64, at: FlankPoint) -> Vector3<f64> {
+    let mean = form.mean_cone_distance();
+    let along = at.length - 0.5;
+    let (sine, cosine) = form.pitch_angle.sin_cos();
+    let depth = form.depth_per_face * (1.0 + form.taper * along);
+    let height = depth * (at.height - PITCH_HEIGHT);
+    let turn = hand_sign(kind.hand)
+        * (form.spiral_change * along
+            + (form.spiral_tangent - form.spiral_change * mean) * (along / mean).ln_1p())
+        / sine;
+    let transverse = form.pressure_angle.tan() * form.spiral_tangent.hypot(1.0);
+    let sideways = kind.sense()
+        * (4.0 * form.bulge * at.height * (1.0 - at.height) * depth - height * transverse);
+    let radius = (mean + along) * sine + height * cosine;
+    let theta = angle + turn + sideways / radius;
+    Vector3::new(
+        radius * theta.cos(),
+        radius * theta.sin(),
+        height * sine - along * cosine,
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn sense_and_kind_are_inverse_to_each_other() {
+        for hand in [Hand::Left, Hand::Right] {
+            for sense in [1.0, -1.0] {
+                assert_eq!(FlankKind::facing(hand, sense).sense(), sense);
+            }
+        }
+    }
+
+    #[test]
+    fn toe_and_heel_are_one_face_width_apart_along_the_cone() {
+        let form = RingForm::USUAL;
+        let kind = FlankKind::facing(Hand::Left, 1.0);
+        let radius = |length| {
+            let point = flank_point(&form, kind, 0.3, FlankPoint::new(length, PITCH_HEIGHT));
+            (point.x.hypot(point.y), point.z)
+        };
+        let (toe, heel) = (radius(0.0), radius(1.0));
+        let distance = (heel.0 - toe.0).hypot(heel.1 - toe.1);
+        assert!((distance - 1.0).abs() < 1e-9, "{distance}");
+    }
+
+    #[test]
+    fn the_lengthwise_curve_has_the_spiral_angle_at_mid_face() {
+        let form = RingForm::USUAL;
+        let kind = FlankKind::facing(Hand::Left, 1.0);
+        let at = |length| flank_point(&form, kind, 0.0, FlankPoint::new(length, PITCH_HEIGHT));
+        let step = at(0.5001) - at(0.4999);
+        let (x, y, z) = (step.x, step.y, step.z);
+        // At angle 0 the radial direction is x, the circumferential one y.
+        let tangent = y / x.hypot(z);
+        assert!((tangent - form.spiral_tangent).abs() < 1e-3, "{tangent}");
+    }
+
+    #[test]
+    fn a_convex_flank_bulges_along_its_length() {
+        for hand in [Hand::Left, Hand::Right] {
+            for sense in [1.0, -1.0] {
+                let kind = FlankKind::facing(hand, sense);
+                let at = |length| {
+                    flank_point(
+                        &RingForm::USUAL,
+                        kind,
+                        0.0,
+                        FlankPoint::new(length, PITCH_HEIGHT),
+                    )
+                };
+                let middle = at(0.5) - (at(0.0) + at(1.0)) / 2.0;
+                let bulges_outward = middle.y * kind.sense() > 0.0;
+                assert_eq!(bulges_outward, kind.form == FlankForm::Convex, "{kind:?}");
+            }
+        }
+    }
+}

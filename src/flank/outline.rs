@@ -1,0 +1,286 @@
+//! One flank in the photo: where each (length, height) of it falls.
+
+use super::gear_fit::{GearFit, MarkedFlank};
+use super::gear_form::RingForm;
+use crate::frames::{FlankPoint, PhotoPoint};
+use crate::reading::Corners;
+
+/// Nodes along the length and the height between which places are interpolated linearly; a flank
+/// bends so little that this is exact to a hundredth of a pixel.
+const NODES: (usize, usize) = (49, 13);
+
+/// Points given along each long side of a reading's outline.
+const SIDE_POINTS: usize = 13;
+
+/// The map from flank coordinates to the photo, for one flank.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Outline {
+    /// Photo points of the nodes, length running fastest, from the toe's root.
+    nodes: Vec<PhotoPoint>,
+    /// Depth over length of the flank at its true proportions.
+    pub proportion: f64,
+    /// How far the outline itself may be off, standard deviation in shares of length and height.
+    pub doubt: FlankPoint,
+    /// Which nodes are hidden; empty when nothing is known to be.
+    hidden: Vec<bool>,
+}
+
+impl Outline {
+    /// An outline from any map of flank coordinates. `proportion` is the flank's depth over its
+    /// length, `doubt` the standard deviation of the map in flank coordinates.
+    pub fn from_map(
+        proportion: f64,
+        doubt: FlankPoint,
+        place: impl Fn(FlankPoint) -> PhotoPoint,
+    ) -> Self {
+        let nodes = node_points().map(place).collect();
+        Self {
+            nodes,
+            proportion,
+            doubt,
+            hidden: Vec::new(),
+        }
+    }
+
+    /// The same outline with the parts hidden by something in front marked by `is_hidden`.
+    #[must_use]
+    pub fn with_hidden(mut self, is_hidden: impl Fn(FlankPoint) -> bool) -> Self {
+        self.hidden = node_points().map(is_hidden).collect();
+        self
+    }
+
+    /// The marked flank as the fitted gear explains it, shifted so that it passes through every
+    /// mark.
+    pub fn from_fit(fit: &GearFit, tooth: usize, marked: &MarkedFlank) -> Self {
+        let c = &marked.corners;
+        let root = side_corrections(fit, tooth, 0.0, c.toe_root, &marked.root, c.heel_root);
+        let tip = side_corrections(fit, tooth, 1.0, c.toe_tip, &marked.tip, c.heel_tip);
+        // What the sides leave open: the shape of the profile and of an unknown gear.
+        let doubt = FlankPoint::new(0.003 + 0.3 * fit.misfit, 0.006 + 1.5 * fit.misfit);
+        let outline = Self::from_map(fit.form.proportion(), doubt, |at| {
+            let model = fit.place(tooth, at);
+            let (low, high) = (interpolate(&root, at.length), interpolate(&tip, at.length));
+            PhotoPoint::new(
+                model.x + low.0 * (1.0 - at.height) + high.0 * at.height,
+                model.y + low.1 * (1.0 - at.height) + high.1 * at.height,
+            )
+        });
+        match fit.next_tooth(tooth) {
+            Some(next) => {
+                let seen = outline.clone();
+                outline.with_hidden(|at| next.covers(seen.place(at)))
+            }
+            None => outline,
+        }
+    }
+
+    /// Share of the flank that is hidden by something in front of it.
+    pub fn hidden_share(&self) -> f64 {
+        let hidden = self.hidden.iter().filter(|&&hidden| hidden).count();
+        hidden as f64 / self.nodes.len() as f64
+    }
+
+    /// A flank between its two marked sides, with nothing known of the gear: lengths run evenly
+    /// along the sides, heights evenly between them.
+    pub fn from_sides(marked: &MarkedFlank) -> Self {
+        let c = &marked.corners;
+        let root = evenly(c.toe_root, &marked.root, c.heel_root);
+        let tip = evenly(c.toe_tip, &marked.tip, c.heel_tip);
+        let doubt = FlankPoint::new(0.05, 0.03);
+        Self::from_map(RingForm::USUAL.proportion(), doubt, |at| {
+            let low = interpolate(&root, at.length);
+            let high = interpolate(&tip, at.length);
+            PhotoPoint::new(low.0, low.1).lerp(PhotoPoint::new(high.0, high.1), at.height)
+        })
+    }
+
+    /// Where a point of the flank falls in the photo.
+    pub fn place(&self, at: FlankPoint) -> PhotoPoint {
+        let (column, x) = cell(at.length, NODES.0);
+        let (row, y) = cell(at.height, NODES.1);
+        let node = |r: usize, c: usize| self.nodes[r * NODES.0 + c];
+        node(row, column)
+            .lerp(node(row, column + 1), x)
+            .lerp(node(row + 1, column).lerp(node(row + 1, column + 1), x), y)
+    }
+
+    /// Whether the nearest node of the flank is hidden by something in front of it.
+    pub fn is_hidden(&self, at: FlankPoint) -> bool {
+        let near = |share: f64, nodes: usize| {
+            (share.clamp(0.0, 1.0) * (nodes - 1) as f64).round() as usize
+        };
+        self.hidden
+            .get(near(at.height, NODES.1) * NODES.0 + near(at.length, NODES.0))
+            .copied()
+            .unwrap_or(false)
+    }
+
+    /// The four corners.
+    pub fn corners(&self) -> Corners {
+        let at = |length, height| self.place(FlankPoint::new(length, height));
+        Corners {
+            toe_root: at(0.0, 0.0),
+            toe_tip: at(0.0, 1.0),
+            heel_tip: at(1.0, 1.0),
+            heel_root: at(1.0, 0.0),
+        }
+    }
+
+    /// The long side at `height` (0 root, 1 tip), toe to heel, in equal steps of length.
+    pub fn side(&self, height: f64) -> Vec<PhotoPoint> {
+        (0..SIDE_POINTS)
+            .map(|i| i as f64 / (SIDE_POINTS - 1) as f64)
+            .map(|length| self.place(FlankPoint::new(length, height)))
+            .collect()
+    }
+
+    /// Length along the flank's middle and mean height, in full-size pixels.
+    pub fn size_px(&self) -> (f64, f64) {
+        let middle = self.side(0.5);
+        let length = middle
+            .windows(2)
+            .map(|pair| pair[0].distance(pair[1]))
+            .sum();
+        let (root, tip) = (self.side(0.0), self.side(1.0));
+        let heights: f64 = root.iter().zip(&tip).map(|(a, b)| a.distance(*b)).sum();
+        (length, heights / SIDE_POINTS as f64)
+    }
+
+    /// Share of the flank inside a photo of this size.
+    pub fn share_in_photo(&self, width: u32, height: u32) -> f64 {
+        let inside = |p: &&PhotoPoint| {
+            (0.0..=f64::from(width)).contains(&p.x) && (0.0..=f64::from(height)).contains(&p.y)
+        };
+        self.nodes.iter().filter(inside).count() as f64 / self.nodes.len() as f64
+    }
+}
+
+fn node_points() -> impl Iterator<Item = FlankPoint> {
+    (0..NODES.1).flat_map(|row| {
+        (0..NODES.0).map(move |column| {
+            FlankPoint::new(
+                column as f64 / (NODES.0 - 1) as f64,
+                row as f64 / (NODES.1 - 1) as f64,
+            )
+        })
+    })
+}
+
+/// The grid cell a share falls in and how far into it; outside, the border cell goes on straight.
+fn cell(share: f64, nodes: usize) -> (usize, f64) {
+    let at = share * (nodes - 1) as f64;
+    let index = at.floor().clamp(0.0, (nodes - 2) as f64);
+    (index as usize, at - index)
+}
+
+/// A value of two numbers along the length: knots in rising order.
+type Knots = Vec<(f64, (f64, f64))>;
+
+fn interpolate(knots: &Knots, length: f64) -> (f64, f64) {
+    let after = knots
+        .partition_point(|knot| knot.0 < length)
+        .clamp(1, knots.len() - 1);
+    let ((l0, a), (l1, b)) = (knots[after - 1], knots[after]);
+    let t = if l1 > l0 {
+        (length - l0) / (l1 - l0)
+    } else {
+        0.0
+    };
+    (a.0 + (b.0 - a.0) * t, a.1 + (b.1 - a.1) * t)
+}
+
+/// By how much the fitted side must move to pass through the marks, at each mark's length.
+fn side_corrections(
+    fit: &GearFit,
+    tooth: usize,
+    height: f64,
+    toe: PhotoPoint,
+    between: &[PhotoPoint],
+    heel: PhotoPoint,
+) -> Knots {
+    let correction = |length: f64, mark: PhotoPoint| {
+        let model = fit.place(tooth, FlankPoint::new(length, height));
+        (length, (mark.x - model.x, mark.y - model.y))
+    };
+    let nearest = |mark: PhotoPoint| {
+        let steps = 240;
+        (-steps / 10..=steps + steps / 10)
+            .map(|i| f64::from(i) / f64::from(steps))
+            .min_by(|&a, &b| {
+                let off = |l| fit.place(tooth, FlankPoint::new(l, height)).distance(mark);
+                off(a).total_cmp(&off(b))
+            })
+            .unwrap_or(0.5)
+    };
+    let (first, last) = (nearest(toe), nearest(heel));
+    let mut knots = vec![correction(0.0, toe)];
+    for &mark in between {
+        let length = (nearest(mark) - first) / (last - first).max(0.5);
+        if length > knots[knots.len() - 1].0 + 0.01 && length < 0.99 {
+            knots.push(correction(length, mark));
+        }
+    }
+    knots.push(correction(1.0, heel));
+    knots
+}
+
+/// Points of a side against the share of the way along it.
+fn evenly(toe: PhotoPoint, between: &[PhotoPoint], heel: PhotoPoint) -> Knots {
+    let mut way = 0.0;
+    let mut previous = toe;
+    let mut knots = vec![(0.0, (toe.x, toe.y))];
+    for &point in between.iter().chain([&heel]) {
+        way += previous.distance(point);
+        knots.push((way, (point.x, point.y)));
+        previous = point;
+    }
+    for knot in &mut knots {
+        knot.0 /= way.max(1e-9);
+    }
+    knots
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn square() -> MarkedFlank {
+        MarkedFlank {
+            corners: Corners {
+                toe_root: PhotoPoint::new(100.0, 100.0),
+                toe_tip: PhotoPoint::new(100.0, 60.0),
+                heel_tip: PhotoPoint::new(300.0, 60.0),
+                heel_root: PhotoPoint::new(300.0, 100.0),
+            },
+            root: vec![PhotoPoint::new(200.0, 110.0)],
+            tip: vec![],
+        }
+    }
+
+    #[test]
+    fn sides_pass_through_the_marks() {
+        let outline = Outline::from_sides(&square());
+        let middle = outline.place(FlankPoint::new(0.5, 0.0));
+        assert!(middle.distance(PhotoPoint::new(200.0, 110.0)) < 1e-9);
+        let centre = outline.place(FlankPoint::new(0.5, 0.5));
+        assert!(centre.distance(PhotoPoint::new(200.0, 85.0)) < 1e-9);
+        assert_eq!(outline.corners(), square().corners);
+    }
+
+    #[test]
+    fn the_share_in_the_photo_counts_what_is_inside() {
+        let outline = Outline::from_sides(&square());
+        assert_eq!(outline.share_in_photo(400, 400), 1.0);
+        let half = outline.share_in_photo(200, 400);
+        assert!((half - 0.5).abs() < 0.03, "{half}");
+    }
+
+    #[test]
+    fn hidden_parts_are_told_by_the_nearest_node() {
+        let outline = Outline::from_sides(&square());
+        assert!(!outline.is_hidden(FlankPoint::new(0.2, 0.1)));
+        let outline = outline.with_hidden(|at| at.height < 0.3);
+        assert!(outline.is_hidden(FlankPoint::new(0.2, 0.1)));
+        assert!(!outline.is_hidden(FlankPoint::new(0.2, 0.9)));
+    }
+}

@@ -1,0 +1,55 @@
+//! A file → an upright picture with what the camera said.
+//!
+//! Limits on bytes and pixels are checked before anything is decoded; the EXIF orientation is
+//! applied after shrinking; the file itself is never touched.
+
+mod colour;
+mod complete;
+mod error;
+mod exif;
+mod open;
+pub mod quality;
+
+pub use colour::linear_from_srgb;
+pub use error::PhotoError;
+pub use open::{Limits, open, open_with};
+
+use image::RgbImage;
+
+/// Longest side of the working copy, pixels: patch edges are much wider than a pixel at this
+/// size, so more would only cost time.
+pub const WORKING_SIDE_PX: u32 = 2048;
+
+/// One opened photo.
+#[derive(Debug, Clone)]
+pub struct Photo {
+    /// The path as it was given.
+    pub path: String,
+    /// SHA-256 of the file's bytes, lower-case hexadecimal.
+    pub sha256: String,
+    /// Width of the upright photo at full size, pixels.
+    pub width: u32,
+    /// Height of the upright photo at full size, pixels.
+    pub height: u32,
+    /// Focal length the camera gave, as that of a 36 mm × 24 mm frame, millimetres.
+    pub focal_35mm: Option<f64>,
+    /// Upright sRGB copy, its longest side at most [`WORKING_SIDE_PX`].
+    pub working: RgbImage,
+    /// Working pixels per full-size pixel, 0 < scale ≤ 1.
+    pub scale: f64,
+}
+
+impl Photo {
+    /// A photo from pixels in memory, as tests and the finder's training make them.
+    pub fn from_pixels(path: &str, working: RgbImage) -> Self {
+        Self {
+            path: path.to_owned(),
+            sha256: String::new(),
+            width: working.width(),
+            height: working.height(),
+            focal_35mm: None,
+            working,
+            scale: 1.0,
+        }
+    }
+}

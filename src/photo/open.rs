@@ -1,0 +1,278 @@
+//! Opening a photo: limits first, then sniffing, decoding, shrinking, turning.
+
+use super::complete::jpeg_is_complete;
+use super::exif::{CameraFacts, camera_facts};
+use super::{Photo, PhotoError, WORKING_SIDE_PX};
+use fast_image_resize::images::Image as Shrunk;
+use fast_image_resize::{FilterType, PixelType, ResizeAlg, ResizeOptions, Resizer};
+use image::metadata::Orientation;
+use image::{DynamicImage, ImageFormat, ImageReader, RgbImage};
+use sha2::{Digest, Sha256};
+use std::fs;
+use std::io::Cursor;
+use std::path::Path;
+
+/// What will be opened at most.
+#[derive(Debug, Clone, Copy)]
+pub struct Limits {
+    /// Largest file, bytes.
+    pub bytes: u64,
+    /// Most pixels, width × height.
+    pub pixels: u64,
+}
+
+impl Default for Limits {
+    /// 64 MB and 110 megapixels: above every phone's usual setting, below what exhausts memory.
+    fn default() -> Self {
+        Self {
+            bytes: 64_000_000,
+            pixels: 110_000_000,
+        }
+    }
+}
+
+/// Opens the photo at `path` within the usual limits.
+///
+/// # Errors
+/// [`PhotoError`] says what is wrong with the file.
+pub fn open(path: &Path) -> Result<Photo, PhotoError> {
+    open_with(path, Limits::default())
+}
+
+/// Opens the photo at `path` within `limits`.
+///
+/// # Errors
+/// [`PhotoError`] says what is wrong with the file.
+pub fn open_with(path: &Path, limits: Limits) -> Result<Photo, PhotoError> {
+    let name = path.display().to_string();
+    let bytes = read_bytes(path, &name, limits)?;
+    let kind = sniff(&bytes, &name)?;
+    let facts = camera_facts(&bytes);
+    let full = decode(&bytes, kind, &name, limits)?;
+    let sha256 = format!("{:x}", Sha256::digest(&bytes));
+    drop(bytes);
+    Ok(upright(full, facts, name, sha256))
+}
+
+fn read_bytes(path: &Path, name: &str, limits: Limits) -> Result<Vec<u8>, PhotoError> {
+    let unreadable = |source| PhotoError::Unreadable {
+        path: name.to_owned(),
+        source,
+    };
+    let about = fs::metadata(path).map_err(unreadable)?;
+    if about.is_dir() {
+        return Err(PhotoError::Folder { path: name.into() });
+    }
+    if about.len() > limits.bytes {
+        return Err(PhotoError::TooManyBytes {
+            path: name.into(),
+            megabytes: about.len().div_ceil(1_000_000),
+            limit_megabytes: limits.bytes / 1_000_000,
+        });
+    }
+    let bytes = fs::read(path).map_err(unreadable)?;
+    if bytes.is_empty() {
+        return Err(PhotoError::Empty { path: name.into() });
+    }
+    Ok(bytes)
+}
+
+/// The format by the first bytes; the file's name is not asked.
+fn sniff(bytes: &[u8], name: &str) -> Result<ImageFormat, PhotoError> {
+    let looks_like = match image::guess_format(bytes) {
+        Ok(
+            kind @ (ImageFormat::Jpeg | ImageFormat::Png | ImageFormat::WebP | ImageFormat::Tiff),
+        ) => return Ok(kind),
+        Ok(_) => "a picture format that is not read here",
+        Err(_) if bytes.starts_with(b"%PDF") => "it is a PDF document",
+        Err(_) if bytes.get(4..8) == Some(b"ftyp") => {
+            "it is a film or a kind of picture not read here"
+        }
+        Err(_) if std::str::from_utf8(&bytes[..bytes.len().min(512)]).is_ok() => "it is text",
+        Err(_) => "its first bytes fit no picture format",
+    };
+    Err(PhotoError::NotAPicture {
+        path: name.into(),
+        looks_like,
+    })
+}
+
+fn decode(
+    bytes: &[u8],
+    kind: ImageFormat,
+    name: &str,
+    limits: Limits,
+) -> Result<RgbImage, PhotoError> {
+    let cut_short = |kind| PhotoError::CutShort {
+        path: name.into(),
+        kind,
+    };
+    let failed = |error: image::ImageError| match &error {
+        image::ImageError::IoError(_) => cut_short(kind_word(kind)),
+        _ => PhotoError::Damaged {
+            path: name.into(),
+            detail: error.to_string(),
+        },
+    };
+    let (width, height) = ImageReader::with_format(Cursor::new(bytes), kind)
+        .into_dimensions()
+        .map_err(failed)?;
+    if u64::from(width) * u64::from(height) > limits.pixels {
+        return Err(PhotoError::TooManyPixels {
+            path: name.into(),
+            width,
+            height,
+            limit_megapixels: limits.pixels / 1_000_000,
+        });
+    }
+    if kind == ImageFormat::Jpeg && !jpeg_is_complete(bytes) {
+        return Err(cut_short("JPEG"));
+    }
+    let mut reader = ImageReader::with_format(Cursor::new(bytes), kind);
+    let mut memory = image::Limits::default();
+    // Eight bytes a pixel cover 16-bit colour with transparency; a little for the decoder itself.
+    memory.max_alloc = Some(limits.pixels * 8 + 64_000_000);
+    reader.limits(memory);
+    Ok(reader.decode().map_err(failed)?.into_rgb8())
+}
+
+const fn kind_word(kind: ImageFormat) -> &'static str {
+    match kind {
+        ImageFormat::Jpeg => "JPEG",
+        ImageFormat::Png => "PNG",
+        ImageFormat::WebP => "WebP",
+        _ => "TIFF",
+    }
+}
+
+/// Shrinks to the working size, then turns: turning the small copy costs a fraction.
+fn upright(full: RgbImage, facts: CameraFacts, path: String, sha256: String) -> Photo {
+    let orientation = facts
+        .orientation
+        .and_then(Orientation::from_exif)
+        .unwrap_or(Orientation::NoTransforms);
+    let (mut width, mut height) = full.dimensions();
+    let mut working = DynamicImage::ImageRgb8(shrink(full));
+    working.apply_orientation(orientation);
+    if matches!(
+        orientation,
+        Orientation::Rotate90
+            | Orientation::Rotate270
+            | Orientation::Rotate90FlipH
+            | Orientation::Rotate270FlipH
+    ) {
+        (width, height) = (height, width);
+    }
+    let working = working.into_rgb8();
+    let scale = f64::from(working.width().max(working.height())) / f64::from(width.max(height));
+    Photo {
+        path,
+        sha256,
+        width,
+        height,
+        focal_35mm: facts.focal_35mm,
+        working,
+        scale,
+    }
+}
+
+/// The picture with its longest side at most [`WORKING_SIDE_PX`], by area averaging.
+fn shrink(full: RgbImage) -> RgbImage {
+    let (width, height) = full.dimensions();
+    let longest = width.max(height);
+    if longest <= WORKING_SIDE_PX {
+        return full;
+    }
+    let to = |side: u32| {
+        let share = f64::from(side) * f64::from(WORKING_SIDE_PX) / f64::from(longest);
+        (share.round() as u32).max(1)
+    };
+    let mut small = Shrunk::new(to(width), to(height), PixelType::U8x3);
+    let options = ResizeOptions::new().resize_alg(ResizeAlg::Convolution(FilterType::Box));
+    Resizer::new()
+        .resize(&DynamicImage::ImageRgb8(full), &mut small, &options)
+        .expect("both pictures hold 8-bit RGB");
+    let (width, height) = (small.width(), small.height());
+    RgbImage::from_raw(width, height, small.into_vec()).expect("the buffer was made for this size")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::io::Write as _;
+
+    fn file(bytes: &[u8]) -> tempfile::NamedTempFile {
+        let mut file = tempfile::Builder::new().suffix(".jpg").tempfile().unwrap();
+        file.write_all(bytes).unwrap();
+        file
+    }
+
+    fn png(width: u32, height: u32) -> Vec<u8> {
+        let mut bytes = Vec::new();
+        RgbImage::from_fn(width, height, |x, _| image::Rgb([x as u8, 0, 0]))
+            .write_to(&mut Cursor::new(&mut bytes), ImageFormat::Png)
+            .unwrap();
+        bytes
+    }
+
+    #[test]
+    fn a_large_picture_is_shrunk_and_keeps_its_full_size_in_numbers() {
+        let photo = open(file(&png(3000, 1000)).path()).unwrap();
+        assert_eq!((photo.width, photo.height), (3000, 1000));
+        assert_eq!(photo.working.dimensions(), (2048, 683));
+        assert!((photo.scale - 2048.0 / 3000.0).abs() < 1e-12);
+        assert_eq!(photo.sha256.len(), 64);
+    }
+
+    #[test]
+    fn a_header_that_claims_too_much_is_refused_before_decoding() {
+        let mut bytes = png(4, 4);
+        bytes[16..20].copy_from_slice(&30_000u32.to_be_bytes());
+        bytes[20..24].copy_from_slice(&30_000u32.to_be_bytes());
+        // The header chunk's checksum over type and data (PNG specification, 5.5).
+        let crc = crc32(&bytes[12..29]);
+        bytes[29..33].copy_from_slice(&crc.to_be_bytes());
+        let error = open(file(&bytes).path()).unwrap_err();
+        assert!(
+            matches!(error, PhotoError::TooManyPixels { width: 30_000, .. }),
+            "{error}"
+        );
+    }
+
+    /// The CRC of the PNG specification's annex D, bit by bit.
+    fn crc32(bytes: &[u8]) -> u32 {
+        !bytes.iter().fold(!0u32, |crc, &byte| {
+            (0..8).fold(crc ^ u32::from(byte), |crc, _| {
+                if crc & 1 == 1 {
+                    0xedb8_8320 ^ (crc >> 1)
+                } else {
+                    crc >> 1
+                }
+            })
+        })
+    }
+
+    #[test]
+    fn every_bad_file_gets_its_own_sentence() {
+        let cut = png(300, 300);
+        let cases: [(&[u8], &str); 4] = [
+            (b"", "is empty"),
+            (
+                b"tooth contact, drive side",
+                "is not a picture (it is text)",
+            ),
+            (b"%PDF-1.7\n\xff\xfe", "PDF document"),
+            (&cut[..cut.len() / 2], "cut short"),
+        ];
+        for (bytes, words) in cases {
+            let message = open(file(bytes).path()).unwrap_err().to_string();
+            assert!(message.contains(words), "{message}");
+            assert!(!message.contains('\n'));
+        }
+        let folder = tempfile::tempdir().unwrap();
+        assert!(matches!(
+            open(folder.path()),
+            Err(PhotoError::Folder { .. })
+        ));
+    }
+}

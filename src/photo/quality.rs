@@ -1,0 +1,96 @@
+//! Whether flanks can be read at all: sharpness, burnt-out light, darkness, measured on the
+//! flattened flanks and not on the background.
+
+use crate::flank::FlankMap;
+use crate::segment::morphology::dilate;
+use ndarray::{Array2, Axis};
+
+/// Measures of the flanks of one photo.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Quality {
+    /// Steepness of the steepest edges over that of the same edges smoothed, median over the
+    /// flanks: 3 and more when sharp, near 1 when out of focus or shaken.
+    pub sharpness: f64,
+    /// Share of all cells that are burnt out.
+    pub burnt_share: f64,
+    /// Median brightness, linear light 0 … 1.
+    pub brightness: f64,
+}
+
+/// Measures the flattened flanks; `None` for none.
+pub fn quality(maps: &[FlankMap]) -> Option<Quality> {
+    if maps.is_empty() {
+        return None;
+    }
+    let mut lights = Vec::new();
+    let (mut burnt, mut cells) = (0usize, 0usize);
+    for map in maps {
+        for ((light, &clipped), &unseen) in map.light.iter().zip(&map.clipped).zip(&map.unseen) {
+            if !unseen {
+                cells += 1;
+                burnt += usize::from(clipped);
+                lights.push(luminance(light));
+            }
+        }
+    }
+    let mut sharpness: Vec<f32> = maps.iter().filter_map(sharpness).collect();
+    Some(Quality {
+        sharpness: f64::from(middle(&mut sharpness).unwrap_or(0.0)),
+        burnt_share: burnt as f64 / cells.max(1) as f64,
+        brightness: f64::from(middle(&mut lights).unwrap_or(0.0)),
+    })
+}
+
+/// Luminance of linear sRGB (Rec. ITU-R BT.709).
+fn luminance(light: &[f32; 3]) -> f32 {
+    0.2126 * light[0] + 0.7152 * light[1] + 0.0722 * light[2]
+}
+
+/// How steep the steepest edges across the height are when little is smoothed away, against when
+/// much is. A sharp edge loses steepness in proportion to the smoothing, one that is out of focus
+/// hardly any. Streaks and patch edges run lengthwise, so that every painted flank has such edges.
+fn sharpness(map: &FlankMap) -> Option<f32> {
+    let logs = map.light.mapv(|light| (luminance(&light) + 0.004).ln());
+    let quiet = smoothed(&logs, Axis(1), 2);
+    let mute = dilate(
+        &ndarray::Zip::from(&map.clipped)
+            .and(&map.unseen)
+            .map_collect(|&a, &b| a || b),
+        3,
+        3,
+    );
+    let steepest = |reach: usize| -> Option<f32> {
+        let mut smooth = quiet.clone();
+        // Three running means come near a bell curve (central limit theorem).
+        for _ in 0..3 {
+            smooth = smoothed(&smooth, Axis(0), reach);
+        }
+        let mut steps = Vec::new();
+        for ((row, column), &mute) in mute.indexed_iter() {
+            if row > 0 && !mute {
+                steps.push((smooth[[row, column]] - smooth[[row - 1, column]]).abs());
+            }
+        }
+        let at = steps.len().checked_sub(1)? * 99 / 100;
+        Some(*steps.select_nth_unstable_by(at, f32::total_cmp).1)
+    };
+    Some(steepest(1)? / steepest(6)?.max(1e-4))
+}
+
+/// Each cell the mean of those within `reach` along one axis.
+fn smoothed(values: &Array2<f32>, axis: Axis, reach: usize) -> Array2<f32> {
+    let mut out = values.clone();
+    for (source, mut target) in values.lanes(axis).into_iter().zip(out.lanes_mut(axis)) {
+        for i in 0..source.len() {
+            let near = i.saturating_sub(reach)..(i + reach + 1).min(source.len());
+            let count = near.len() as f32;
+            target[i] = near.map(|j| source[j]).sum::<f32>() / count;
+        }
+    }
+    out
+}
+
+fn middle(values: &mut [f32]) -> Option<f32> {
+    let at = values.len().checked_sub(1)? / 2;
+    Some(*values.select_nth_unstable_by(at, f32::total_cmp).1)
+}

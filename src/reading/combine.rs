@@ -1,0 +1,195 @@
+//! The teeth of one photo → one mean with its spread and uncertainty.
+
+use super::{Mean, Patch};
+use crate::frames::FlankPoint;
+
+/// One tooth's patch as it goes into the mean.
+#[derive(Debug, Clone, Copy)]
+pub struct ToothPatch {
+    /// The patch's numbers.
+    pub patch: Patch,
+    /// How far its centre moves between a third and two thirds of the film, half of it.
+    pub band: FlankPoint,
+    /// Standard deviation of the outline it was read in.
+    pub doubt: FlankPoint,
+    /// Weight before the teeth are compared, 0 … 1.
+    pub confidence: f64,
+}
+
+/// The mean of several teeth.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Combined {
+    /// Mean and spread.
+    pub mean: Mean,
+    /// One standard uncertainty of the mean centre.
+    pub uncertainty: FlankPoint,
+    /// Weight each tooth got, 0 … 1, in the order given.
+    pub weights: Vec<f64>,
+}
+
+/// Spread of centres among teeth that is normal, so that fewer teeth than needed to know it do not
+/// throw each other out (shares of length and height).
+const USUAL_SPREAD: FlankPoint = FlankPoint::new(0.012, 0.018);
+
+/// Weights the teeth by how near they lie to their common middle and how alike their areas are,
+/// and takes the mean. Weights fall with the fourth power of the distance, so that one hidden or
+/// smeared tooth among good ones counts nothing. `None` for no teeth.
+pub fn combine(teeth: &[ToothPatch]) -> Option<Combined> {
+    if teeth.is_empty() {
+        return None;
+    }
+    let of = |get: fn(&ToothPatch) -> f64| -> Vec<f64> { teeth.iter().map(get).collect() };
+    let lengths = of(|t| t.patch.centre.length);
+    let heights = of(|t| t.patch.centre.height);
+    let areas = of(|t| t.patch.area.max(1e-4).ln());
+    let mut weights = of(|t| t.confidence.max(0.05));
+    if teeth.len() >= 3 {
+        let mut middle = (median(&lengths), median(&heights));
+        let scale = |values: &[f64], middle: f64, usual: f64| {
+            let off: Vec<f64> = values.iter().map(|v| (v - middle).abs()).collect();
+            // 1.4826 × the median deviation is the standard deviation of a normal distribution.
+            (1.4826 * median(&off)).max(usual)
+        };
+        let spread = (
+            scale(&lengths, middle.0, USUAL_SPREAD.length),
+            scale(&heights, middle.1, USUAL_SPREAD.height),
+        );
+        let area = median(&areas);
+        for _ in 0..6 {
+            for (i, weight) in weights.iter_mut().enumerate() {
+                let off =
+                    ((lengths[i] - middle.0) / spread.0).hypot((heights[i] - middle.1) / spread.1);
+                let size = (areas[i] - area) / 0.35;
+                *weight = teeth[i].confidence.max(0.05)
+                    / ((1.0 + (off / 3.0).powi(4)) * (1.0 + size.powi(4)));
+            }
+            middle = (mean(&lengths, &weights), mean(&heights, &weights));
+        }
+    }
+    let centre = FlankPoint::new(mean(&lengths, &weights), mean(&heights, &weights));
+    let spread = FlankPoint::new(
+        deviation(&lengths, &weights, centre.length),
+        deviation(&heights, &weights, centre.height),
+    );
+    let total: f64 = weights.iter().sum();
+    let effective = total * total / weights.iter().map(|w| w * w).sum::<f64>();
+    let part = |get: fn(&ToothPatch) -> f64| mean(&of(get), &weights);
+    // Among teeth the scatter averages out; threshold and outline err alike on all of them.
+    let uncertain = |spread: f64, usual: f64, band: f64, doubt: f64| {
+        (spread.max(usual).powi(2) / effective + band * band + doubt * doubt).sqrt()
+    };
+    Some(Combined {
+        mean: Mean {
+            centre,
+            extent: FlankPoint::new(
+                part(|t| t.patch.extent.length),
+                part(|t| t.patch.extent.height),
+            ),
+            lean_deg: part(|t| t.patch.lean_deg),
+            spread,
+            teeth: weights
+                .iter()
+                .filter(|&&weight| weight > 0.25)
+                .count()
+                .max(1),
+        },
+        uncertainty: FlankPoint::new(
+            uncertain(
+                spread.length,
+                USUAL_SPREAD.length,
+                part(|t| t.band.length),
+                part(|t| t.doubt.length),
+            ),
+            uncertain(
+                spread.height,
+                USUAL_SPREAD.height,
+                part(|t| t.band.height),
+                part(|t| t.doubt.height),
+            ),
+        ),
+        weights,
+    })
+}
+
+fn mean(values: &[f64], weights: &[f64]) -> f64 {
+    let total: f64 = weights.iter().sum();
+    values.iter().zip(weights).map(|(v, w)| v * w).sum::<f64>() / total
+}
+
+fn deviation(values: &[f64], weights: &[f64], mean: f64) -> f64 {
+    let total: f64 = weights.iter().sum();
+    let square: f64 = values
+        .iter()
+        .zip(weights)
+        .map(|(v, w)| w * (v - mean).powi(2))
+        .sum();
+    (square / total).sqrt()
+}
+
+/// The middle value; of an even number, the mean of the middle two.
+fn median(values: &[f64]) -> f64 {
+    let mut sorted = values.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let middle = sorted.len() / 2;
+    if sorted.len() % 2 == 1 {
+        sorted[middle]
+    } else {
+        (sorted[middle - 1] + sorted[middle]) / 2.0
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::reading::Margin;
+    use proptest::prelude::*;
+
+    fn tooth(length: f64, height: f64) -> ToothPatch {
+        ToothPatch {
+            patch: Patch {
+                centre: FlankPoint::new(length, height),
+                extent: FlankPoint::new(0.5, 0.5),
+                area: 0.2,
+                lean_deg: 0.0,
+                margin: Margin {
+                    toe: 0.2,
+                    heel: 0.3,
+                    tip: 0.2,
+                    root: 0.3,
+                },
+            },
+            band: FlankPoint::new(0.002, 0.003),
+            doubt: FlankPoint::new(0.003, 0.006),
+            confidence: 1.0,
+        }
+    }
+
+    #[test]
+    fn one_hidden_tooth_does_not_move_the_mean() {
+        let teeth = [0.50, 0.51, 0.49, 0.50, 0.58].map(|l| tooth(l, 0.4));
+        let combined = combine(&teeth).unwrap();
+        assert!((combined.mean.centre.length - 0.5).abs() < 0.003);
+        assert_eq!(combined.mean.teeth, 4);
+    }
+
+    #[test]
+    fn no_teeth_have_no_mean() {
+        assert!(combine(&[]).is_none());
+    }
+
+    proptest! {
+        #[test]
+        fn the_mean_lies_among_the_teeth(
+            centres in prop::collection::vec((0.1f64..0.9, 0.1f64..0.9), 1..9)
+        ) {
+            let teeth: Vec<_> = centres.iter().map(|&(l, h)| tooth(l, h)).collect();
+            let combined = combine(&teeth).unwrap();
+            let low = centres.iter().map(|c| c.0).fold(f64::INFINITY, f64::min);
+            let high = centres.iter().map(|c| c.0).fold(0.0, f64::max);
+            prop_assert!(combined.mean.centre.length >= low - 1e-9);
+            prop_assert!(combined.mean.centre.length <= high + 1e-9);
+            prop_assert!(combined.mean.spread.length >= 0.0);
+            prop_assert!(combined.uncertainty.length > 0.0);
+        }
+    }
+}

@@ -1,0 +1,82 @@
+//! Patch region → patch numbers.
+
+use super::{Margin, Patch};
+use crate::frames::FlankPoint;
+use crate::segment::morphology::Mask;
+
+/// The numbers of a patch region on a map of length × height; `proportion` is the flank's depth
+/// over its length. `None` for an empty region.
+pub fn patch_numbers(region: &Mask, proportion: f64) -> Option<Patch> {
+    let (rows, columns) = region.dim();
+    let share = |index: usize, count: usize| (index as f64 + 0.5) / count as f64;
+    let mut cells = 0.0;
+    let (mut u, mut v, mut uu, mut uv, mut vv) = (0.0, 0.0, 0.0, 0.0, 0.0);
+    let (mut left, mut right, mut low, mut high) = (columns, 0, rows, 0);
+    for ((row, column), _) in region.indexed_iter().filter(|(_, marked)| **marked) {
+        let (x, y) = (share(column, columns), share(row, rows));
+        cells += 1.0;
+        u += x;
+        v += y;
+        uu += x * x;
+        uv += x * y;
+        vv += y * y;
+        (left, right) = (left.min(column), right.max(column + 1));
+        (low, high) = (low.min(row), high.max(row + 1));
+    }
+    if cells == 0.0 {
+        return None;
+    }
+    let centre = FlankPoint::new(u / cells, v / cells);
+    let along = uu / cells - centre.length * centre.length;
+    let across = (vv / cells - centre.height * centre.height) * proportion * proportion;
+    let mixed = (uv / cells - centre.length * centre.height) * proportion;
+    let edge = |index: usize, count: usize| index as f64 / count as f64;
+    let margin = Margin {
+        toe: edge(left, columns),
+        heel: 1.0 - edge(right, columns),
+        tip: 1.0 - edge(high, rows),
+        root: edge(low, rows),
+    };
+    Some(Patch {
+        centre,
+        extent: FlankPoint::new(edge(right - left, columns), edge(high - low, rows)),
+        area: cells / (rows * columns) as f64,
+        // Direction of the larger principal axis of the second moments.
+        lean_deg: (0.5 * (2.0 * mixed).atan2(along - across)).to_degrees(),
+        margin,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_drawn_ellipse_gives_back_its_centre_size_and_lean() {
+        // An ellipse of half axes 0.3 and 0.08 (of the length), turned by 8°, centred at
+        // (0.45, 0.6) on a flank a quarter as deep as long: truth by construction.
+        let (turn, proportion): (f64, f64) = (8.0f64.to_radians(), 0.25);
+        let region = Mask::from_shape_fn((96, 256), |(row, column)| {
+            let x = (column as f64 + 0.5) / 256.0 - 0.45;
+            let y = ((row as f64 + 0.5) / 96.0 - 0.6) * proportion;
+            let (a, b) = (
+                x * turn.cos() + y * turn.sin(),
+                y * turn.cos() - x * turn.sin(),
+            );
+            (a / 0.3).powi(2) + (b / 0.08).powi(2) < 1.0
+        });
+        let patch = patch_numbers(&region, proportion).unwrap();
+        assert!((patch.centre.length - 0.45).abs() < 0.002);
+        assert!((patch.centre.height - 0.6).abs() < 0.004);
+        assert!((patch.lean_deg - 8.0).abs() < 0.5, "{}", patch.lean_deg);
+        let area = std::f64::consts::PI * 0.3 * 0.08 / proportion;
+        assert!((patch.area - area).abs() < 0.005, "{}", patch.area);
+        let margins = patch.margin.toe + patch.extent.length + patch.margin.heel;
+        assert!((margins - 1.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn an_empty_region_has_no_numbers() {
+        assert!(patch_numbers(&Mask::from_elem((4, 4), false), 0.25).is_none());
+    }
+}

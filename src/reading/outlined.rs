@@ -1,0 +1,228 @@
+//! Outlined flanks of a photo → its reading.
+
+use super::combine::{Combined, ToothPatch, combine};
+use super::numbers::patch_numbers;
+use super::reasons::{self, Judged, PLAINLY_CLEAR, clearness};
+use super::{Compound, FlankSide, PhotoFacts, Polarity, Reading, Reason, SCHEMA, Status, Tooth};
+use crate::flank::{FlankMap, Outline};
+use crate::frames::FlankPoint;
+use crate::photo::{Photo, quality::quality};
+use crate::segment::morphology::{Mask, and, area};
+use crate::segment::{Colours, FoundPatch, find_patches, separate, without_brightness};
+
+/// What is known of a photo before its patches are looked at.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Known {
+    /// Which flank the outlines are of, and who said so.
+    pub flank: Option<FlankSide>,
+    /// How contact shows, when the user said so.
+    pub polarity: Option<Polarity>,
+}
+
+/// A reading with what its pictures need.
+#[derive(Debug, Clone)]
+pub struct OutlinedReading {
+    /// The reading.
+    pub reading: Reading,
+    /// Patch region of each of the reading's teeth on a map of length × height.
+    pub regions: Vec<Option<Mask>>,
+    /// Outline of each of the reading's teeth.
+    pub outlines: Vec<Outline>,
+}
+
+/// Reads the patches on the outlined flanks of a photo.
+pub fn read_outlined(photo: &Photo, outlines: &[Outline], known: Known) -> OutlinedReading {
+    let maps: Vec<FlankMap> = outlines
+        .iter()
+        .map(|outline| FlankMap::new(photo, outline))
+        .collect();
+    let quality = quality(&maps);
+    let (colours, patches) = segment(&maps, known.polarity);
+    let mut teeth = Vec::new();
+    let mut regions = Vec::new();
+    let mut counted = Vec::new();
+    for (i, outline) in outlines.iter().enumerate() {
+        let found = patches.get(i).and_then(Option::as_ref);
+        let numbers = found.and_then(|found| patch_numbers(&found.region, outline.proportion));
+        let confidence = found.map_or(0.0, |found| confidence(found, &maps[i]));
+        if let (Some(found), Some(patch)) = (found, numbers) {
+            counted.push(ToothPatch {
+                patch,
+                band: band_of(found),
+                doubt: outline.doubt,
+                confidence,
+            });
+        }
+        teeth.push(Tooth {
+            corners: outline.corners(),
+            root: outline.side(0.0),
+            tip: outline.side(1.0),
+            patch: numbers,
+            confidence,
+        });
+        regions.push(found.map(|found| found.region.clone()));
+    }
+    let combined = combine(&counted);
+    if let Some(combined) = &combined {
+        let with_patch = teeth.iter_mut().filter(|tooth| tooth.patch.is_some());
+        for (tooth, &weight) in with_patch.zip(&combined.weights) {
+            tooth.confidence = tooth.confidence.min(weight.max(0.0));
+        }
+    }
+    let glare = glare_share(&maps, &regions);
+    let (status, reasons) = reasons::judge(&Judged {
+        outlines,
+        photo,
+        quality,
+        colours: colours.as_ref(),
+        patches: &patches,
+        combined: combined.as_ref(),
+        glare,
+        flank: known.flank,
+    });
+    let reading = assemble(
+        photo, known, status, reasons, colours, teeth, combined, &maps,
+    );
+    if reading.status == Status::Unreadable {
+        regions.clear();
+    }
+    OutlinedReading {
+        reading,
+        regions,
+        outlines: outlines.to_vec(),
+    }
+}
+
+/// Finds the patches by colour and brightness, and where these stand out poorly by colour alone;
+/// the clearer of the two counts.
+fn segment(
+    maps: &[FlankMap],
+    polarity: Option<Polarity>,
+) -> (Option<Colours>, Vec<Option<FoundPatch>>) {
+    let both = separate(maps, polarity);
+    let patches = both.as_ref().map_or_else(Vec::new, find_patches);
+    let clear = clearness(both.as_ref(), &patches);
+    if clear > PLAINLY_CLEAR {
+        return (both, patches);
+    }
+    let colour_only = separate(&without_brightness(maps), polarity);
+    let other = colour_only.as_ref().map_or_else(Vec::new, find_patches);
+    match (&both, colour_only) {
+        (Some(both), Some(colour_only)) if clearness(Some(&colour_only), &other) > clear => {
+            let colours = Colours {
+                compound: both.compound,
+                steel: both.steel,
+                ..colour_only
+            };
+            (Some(colours), other)
+        }
+        _ => (both, patches),
+    }
+}
+
+/// A reading of a photo on which no flanks are known, with the reasons for it.
+pub fn unreadable(photo: &Photo, known: Known, reasons: Vec<Reason>) -> OutlinedReading {
+    OutlinedReading {
+        reading: Reading {
+            schema: SCHEMA.to_owned(),
+            photo: facts(photo),
+            status: Status::Unreadable,
+            reasons,
+            flank: known.flank,
+            compound: None,
+            teeth: Vec::new(),
+            mean: None,
+            uncertainty: None,
+        },
+        regions: Vec::new(),
+        outlines: Vec::new(),
+    }
+}
+
+#[allow(clippy::too_many_arguments)]
+fn assemble(
+    photo: &Photo,
+    known: Known,
+    status: Status,
+    reasons: Vec<Reason>,
+    colours: Option<Colours>,
+    teeth: Vec<Tooth>,
+    combined: Option<Combined>,
+    maps: &[FlankMap],
+) -> Reading {
+    let told = status != Status::Unreadable;
+    Reading {
+        schema: SCHEMA.to_owned(),
+        photo: facts(photo),
+        status,
+        reasons,
+        flank: known.flank,
+        compound: colours.filter(|_| told).map(|colours| Compound {
+            colour: reasons::colour_word(colours.compound).to_owned(),
+            polarity: colours.polarity,
+            coverage: coverage(&colours, &teeth, maps.len()),
+        }),
+        mean: combined.as_ref().filter(|_| told).map(|c| c.mean),
+        uncertainty: combined.as_ref().filter(|_| told).map(|c| c.uncertainty),
+        teeth: if told { teeth } else { Vec::new() },
+    }
+}
+
+fn facts(photo: &Photo) -> PhotoFacts {
+    PhotoFacts {
+        path: photo.path.clone(),
+        width: photo.width,
+        height: photo.height,
+        sha256: photo.sha256.clone(),
+    }
+}
+
+/// Share of the flanks under compound, the patch counted with it when it was wiped.
+fn coverage(colours: &Colours, teeth: &[Tooth], flanks: usize) -> f64 {
+    let ground: f64 = colours
+        .flanks
+        .iter()
+        .map(|flank| area(&flank.ground) as f64 / flank.ground.len() as f64)
+        .sum();
+    let patch: f64 = teeth.iter().filter_map(|t| t.patch).map(|p| p.area).sum();
+    let share = match colours.polarity {
+        Polarity::Wiped => ground + patch,
+        Polarity::Transferred => patch,
+    };
+    (share / flanks.max(1) as f64).clamp(0.0, 1.0)
+}
+
+/// Half the way the centre moves between the edges of the film's band.
+fn band_of(found: &FoundPatch) -> FlankPoint {
+    let centre = |region: &Mask| patch_numbers(region, 1.0).map(|patch| patch.centre);
+    match (centre(&found.band[0]), centre(&found.band[1])) {
+        (Some(a), Some(b)) => FlankPoint::new(
+            (a.length - b.length).abs() / 2.0,
+            (a.height - b.height).abs() / 2.0,
+        ),
+        _ => FlankPoint::new(0.02, 0.03),
+    }
+}
+
+/// How far one tooth is to be trusted, before it is compared with the others' centres.
+fn confidence(found: &FoundPatch, map: &FlankMap) -> f64 {
+    let contrast = ((found.contrast - 1.0) / 3.0).clamp(0.0, 1.0);
+    let agreement = ((found.agreement - 0.3) / 0.4).clamp(0.0, 1.0);
+    let cells = area(&found.region).max(1) as f64;
+    let clipped = area(&and(&found.region, &map.clipped)) as f64 / cells;
+    // A patch of which a fifth is hidden has its centre off by a tenth of its size: worth little
+    // beside teeth that show all of theirs.
+    contrast * agreement * (1.0 - clipped) * (1.0 - found.hidden).powi(6)
+}
+
+/// Share of burnt-out cells in the patches.
+fn glare_share(maps: &[FlankMap], regions: &[Option<Mask>]) -> f64 {
+    let (mut burnt, mut cells) = (0usize, 0usize);
+    for (map, region) in maps.iter().zip(regions) {
+        if let Some(region) = region {
+            burnt += area(&and(region, &map.clipped));
+            cells += area(region);
+        }
+    }
+    burnt as f64 / cells.max(1) as f64
+}

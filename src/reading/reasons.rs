@@ -1,0 +1,274 @@
+//! May the numbers be used? Each reason that speaks against it, with what to do.
+
+use super::combine::Combined;
+use super::{FlankSide, Reason, ReasonCode, Status};
+use crate::flank::Outline;
+use crate::photo::{Photo, quality::Quality};
+use crate::segment::{Colours, FoundPatch};
+
+/// Everything a reading is judged by.
+pub(super) struct Judged<'a> {
+    pub outlines: &'a [Outline],
+    pub photo: &'a Photo,
+    pub quality: Option<Quality>,
+    pub colours: Option<&'a Colours>,
+    pub patches: &'a [Option<FoundPatch>],
+    pub combined: Option<&'a Combined>,
+    pub glare: f64,
+    pub flank: Option<FlankSide>,
+}
+
+/// Smallest flank that can be read: length and height in full-size pixels.
+const LEAST_PX: (f64, f64) = (80.0, 14.0);
+/// Below this the edges are a blur.
+const LEAST_SHARPNESS: f64 = 1.7;
+/// Above this share of burnt-out cells the flanks tell nothing.
+const MOST_BURNT: f64 = 0.35;
+/// Below this linear light, shadows hide the steel.
+const LEAST_BRIGHTNESS: f64 = 0.004;
+/// Burnt-out share of the patch from which its edge is in doubt.
+const MOST_GLARE: f64 = 0.3;
+/// Largest standard uncertainty of the mean centre with which shims are chosen.
+const MOST_UNCERTAIN: (f64, f64) = (0.05, 0.08);
+/// Largest standard deviation among teeth that is still one patch.
+const MOST_SPREAD: (f64, f64) = (0.07, 0.12);
+
+/// Below this [`clearness`] the "patch" may be shading or brush marks.
+const LEAST_CLEAR: f64 = 0.75;
+/// From this [`clearness`] on nothing better need be looked for.
+pub(super) const PLAINLY_CLEAR: f64 = 1.5;
+
+/// The status of a reading and the reasons for it.
+pub(super) fn judge(judged: &Judged) -> (Status, Vec<Reason>) {
+    let against = unreadable(judged);
+    if !against.is_empty() {
+        return (Status::Unreadable, against);
+    }
+    let doubts = doubts(judged);
+    let status = if doubts.is_empty() {
+        Status::Read
+    } else {
+        Status::Unsure
+    };
+    (status, doubts)
+}
+
+/// A reason with its usual words.
+pub fn reason(code: ReasonCode, message: impl Into<String>) -> Reason {
+    Reason {
+        code,
+        message: message.into(),
+    }
+}
+
+fn unreadable(judged: &Judged) -> Vec<Reason> {
+    let mut against = Vec::new();
+    let mut say = |code, message: String| against.push(reason(code, message));
+    let Some(quality) = judged.quality else {
+        say(
+            ReasonCode::NoGear,
+            "No tooth flank was found. Mark the four corners of one or more flanks, or take the photo nearer and squarer to the flanks.".into(),
+        );
+        return against;
+    };
+    let sizes: Vec<(f64, f64)> = judged.outlines.iter().map(Outline::size_px).collect();
+    let most = |get: fn(&(f64, f64)) -> f64| sizes.iter().map(get).fold(0.0, f64::max);
+    let (length, height) = (most(|s| s.0), most(|s| s.1));
+    if length < LEAST_PX.0 || height < LEAST_PX.1 {
+        say(
+            ReasonCode::TooSmall,
+            format!(
+                "The flanks are only {length:.0} × {height:.0} pixels; at least {:.0} × {:.0} are needed. Go nearer, or send the photo at its full size.",
+                LEAST_PX.0, LEAST_PX.1
+            ),
+        );
+    }
+    if quality.burnt_share > MOST_BURNT {
+        say(
+            ReasonCode::BurntOut,
+            format!(
+                "{:.0} % of the flanks are burnt out to white. Take the flash off, or tap on the gear to expose for it.",
+                100.0 * quality.burnt_share
+            ),
+        );
+    }
+    if quality.brightness < LEAST_BRIGHTNESS {
+        say(
+            ReasonCode::TooDark,
+            "The flanks are too dark to tell steel from compound. Bring a lamp and take the photo again.".into(),
+        );
+    }
+    if quality.sharpness < LEAST_SHARPNESS {
+        say(
+            ReasonCode::Blurred,
+            "The flanks are not sharp. Tap on the painted teeth to focus, hold still, and take the photo again.".into(),
+        );
+    }
+    if !against.is_empty() {
+        return against;
+    }
+    let shown = judged.patches.iter().flatten().filter(|p| p.contrast > 1.5);
+    let agreed = shown.filter(|p| p.agreement > 0.4).count();
+    let hazy = clearness(judged.colours, judged.patches) < LEAST_CLEAR;
+    match judged.colours {
+        Some(colours) if hazy || agreed == 0 || 3 * agreed < judged.outlines.len() => {
+            if has_compound(colours) {
+                against.push(reason(
+                    ReasonCode::NoPatch,
+                    "There is compound, but no patch that the teeth share. Roll the painted teeth through the mesh both ways under a light brake, then take the photo.",
+                ));
+            } else {
+                against.push(reason(
+                    ReasonCode::NoCompound,
+                    "No marking compound was found on the flanks. Paint four or five teeth thinly, roll them through the mesh, then take the photo.",
+                ));
+            }
+        }
+        Some(_) => {}
+        None => against.push(reason(
+            ReasonCode::NoCompound,
+            "Too little of the flanks can be seen to find compound on them. Take the photo squarer to the flanks.",
+        )),
+    }
+    against
+}
+
+fn doubts(judged: &Judged) -> Vec<Reason> {
+    let mut doubts = Vec::new();
+    let mut say = |code, message: String| doubts.push(reason(code, message));
+    let (Some(combined), Some(colours)) = (judged.combined, judged.colours) else {
+        return doubts;
+    };
+    if judged.flank.is_none() {
+        say(
+            ReasonCode::WhichFlank,
+            "It cannot be told whether these are drive or coast flanks. Say it with --flank drive or --flank coast.".into(),
+        );
+    }
+    if colours.polarity_sure < 0.3 {
+        say(
+            ReasonCode::Polarity,
+            "It cannot be told whether contact wiped compound off or left it there. Say it with --polarity wiped or --polarity transferred.".into(),
+        );
+    }
+    if judged.glare > MOST_GLARE {
+        say(
+            ReasonCode::Glare,
+            format!(
+                "Reflections cover {:.0} % of the patch. Move the light or yourself a little and take the photo again.",
+                100.0 * judged.glare
+            ),
+        );
+    }
+    let cropped = judged
+        .outlines
+        .iter()
+        .filter(|o| o.share_in_photo(judged.photo.width, judged.photo.height) < 0.6)
+        .count();
+    if cropped * 2 > judged.outlines.len() {
+        say(
+            ReasonCode::FlankCropped,
+            "Most flanks are cut off by the edge of the photo. Take it from farther away, or with the painted teeth in the middle.".into(),
+        );
+    }
+    let mean = &combined.mean;
+    if mean.teeth < 2 {
+        say(
+            ReasonCode::FewTeeth,
+            "Only one tooth could be read. Show at least two painted teeth; three or more make the reading sure.".into(),
+        );
+    }
+    let (spread, unsure) = (mean.spread, combined.uncertainty);
+    if spread.length > MOST_SPREAD.0
+        || spread.height > MOST_SPREAD.1
+        || unsure.length > MOST_UNCERTAIN.0
+        || unsure.height > MOST_UNCERTAIN.1
+    {
+        say(
+            ReasonCode::TeethDisagree,
+            format!(
+                "The teeth do not agree (spread {:.2} of the length, {:.2} of the height). Paint afresh, roll again, and take the photo squarer to the flanks.",
+                spread.length, spread.height
+            ),
+        );
+    }
+    doubts
+}
+
+/// How clearly patches stand out: the separation of the two kinds of cells above what shading
+/// alone gives, the contrast of patch and ground above what noise gives, and how well the teeth
+/// agree.
+pub(super) fn clearness(colours: Option<&Colours>, patches: &[Option<FoundPatch>]) -> f64 {
+    let middle = |get: fn(&FoundPatch) -> f64| {
+        let mut values: Vec<f64> = patches
+            .iter()
+            .map(|patch| patch.as_ref().map_or(0.0, get))
+            .collect();
+        values.sort_by(f64::total_cmp);
+        values.get(values.len() / 2).copied().unwrap_or(0.0)
+    };
+    let separation = colours.map_or(0.0, |colours| colours.separation);
+    (separation - 0.6) / 0.2
+        + (middle(|p| p.contrast) - 2.5) / 4.0
+        + (middle(|p| p.agreement) - 0.7) / 0.4
+}
+
+/// Whether one of the two kinds of cells looks like compound: coloured, or much brighter than the
+/// other.
+fn has_compound(colours: &Colours) -> bool {
+    let saturation = |light: [f64; 3]| {
+        let high = light.iter().copied().fold(0.0, f64::max);
+        let low = light.iter().copied().fold(f64::INFINITY, f64::min);
+        (high - low) / (high + 0.005)
+    };
+    saturation(colours.compound) > 0.55 || colours.compound[1] > 4.0 * colours.steel[1]
+}
+
+/// A plain word for the colour of a linear light.
+pub(super) fn colour_word(light: [f64; 3]) -> &'static str {
+    let [r, g, b] = light;
+    let high = r.max(g).max(b);
+    let low = r.min(g).min(b);
+    if high <= 0.0 || (high - low) / high < 0.55 {
+        return "white";
+    }
+    // Hue of linear light, degrees: mixed paints keep their order on it.
+    let hue = if high == r {
+        60.0 * (g - b) / (high - low)
+    } else if high == g {
+        120.0 + 60.0 * (b - r) / (high - low)
+    } else {
+        240.0 + 60.0 * (r - g) / (high - low)
+    };
+    match hue.rem_euclid(360.0) {
+        h if h < 9.0 => "red",
+        h if h < 24.0 => "orange",
+        h if h < 75.0 => "yellow",
+        h if h < 170.0 => "green",
+        h if h < 290.0 => "blue",
+        _ => "red",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::photo::linear_from_srgb;
+
+    #[test]
+    fn colours_get_their_plain_words() {
+        // sRGB levels of paints as a painter would mix them on a screen; no source.
+        let cases = [
+            ([230, 190, 30], "yellow"),
+            ([235, 232, 220], "white"),
+            ([220, 110, 25], "orange"),
+            ([180, 30, 25], "red"),
+            ([25, 55, 150], "blue"),
+            ([40, 140, 60], "green"),
+        ];
+        for (levels, word) in cases {
+            let light = levels.map(|level| f64::from(linear_from_srgb(level)));
+            assert_eq!(colour_word(light), word, "{levels:?}");
+        }
+    }
+}

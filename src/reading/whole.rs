@@ -1,0 +1,96 @@
+//! A photo, with or without marks → its reading.
+
+use super::outlined::{Known, OutlinedReading, read_outlined, unreadable};
+use super::{FlankSide, Polarity, Source};
+use crate::flank::Outline;
+use crate::flank::find::{Help, find};
+use crate::flank::gear_fit::{self, GearFit};
+use crate::flank::gear_form::FlankKind;
+use crate::flank::marks::Marks;
+use crate::frames::Side;
+use crate::gear::set::FlankForm;
+use crate::photo::Photo;
+
+/// What the user says about a photo.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Asked {
+    /// The marks, if there are any.
+    pub marks: Option<Marks>,
+    /// How contact shows; goes before what the marks say.
+    pub polarity: Option<Polarity>,
+    /// Which flank, which end, how many teeth; goes before what the marks say.
+    pub help: Help,
+    /// Which form the drive flank of this gear set has.
+    pub drives_on: FlankForm,
+}
+
+impl Default for Asked {
+    /// Nothing said; drive flanks are convex, as on the usual rear axle.
+    fn default() -> Self {
+        Self {
+            marks: None,
+            polarity: None,
+            help: Help::default(),
+            drives_on: FlankForm::Convex,
+        }
+    }
+}
+
+/// A fitted gear speaks for its kind of flank when its corners lie this near the marks (flank
+/// lengths) and the other hand fits this many times worse.
+const SURE_MISFIT: f64 = 0.02;
+const SURE_OTHER_HAND: f64 = 4.0;
+
+/// A fit worse than this (flank lengths) explains nothing; the marked sides are taken as they are.
+const WORST_MISFIT: f64 = 0.04;
+
+/// Reads a photo: on its marked flanks if there are marks, else on the flanks found in it.
+pub fn read_photo(photo: &Photo, asked: &Asked) -> OutlinedReading {
+    let marks = asked.marks.clone().unwrap_or_default();
+    let given = asked.help.flank.map(|side| (side, Source::Given));
+    let marked = marks.flank.map(|side| (side, Source::Marked));
+    let known = |inferred: Option<Side>| Known {
+        flank: given
+            .or(marked)
+            .or(inferred.map(|side| (side, Source::Inferred)))
+            .map(|(side, source)| FlankSide { side, source }),
+        polarity: asked.polarity.or(marks.polarity),
+    };
+    if marks.teeth.is_empty() {
+        let help = Help {
+            flank: asked.help.flank.or(marks.flank),
+            ..asked.help
+        };
+        return match find(photo, &help) {
+            Ok(found) => read_outlined(photo, &found.outlines, known(found.side)),
+            Err(reasons) => unreadable(photo, known(None), reasons),
+        };
+    }
+    let fit = gear_fit::fit(photo, &marks.teeth).filter(|fit| fit.misfit < WORST_MISFIT);
+    let outlines: Vec<Outline> = marks
+        .teeth
+        .iter()
+        .enumerate()
+        .map(|(tooth, marked)| match &fit {
+            Some(fit) => Outline::from_fit(fit, tooth, marked),
+            None => Outline::from_sides(marked),
+        })
+        .collect();
+    let inferred = fit
+        .filter(speaks)
+        .map(|fit| side_of(fit.kind, asked.drives_on));
+    read_outlined(photo, &outlines, known(inferred))
+}
+
+fn speaks(fit: &GearFit) -> bool {
+    fit.misfit < SURE_MISFIT && fit.other_hand > SURE_OTHER_HAND
+}
+
+/// Drive or coast, by which form drives.
+fn side_of(kind: FlankKind, drives_on: FlankForm) -> Side {
+    if kind.form == drives_on {
+        Side::Drive
+    } else {
+        Side::Coast
+    }
+}

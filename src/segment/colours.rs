@@ -1,0 +1,324 @@
+//! Which cells of the flanks are like the ground that surrounds the patch, by the photo's own
+//! colours: compound round a wiped patch, steel round a transferred one.
+
+use super::field::{Field, median};
+use super::lda::{otsu, two_kinds};
+use super::morphology::{Mask, box_mean};
+use crate::flank::FlankMap;
+use crate::reading::Polarity;
+use nalgebra::{Matrix3, Vector3};
+use ndarray::Array2;
+
+/// Added to linear light before its logarithm, so that noise in the dark does not count.
+pub(super) const DARK: f32 = 0.004;
+
+/// The flanks of one photo with ground and rest told apart.
+#[derive(Debug, Clone)]
+pub struct Colours {
+    /// One for each flank map.
+    pub flanks: Vec<FlankColours>,
+    /// How contact shows: as given, else by the colours.
+    pub polarity: Polarity,
+    /// How sure the polarity is, 0 … 1; 1 when given.
+    pub polarity_sure: f64,
+    /// Typical linear light of the compound: red, green, blue.
+    pub compound: [f64; 3],
+    /// Typical linear light of the steel.
+    pub steel: [f64; 3],
+    /// Distance at which a cell no longer counts as ground, in spreads of the ground's colour.
+    pub limit: f64,
+    /// How clearly the cells fall into two kinds: share of the variance of the (log) distances
+    /// that lies between the kinds. A wiped patch gives 0.7 and more, shading alone 0.65 and less.
+    pub separation: f64,
+}
+
+/// One flank with ground and rest told apart.
+#[derive(Debug, Clone)]
+pub struct FlankColours {
+    /// Smoothed light over the ground's own light at the same place; 1 on plain ground.
+    pub relative: Array2<[f32; 3]>,
+    /// Distance from the ground's colour, in spreads of it.
+    pub distance: Array2<f32>,
+    /// Cells like the ground.
+    pub ground: Mask,
+    /// Cells that say nothing: burnt out, hidden, outside the photo.
+    pub mute: Mask,
+}
+
+/// Tells ground from rest on all flanks of a photo together. `None` when too little is visible.
+pub fn separate(maps: &[FlankMap], polarity: Option<Polarity>) -> Option<Colours> {
+    let mutes: Vec<Mask> = maps
+        .iter()
+        .map(|map| {
+            ndarray::Zip::from(&map.clipped)
+                .and(&map.unseen)
+                .map_collect(|&a, &b| a || b)
+        })
+        .collect();
+    let kinds = first_kinds(maps, &mutes)?;
+    let (first_true, first_false) = (
+        mean_light(maps, &mutes, &kinds, true),
+        mean_light(maps, &mutes, &kinds, false),
+    );
+    // The compound is the more colourful of the two kinds; of two greys, the brighter.
+    let compound_is_true = compound_likeness(first_true) > compound_likeness(first_false);
+    let ground_is_true = border_share(&kinds, &mutes) > 0.5;
+    let seen = if ground_is_true == compound_is_true {
+        Polarity::Wiped
+    } else {
+        Polarity::Transferred
+    };
+    let polarity_sure = match polarity {
+        Some(_) => 1.0,
+        None => {
+            let apart = (compound_likeness(first_true) - compound_likeness(first_false)).abs();
+            let border = (border_share(&kinds, &mutes) - 0.5).abs() * 2.0;
+            (apart / 0.15).min(1.0) * border.min(0.5) * 2.0
+        }
+    };
+    let polarity = polarity.unwrap_or(seen);
+    let ground_is_true = (polarity == Polarity::Wiped) == compound_is_true;
+    let mut grounds: Vec<Mask> = kinds
+        .into_iter()
+        .map(|kind| kind.mapv(|side| side == ground_is_true))
+        .collect();
+    let logs: Vec<Array2<[f32; 3]>> = maps
+        .iter()
+        .map(|map| box_mean(&map.light.mapv(|rgb| rgb.map(|l| (l + DARK).ln())), 1, 2))
+        .collect();
+    let mut fields = Vec::new();
+    let mut distances = Vec::new();
+    let mut limit = 3.0;
+    let mut separation = 0.0;
+    for _ in 0..4 {
+        fields = ground_fields(&logs, &grounds, &mutes);
+        (distances, limit, separation) = ground_distances(&logs, &fields, &grounds, &mutes)?;
+        grounds = distances
+            .iter()
+            .map(|distance: &Array2<f32>| distance.mapv(|d| f64::from(d) < limit))
+            .collect();
+    }
+    let (ground, rest) = (
+        mean_light(maps, &mutes, &grounds, true),
+        mean_light(maps, &mutes, &grounds, false),
+    );
+    let (compound, steel) = match polarity {
+        Polarity::Wiped => (ground, rest),
+        Polarity::Transferred => (rest, ground),
+    };
+    let flanks = logs
+        .into_iter()
+        .zip(fields)
+        .zip(distances.into_iter().zip(grounds).zip(mutes))
+        .map(|((log, field), ((distance, ground), mute))| FlankColours {
+            relative: relative_light(&log, &field),
+            distance,
+            ground,
+            mute,
+        })
+        .collect();
+    Some(Colours {
+        flanks,
+        polarity,
+        polarity_sure,
+        compound,
+        steel,
+        limit,
+        separation,
+    })
+}
+
+/// The maps with all differences of brightness taken out: gloss and shade, which add or take
+/// white light, change a colour's shares less than they change its brightness.
+pub fn without_brightness(maps: &[FlankMap]) -> Vec<FlankMap> {
+    maps.iter()
+        .map(|map| FlankMap {
+            light: box_mean(&map.light, 1, 3).mapv(|light| {
+                let sum: f32 = light.iter().sum::<f32>() + 3.0 * DARK;
+                light.map(|level| (level + DARK) / sum)
+            }),
+            ..map.clone()
+        })
+        .collect()
+}
+
+/// Log brightness and the shares of red and blue.
+fn features(light: [f32; 3]) -> [f64; 3] {
+    let [r, g, b] = light.map(f64::from);
+    // Luminance of linear sRGB (Rec. ITU-R BT.709).
+    let bright = 0.2126 * r + 0.7152 * g + 0.0722 * b;
+    let sum = r + g + b + 0.006;
+    [(bright + f64::from(DARK)).ln(), r / sum, b / sum]
+}
+
+/// A first division of all cells into two kinds, by the cut that separates them best. Brightness
+/// counts against each flank's own middle, for flanks turn differently to the light.
+fn first_kinds(maps: &[FlankMap], mutes: &[Mask]) -> Option<Vec<Mask>> {
+    let mut cells = Vec::new();
+    let mut middles = Vec::new();
+    for (map, mute) in maps.iter().zip(mutes) {
+        let first = cells.len();
+        for ((at, &light), &mute) in map.light.indexed_iter().zip(mute) {
+            if at.0 % 3 == 0 && at.1 % 3 == 0 && !mute {
+                cells.push(features(light));
+            }
+        }
+        let middle = median(cells[first..].iter().map(|cell| cell[0]).collect());
+        for cell in &mut cells[first..] {
+            cell[0] -= middle;
+        }
+        middles.push(middle);
+    }
+    let cut = two_kinds(&cells)?;
+    let kind = |(map, middle): (&FlankMap, &f64)| {
+        map.light.mapv(|light| {
+            let [bright, red, blue] = features(light);
+            cut.value([bright - middle, red, blue]) > 0.0
+        })
+    };
+    Some(maps.iter().zip(&middles).map(kind).collect())
+}
+
+/// How much a light looks like compound: its saturation, and a little of its brightness.
+fn compound_likeness(light: [f64; 3]) -> f64 {
+    let high = light.iter().copied().fold(0.0, f64::max);
+    let low = light.iter().copied().fold(f64::INFINITY, f64::min);
+    let saturation = (high - low) / (high + 0.01);
+    saturation + 0.25 * (high + 0.003).ln() / 6.0
+}
+
+/// Share of the first kind in a band along the flanks' edges.
+fn border_share(kinds: &[Mask], mutes: &[Mask]) -> f64 {
+    let (mut of_kind, mut all) = (0.0, 0.0);
+    for (kind, mute) in kinds.iter().zip(mutes) {
+        let (rows, columns) = kind.dim();
+        for (at, &side) in kind.indexed_iter() {
+            let edge = at.0 < rows / 10
+                || at.0 >= rows - rows / 10
+                || at.1 < columns / 12
+                || at.1 >= columns - columns / 12;
+            if edge && !mute[at] {
+                all += 1.0;
+                of_kind += f64::from(u8::from(side));
+            }
+        }
+    }
+    if all > 0.0 { of_kind / all } else { 0.5 }
+}
+
+/// Median linear light over the cells of a kind.
+fn mean_light(maps: &[FlankMap], mutes: &[Mask], kinds: &[Mask], side: bool) -> [f64; 3] {
+    let mut cells: [Vec<f64>; 3] = Default::default();
+    for ((map, mute), kind) in maps.iter().zip(mutes).zip(kinds) {
+        for (i, ((light, &mute), &kind)) in map.light.iter().zip(mute).zip(kind).enumerate() {
+            if i % 7 == 0 && kind == side && !mute {
+                for (channel, &level) in cells.iter_mut().zip(light) {
+                    channel.push(f64::from(level));
+                }
+            }
+        }
+    }
+    cells.map(median)
+}
+
+fn ground_fields(logs: &[Array2<[f32; 3]>], grounds: &[Mask], mutes: &[Mask]) -> Vec<Field> {
+    let found: Vec<Option<Field>> = logs
+        .iter()
+        .zip(grounds.iter().zip(mutes))
+        .map(|(log, (ground, mute))| {
+            let plain = super::morphology::minus(ground, mute);
+            let enough = super::morphology::area(&plain) * 100 > 15 * plain.len();
+            enough.then(|| Field::fit(log, &plain)).flatten()
+        })
+        .collect();
+    let middle: [f64; 3] = std::array::from_fn(|channel| {
+        median(
+            logs.iter()
+                .zip(grounds)
+                .flat_map(|(log, ground)| {
+                    log.iter()
+                        .zip(ground)
+                        .step_by(11)
+                        .filter(|(_, ground)| **ground)
+                        .map(|(value, _)| f64::from(value[channel]))
+                })
+                .collect(),
+        )
+    });
+    found
+        .into_iter()
+        .map(|field| field.unwrap_or(Field::flat(middle)))
+        .collect()
+}
+
+/// Each cell's distance from the ground's colour, the distance that divides best, and how well.
+fn ground_distances(
+    logs: &[Array2<[f32; 3]>],
+    fields: &[Field],
+    grounds: &[Mask],
+    mutes: &[Mask],
+) -> Option<(Vec<Array2<f32>>, f64, f64)> {
+    let off = |k: usize, at: (usize, usize)| {
+        let expected = fields[k].at(at, logs[k].dim());
+        let value = logs[k][at];
+        Vector3::from_fn(|i, _| f64::from(value[i]) - expected[i])
+    };
+    let mut sample = Vec::new();
+    for k in 0..logs.len() {
+        for (i, (at, &ground)) in grounds[k].indexed_iter().enumerate() {
+            if i % 7 == 0 && ground && !mutes[k][at] {
+                sample.push(off(k, at));
+            }
+        }
+    }
+    if sample.len() < 50 {
+        return None;
+    }
+    let middle = Vector3::from_fn(|i, _| median(sample.iter().map(|s| s[i]).collect()));
+    let mut from_middle: Vec<Vector3<f64>> = sample.iter().map(|s| s - middle).collect();
+    from_middle.sort_by(|a, b| a.norm_squared().total_cmp(&b.norm_squared()));
+    // The outer part is patch edge and gloss; the spread of the rest is scaled up for the cut.
+    from_middle.truncate((from_middle.len() * 17).div_ceil(20));
+    let inner = from_middle.len() as f64;
+    let spread = from_middle
+        .iter()
+        .map(|s| s * s.transpose())
+        .sum::<Matrix3<f64>>()
+        * 1.6
+        / inner
+        + Matrix3::identity() * 2e-4;
+    let inverse = spread.try_inverse()?;
+    let distances: Vec<Array2<f32>> = (0..logs.len())
+        .map(|k| {
+            Array2::from_shape_fn(logs[k].dim(), |at| {
+                let off = off(k, at) - middle;
+                off.dot(&(inverse * off)).max(0.0).sqrt() as f32
+            })
+        })
+        .collect();
+    let mut logs = Vec::new();
+    for (distance, mute) in distances.iter().zip(mutes) {
+        let seen = distance.iter().zip(mute).step_by(7);
+        let seen = seen.filter(|(_, mute)| !**mute);
+        logs.extend(seen.map(|(&d, _)| (f64::from(d) + 0.3).ln()));
+    }
+    let (level, between) = otsu(logs.iter().copied());
+    let mean = logs.iter().sum::<f64>() / logs.len() as f64;
+    let variance = logs.iter().map(|l| (l - mean).powi(2)).sum::<f64>() / logs.len() as f64;
+    let limit = (level.exp() - 0.3).clamp(2.5, 8.0);
+    Some((distances, limit, between / variance.max(1e-9)))
+}
+
+/// Smoothed light over the ground's light.
+fn relative_light(log: &Array2<[f32; 3]>, field: &Field) -> Array2<[f32; 3]> {
+    let dim = log.dim();
+    Array2::from_shape_fn(dim, |at| {
+        let ground = field.at(at, dim);
+        let value = log[at];
+        std::array::from_fn(|i| {
+            let light = value[i].exp() - DARK;
+            let full = (ground[i].exp() as f32 - DARK).max(1e-3);
+            light / full
+        })
+    })
+}

@@ -1,0 +1,10 @@
+//! Compound against steel, and the contact patch inside it, on flattened flanks.
+
+pub mod colours;
+mod field;
+mod lda;
+pub mod morphology;
+pub mod patch;
+
+pub use colours::{Colours, separate, without_brightness};
+pub use patch::{FoundPatch, find_patches};
