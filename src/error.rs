@@ -43,6 +43,9 @@ pub enum Error {
     /// No advice can be made of a job.
     #[error(transparent)]
     Rules(#[from] crate::rules::RulesError),
+    /// A picture could not be drawn.
+    #[error(transparent)]
+    Picture(#[from] crate::report::canvas::PictureError),
     /// A photo cannot be opened.
     #[error(transparent)]
     Photo(#[from] crate::photo::PhotoError),
@@ -81,7 +84,7 @@ impl Error {
     /// machine failed.
     pub fn exit_status(&self) -> u8 {
         match self {
-            Self::Machine { .. } | Self::Report(_) => 3,
+            Self::Machine { .. } | Self::Report(_) | Self::Picture(_) => 3,
             _ => 2,
         }
     }

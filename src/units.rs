@@ -301,6 +301,14 @@ impl Units {
         }
     }
 
+    /// The step of shim that tables of sensitivities are made for, mm: 0.1 mm or 5 thou.
+    pub const fn shim_step_mm(self) -> f64 {
+        match self {
+            Self::Mm => 0.1,
+            Self::In => 5.0 * THOU_MM,
+        }
+    }
+
     /// A length of the size of a gear: `203.20 mm` or `8.000 in`.
     pub fn length(self, mm: f64) -> String {
         match self {

@@ -3,6 +3,7 @@
 mod advise;
 mod read;
 mod schema;
+mod simulate;
 
 use crate::{Error, Result};
 use clap::{Parser, Subcommand};
@@ -46,6 +47,7 @@ enum Command {
     Advise(advise::Advise),
     Read(read::ReadArgs),
     Schema(schema::Schema),
+    Simulate(Box<simulate::Simulate>),
 }
 
 /// Writes to standard output. A reader that has gone away is no failure.
@@ -78,6 +80,7 @@ impl Cli {
         };
         match self.command {
             Command::Advise(command) => command.run(talk),
+            Command::Simulate(command) => command.run(talk),
             Command::Read(args) => read::run(&args, talk),
             Command::Schema(command) => command.run(talk),
         }

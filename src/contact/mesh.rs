@@ -1,7 +1,7 @@
 //! One flank set up for meshing: where each point touches its conjugate, and along which lines.
 
 use super::patch::{self, Field};
-use super::{ContactError, EaseOff, FlankContact};
+use super::{ContactError, EaseOff, FlankContact, undercut};
 use crate::frames::Side;
 use crate::gear::dimensions::Dimensions;
 use crate::gear::flank::FlankGrid;
@@ -58,11 +58,12 @@ pub(super) struct FlankMesh {
     nu: usize,
     nv: usize,
     nodes: Vec<Touch>,
-    /// Mesh position of each node in steps of a pitch: whole part modulo the pitch, and the rest.
-    position: Vec<(usize, f64)>,
+    /// Mesh position of each node in steps of a pitch: whole part modulo the pitch, and the rest;
+    /// `None` for a corner that no pinion can touch.
+    position: Vec<Option<(usize, f64)>>,
     lines: Vec<ContactLine>,
     /// Length of the flank along the tooth and its height along the profile, mm.
-    size_mm: [f64; 2],
+    pub(super) size_mm: [f64; 2],
     /// z_2 / z_1.
     ratio: f64,
     /// The flank's centre, for first-order backlash.
@@ -79,25 +80,12 @@ impl FlankMesh {
         let (nu, nv) = (grid.nu, grid.nv);
         let middle = (nv / 2) * nu + nu / 2;
         let branch = Branch::through(pair, grid);
-        let mut angles = Vec::with_capacity(nu * nv);
-        let mut missing = 0;
-        for p in &grid.points {
-            match conjugate_angle(pair, &p.position, &p.normal, branch) {
-                Some(a) => angles.push(a),
-                None => {
-                    missing += 1;
-                    angles.push(f64::NAN);
-                }
-            }
-        }
-        if missing > 0 {
-            return Err(ContactError::NoConjugate {
-                side: side.word(),
-                share: 100.0 * f64::from(missing) / (nu * nv) as f64,
-                advice: "a smaller face width, less depth or a smaller offset brings it back"
-                    .to_owned(),
-            });
-        }
+        let angles: Vec<f64> = grid
+            .points
+            .iter()
+            .map(|p| conjugate_angle(pair, &p.position, &p.normal, branch).unwrap_or(f64::NAN))
+            .collect();
+        refuse_gaps(grid, pair, &angles, side)?;
         let nodes: Vec<Touch> = (0..nu * nv)
             .map(|k| {
                 let p = &grid.points[k];
@@ -134,20 +122,17 @@ impl FlankMesh {
             return Err(ContactError::ContactRatio {
                 side: side.word(),
                 ratio: (high - low) / STEPS_PER_PITCH as f64,
-                advice: format!(
-                    "a face width of about {:.1} mm would reach a whole pitch",
-                    dimensions.face_width_mm * 1.1 * STEPS_PER_PITCH as f64 / (high - low)
-                ),
+                advice: String::new(),
             });
         }
         let position = steps
             .iter()
             .map(|s| {
                 let whole = s.floor();
-                (
+                s.is_finite().then_some((
                     (whole as i64).rem_euclid(STEPS_PER_PITCH as i64) as usize,
                     s - whole,
-                )
+                ))
             })
             .collect();
         Ok(Self {
@@ -188,7 +173,9 @@ impl FlankMesh {
         }
         let clearance = |k: usize| {
             let node = &self.nodes[k];
-            let (step, rest) = self.position[k];
+            let Some((step, rest)) = self.position[k] else {
+                return f64::INFINITY;
+            };
             let here = lag[step] + (lag[(step + 1) % STEPS_PER_PITCH] - lag[step]) * rest;
             node.gap(ease_off, shift, turn) - node.lever * here
         };
@@ -207,6 +194,38 @@ impl FlankMesh {
             least_lag,
         }
     }
+}
+
+/// Share of a flank, at a corner, that no pinion need touch: usual sets with few pinion teeth lose
+/// the concave flank's toe at the tip, and contact is kept away from there anyway.
+const LOST_CORNER: f64 = 0.10;
+/// Share of a flank that may lie beyond the pinion's undercut before the set is refused.
+const UNDERCUT_CORNER: f64 = 0.25;
+
+fn refuse_gaps(
+    grid: &FlankGrid,
+    pair: &PitchPair,
+    angles: &[f64],
+    side: Side,
+) -> Result<(), ContactError> {
+    let all = angles.len() as f64;
+    let missing = angles.iter().filter(|a| a.is_nan()).count() as f64 / all;
+    if missing > LOST_CORNER {
+        return Err(ContactError::NoConjugate {
+            side: side.word(),
+            share: 100.0 * missing,
+            advice: String::new(),
+        });
+    }
+    let undercut = undercut::count(grid, pair, angles) as f64 / all;
+    if undercut > UNDERCUT_CORNER {
+        return Err(ContactError::Undercut {
+            side: side.word(),
+            share: 100.0 * undercut,
+            advice: String::new(),
+        });
+    }
+    Ok(())
 }
 
 /// Which of the two solutions of the meshing equation is the tooth's.
@@ -283,7 +302,7 @@ fn contact_line(
     let mut found = Vec::new();
     let mut look = |a: usize, b: usize| {
         let (da, db) = (steps[a] - level, steps[b] - level);
-        if (da < 0.0) != (db < 0.0) {
+        if da.is_finite() && db.is_finite() && (da < 0.0) != (db < 0.0) {
             found.push(nodes[a].between(&nodes[b], da / (da - db)));
         }
     };

@@ -1,6 +1,7 @@
 //! What may stand in a card: every key with its kind of value and its sensible range, and the
 //! check that turns a written card (TOML, or JSON with units in the keys) into plain numbers.
 
+use super::card_blank;
 use super::card_read::CardError;
 use crate::units::{Angle, INCH_MM, Length, Torque};
 use serde_json::{Map, Number, Value};
@@ -32,6 +33,8 @@ pub enum Kind {
     Lengths(f64, f64),
     /// Two torques with unit, low then high, range in newton-metres.
     TorqueWindow(f64, f64),
+    /// A plain number in a range.
+    Number(f64, f64),
     /// Degrees; the name ends in `_deg`.
     Degrees(f64, f64),
     /// One of these words.
@@ -40,7 +43,12 @@ pub enum Kind {
     Flank(f64, f64),
 }
 
-const fn key(table: &'static str, name: &'static str, kind: Kind, required: bool) -> Key {
+pub(super) const fn key(
+    table: &'static str,
+    name: &'static str,
+    kind: Kind,
+    required: bool,
+) -> Key {
     Key {
         table,
         name,
@@ -49,8 +57,8 @@ const fn key(table: &'static str, name: &'static str, kind: Kind, required: bool
     }
 }
 
-/// All keys of a card.
-pub const KEYS: &[Key] = &[
+/// Keys of a card but those of `[blank]`.
+const KEYS: &[Key] = &[
     key("", "name", Kind::Text, false),
     key("gear", "ring_teeth", Kind::Count(12, 120), true),
     key("gear", "pinion_teeth", Kind::Count(3, 60), true),
@@ -160,6 +168,11 @@ pub const KEYS: &[Key] = &[
     key("kit", "side_shims", Kind::Lengths(0.01, 10.0), false),
 ];
 
+/// All keys of a card.
+pub fn keys() -> impl Iterator<Item = &'static Key> {
+    KEYS.iter().chain(card_blank::KEYS)
+}
+
 impl Key {
     /// The name in JSON, where the unit stands in the key.
     pub fn json_name(&self) -> String {
@@ -199,7 +212,7 @@ pub fn normalise(written: &Value) -> Result<Value, CardError> {
     };
     let mut out = Map::new();
     for (name, value) in top {
-        if KEYS.iter().any(|key| key.table == name.as_str()) {
+        if keys().any(|key| key.table == name.as_str()) {
             let Value::Object(table) = value else {
                 return Err(CardError::NoTable(format!("[{name}]")));
             };
@@ -212,7 +225,8 @@ pub fn normalise(written: &Value) -> Result<Value, CardError> {
             take("", name, value, &mut out)?;
         }
     }
-    for key in KEYS.iter().filter(|key| key.required) {
+    card_blank::complete(&mut out)?;
+    for key in keys().filter(|key| key.required) {
         let there = out
             .get(key.table)
             .and_then(|table| table.get(key.json_name()));
@@ -230,7 +244,7 @@ fn take(
     value: &Value,
     out: &mut Map<String, Value>,
 ) -> Result<(), CardError> {
-    let here = || KEYS.iter().filter(|key| key.table == table);
+    let here = || keys().filter(|key| key.table == table);
     let Some(key) = here().find(|key| key.name == name || key.json_name() == name) else {
         return Err(unknown(table, name));
     };
@@ -246,22 +260,14 @@ fn take(
 }
 
 fn unknown(table: &str, name: &str) -> CardError {
-    let names = KEYS
-        .iter()
-        .filter(|key| key.table == table)
-        .map(|key| key.name);
-    let tables = KEYS
-        .iter()
-        .map(|key| key.table)
-        .filter(|_| table.is_empty());
+    let names = keys().filter(|key| key.table == table).map(|key| key.name);
+    let tables = keys().map(|key| key.table).filter(|_| table.is_empty());
     let nearest = names
         .chain(tables)
         .filter(|known| !known.is_empty())
         .max_by(|a, b| strsim::sorensen_dice(a, name).total_cmp(&strsim::sorensen_dice(b, name)));
     // A key that belongs to another table is the likelier slip than a misspelling.
-    let elsewhere = KEYS
-        .iter()
-        .find(|key| key.name == name || key.json_name() == name);
+    let elsewhere = keys().find(|key| key.name == name || key.json_name() == name);
     let hint = match (elsewhere, nearest) {
         (Some(key), _) => format!("it belongs in [{}]", key.table),
         (None, Some(nearest)) => format!("the nearest known key is `{nearest}`"),
@@ -328,6 +334,13 @@ fn read_value(key: &Key, value: &Value, unit_in_key: bool) -> Result<Value, Card
                 in_range(key, nm, low, high, "N·m", None)
             };
             window(key, value, read)
+        }
+        Kind::Number(low, high) => {
+            let Value::Number(n) = value else {
+                return Err(key.wrong("must be a plain number"));
+            };
+            in_range(key, n.as_f64().unwrap_or(f64::NAN), low, high, "", None)
+                .and_then(|x| number(key, x))
         }
         Kind::Degrees(low, high) => {
             let degrees = match value {

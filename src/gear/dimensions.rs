@@ -3,7 +3,7 @@
 use super::GearError;
 use super::pitch::PitchInput;
 use super::set::{Cutting, FlankForm, GearSet, Hand};
-use std::f64::consts::{FRAC_PI_2, PI};
+use std::f64::consts::PI;
 
 /// A size the card left out, and what was taken instead.
 #[derive(Debug, Clone, PartialEq)]
@@ -78,14 +78,6 @@ pub const USUAL_CROWNING_HEIGHT_MM: f64 = 0.025;
 /// Usual thickness of the marking film, mm, when the card gives none.
 pub const USUAL_FILM_MM: f64 = 0.008;
 
-/// Radii of the usual series of face-mill cutters, mm (diameters 3.5 to 18 inches; common practice,
-/// no source).
-const FACE_MILL_RADII_MM: [f64; 10] = [
-    44.45, 57.15, 63.5, 76.2, 95.25, 114.3, 133.35, 152.4, 203.2, 228.6,
-];
-/// Radii of usual face-hobbing cutters, mm (common practice, no source).
-const FACE_HOB_RADII_MM: [f64; 8] = [30.0, 39.0, 51.0, 64.0, 76.0, 88.0, 105.0, 125.0];
-
 impl Dimensions {
     /// Checks the card's sizes and fills in what it leaves out.
     ///
@@ -104,8 +96,8 @@ impl Dimensions {
         let pitch_angle = take(
             set.pitch_angle,
             "pitch_angle",
-            "atan of the ratio, less 1.7° at a hypoid offset of 0.175 of the diameter",
-            usual_pitch_angle(ratio, set.offset_mm / set.ring_diameter_mm),
+            "as for a pair without offset",
+            set.shaft_angle - set.shaft_angle.sin().atan2(ratio + set.shaft_angle.cos()),
         );
         let outer_cone_mm = 0.5 * set.ring_diameter_mm / pitch_angle.sin();
         let mean_cone_mm = outer_cone_mm - 0.5 * set.face_width_mm;
@@ -121,10 +113,10 @@ impl Dimensions {
         let cutter_radius_mm = take(
             set.cutter_radius_mm,
             "cutter_radius",
-            "the usual cutter nearest to the mean cone distance",
+            "0.47 (face-hobbed 0.44) of the ring diameter",
             match set.cutting {
-                Cutting::FaceMilled => nearest(&FACE_MILL_RADII_MM, 1.07 * mean_cone_mm),
-                Cutting::FaceHobbed => nearest(&FACE_HOB_RADII_MM, mean_cone_mm),
+                Cutting::FaceMilled => 0.47 * set.ring_diameter_mm,
+                Cutting::FaceHobbed => 0.44 * set.ring_diameter_mm,
             },
         );
         let blade_groups = match set.cutting {
@@ -143,22 +135,31 @@ impl Dimensions {
         let whole_depth_mm = take(
             set.whole_depth_mm,
             "whole_depth",
-            "2.65 mean normal modules",
-            2.65 * module_mm,
+            "2.75 mean normal modules",
+            2.75 * module_mm,
         );
         let clearance_mm = take(
             set.clearance_mm,
             "clearance",
-            "an eighth of the working depth",
-            whole_depth_mm / 9.0,
+            "a tenth of the whole depth",
+            0.1 * whole_depth_mm,
         );
         let working_mm = whole_depth_mm - clearance_mm;
         let addendum_mm = take(
             set.addendum_mm,
             "addendum",
-            "the working depth times 0.21 + 0.29 (z1/z2)²",
-            working_mm * (0.21 + 0.29 / (ratio * ratio)),
+            "0.18 of the working depth",
+            0.18 * working_mm,
         );
+        if addendum_mm >= working_mm {
+            return Err(GearError::OutOfRange {
+                key: "addendum",
+                value: addendum_mm,
+                allowed: "less than whole depth less clearance",
+                nearest: 0.9 * working_mm,
+                unit: " mm",
+            });
+        }
         let taper = match set.cutting {
             Cutting::FaceMilled => take(
                 set.taper,
@@ -169,6 +170,17 @@ impl Dimensions {
             Cutting::FaceHobbed => take(set.taper, "taper", "uniform depth", 0.0),
         };
         let dedendum_share = (whole_depth_mm - addendum_mm) / whole_depth_mm;
+        let least_depth_mm = working_mm - 0.5 * set.face_width_mm * taper.tan();
+        if least_depth_mm < 0.1 * working_mm {
+            let steepest = (0.9 * working_mm / (0.5 * set.face_width_mm)).atan();
+            return Err(GearError::OutOfRange {
+                key: "taper_deg",
+                value: taper * 180.0 / PI,
+                allowed: "small enough to leave a tooth at the toe",
+                nearest: steepest * 180.0 / PI,
+                unit: "°",
+            });
+        }
         let crowning_length_mm = take(
             set.crowning_length_mm,
             "crowning_length",
@@ -257,23 +269,10 @@ impl Dimensions {
     }
 }
 
-/// The usual pitch angle of the ring gear: that of a spiral bevel set less what the offset takes.
-fn usual_pitch_angle(ratio: f64, relative_offset: f64) -> f64 {
-    ratio.atan() - (1.0 * PI / 180.0) * (relative_offset / 0.175)
-}
-
 /// Sum of dedendum and addendum angle when both root lines meet at the apex (ISO 23509, Annex C.5).
 fn standard_taper(whole_mm: f64, clearance_mm: f64, addendum_mm: f64, mean_cone_mm: f64) -> f64 {
     ((addendum_mm + clearance_mm) / mean_cone_mm).atan()
         + ((whole_mm - addendum_mm) / mean_cone_mm).atan()
-}
-
-fn nearest(series: &[f64], wanted: f64) -> f64 {
-    series
-        .iter()
-        .copied()
-        .min_by(|a, b| (a - wanted).abs().total_cmp(&(b - wanted).abs()))
-        .unwrap_or(wanted)
 }
 
 fn check(set: &GearSet) -> Result<(), GearError> {
@@ -409,6 +408,5 @@ fn check(set: &GearSet) -> Result<(), GearError> {
             "",
         )?;
     }
-    debug_assert!(set.pressure_angle < FRAC_PI_2);
     Ok(())
 }

@@ -209,3 +209,79 @@ impl FlankGrid {
             .sum()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::gear::set::GearSet;
+    use proptest::prelude::*;
+
+    /// The flank by its own grid: the closed-form normal is square to both differences and points out
+    /// of the tooth.
+    fn check_normals(set: &GearSet) -> Result<(), TestCaseError> {
+        let dimensions = Dimensions::new(set).unwrap();
+        let pair = PitchPair::solve(dimensions.pitch_input()).unwrap();
+        for (form, out) in [(FlankForm::Convex, -1.0), (FlankForm::Concave, 1.0)] {
+            let surface = Surface::new(&dimensions, &pair, form);
+            let grid = FlankGrid::new(&dimensions, &pair, &surface, 41, 21).unwrap();
+            for i in (1..40).step_by(6) {
+                for j in (1..20).step_by(4) {
+                    let n = grid.point(i, j).normal;
+                    let along = grid.point(i + 1, j).position - grid.point(i - 1, j).position;
+                    let up = grid.point(i, j + 1).position - grid.point(i, j - 1).position;
+                    prop_assert!((n.norm() - 1.0).abs() < 1e-12);
+                    prop_assert!(n.dot(&along).abs() < 1e-3 * along.norm());
+                    prop_assert!(n.dot(&up).abs() < 1e-3 * up.norm());
+                    // The convex flank looks to −y, the concave one to +y, where the tooth passes x.
+                    prop_assert!(n.y * out > 0.2);
+                }
+            }
+        }
+        Ok(())
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(16))]
+
+        #[test]
+        fn normals_are_square_to_the_surface(
+            kind in 0..3u8, diameter in 165.0f64..280.0, offset in 0.0f64..0.18, spiral in 28.0f64..34.0,
+        ) {
+            let cutting = if kind == 2 { Cutting::FaceHobbed } else { Cutting::FaceMilled };
+            let scale = diameter / 200.0;
+            let set = GearSet {
+                generated: kind == 1,
+                ring_diameter_mm: diameter,
+                face_width_mm: 30.0 * scale,
+                offset_mm: offset * diameter,
+                spiral_angle: spiral.to_radians(),
+                cutter_radius_mm: None,
+                whole_depth_mm: None,
+                clearance_mm: None,
+                addendum_mm: None,
+                ..GearSet::example(cutting)
+            };
+            check_normals(&set)?;
+        }
+    }
+
+    #[test]
+    fn the_grid_spans_face_width_and_depth() {
+        let dimensions = Dimensions::new(&GearSet::example(Cutting::FaceHobbed)).unwrap();
+        let pair = PitchPair::solve(dimensions.pitch_input()).unwrap();
+        let surface = Surface::new(&dimensions, &pair, FlankForm::Convex);
+        let grid = FlankGrid::new(&dimensions, &pair, &surface, 31, 11).unwrap();
+        let cone = |i, j| grid.point(i, j).position.dot(&Vector3::new(0.0, 0.0, 1.0));
+        assert!(cone(30, 0) > cone(0, 0));
+        let (sin, cos) = pair.ring_angle.sin_cos();
+        for (i, j, length, height) in [(0, 0, 0.0, 0.0), (30, 10, 1.0, 1.0), (15, 5, 0.5, 0.5)] {
+            let p = grid.point(i, j).position;
+            let r = p.xy().norm();
+            assert!((r * sin + p.z * cos - dimensions.cone_at(length)).abs() < 1e-8);
+            assert!((r * cos - p.z * sin - dimensions.height_at(length, height)).abs() < 1e-8);
+        }
+        // 30 mm of face at about 31° of spiral; 8.5 mm at 20° of pressure angle.
+        assert!((33.0..38.0).contains(&grid.length_mm()));
+        assert!((8.8..9.6).contains(&grid.height_mm()));
+    }
+}

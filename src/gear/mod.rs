@@ -2,6 +2,7 @@
 
 pub mod blank;
 pub mod card;
+pub mod card_blank;
 pub mod card_keys;
 pub mod card_read;
 pub mod dimensions;

@@ -1,0 +1,209 @@
+//! `flankread simulate` as a whole program.
+
+use assert_cmd::Command;
+use serde_json::Value;
+use std::path::Path;
+
+const AXLE: &str = "fixtures/cards/larchfield-8in.toml";
+
+fn simulate(arguments: &[&str]) -> Command {
+    let mut command = Command::cargo_bin("flankread").expect("the program");
+    command.arg("simulate").args(arguments);
+    command
+}
+
+fn json(arguments: &[&str]) -> Value {
+    let output = simulate(arguments).arg("--json").assert().success();
+    serde_json::from_slice(&output.get_output().stdout).expect("one JSON document")
+}
+
+fn number(document: &Value, pointer: &str) -> f64 {
+    document
+        .pointer(pointer)
+        .and_then(Value::as_f64)
+        .unwrap_or_else(|| panic!("no {pointer} in {document}"))
+}
+
+fn refusal(arguments: &[&str]) -> String {
+    let output = simulate(arguments).assert().code(2);
+    String::from_utf8_lossy(&output.get_output().stderr).into_owned()
+}
+
+/// Every published cell of ISO 23509:2016, Annex F, through a card; tolerances as in the unit tests
+/// of the blank.
+#[test]
+fn the_blank_is_printed_under_the_symbols_of_iso_23509() {
+    for (sample, apart) in [(1, "–"), (2, "hamc1"), (4, "Rm1")] {
+        let card = format!("fixtures/blanks/iso23509-sample-{sample}.toml");
+        let document = json(&[&card]);
+        assert_eq!(document["schema"], "flankread/simulation/1");
+        let cells = format!("src/gear/blank/samples/iso23509_sample{sample}.csv");
+        let cells = std::fs::read_to_string(cells).unwrap();
+        let mut compared = 0;
+        for line in cells.lines().filter(|l| !l.starts_with('#')) {
+            let (symbol, value) = line.split_once(',').unwrap();
+            let value: f64 = value.parse().unwrap();
+            let computed = number(&document, &format!("/blank/{symbol}"));
+            let allowed = if symbol.starts_with("dmn") {
+                1e-4 * value
+            } else {
+                0.005
+            };
+            if symbol != apart {
+                assert!(
+                    (computed - value).abs() <= allowed,
+                    "{sample} {symbol}: {computed}"
+                );
+                compared += 1;
+            }
+        }
+        assert!(compared > 60);
+        // The set meshes, too.
+        let length = number(&document, "/drive/patch/centre/length");
+        assert!((length - 0.5).abs() < 0.02);
+    }
+}
+
+#[test]
+fn moves_and_sensitivities_agree_with_each_other() {
+    let right = json(&[AXLE]);
+    let moved = json(&[AXLE, "--pinion", "0.02mm"]);
+    let rows = right["sensitivities"].as_array().unwrap();
+    let pinion = rows.iter().find(|r| r["cause"] == "pinion").unwrap();
+    for side in ["drive", "coast"] {
+        for axis in ["length", "height"] {
+            let at = format!("/{side}/patch/centre/{axis}");
+            let change = number(&moved, &at) - number(&right, &at);
+            let rate = number(pinion, &format!("/{side}/centre/{axis}"));
+            assert!(
+                (change - 0.02 * rate).abs() < 0.0015,
+                "{side} {axis}: {change} {rate}"
+            );
+        }
+    }
+    assert!(rows.len() == 8);
+    assert!(number(&moved, "/backlash/change_mm") > 0.0);
+}
+
+#[test]
+fn the_same_move_in_thousandths_is_the_same() {
+    let millimetres = json(&[AXLE, "--ring", "-0.127mm"]);
+    let thousandths = json(&[AXLE, "--ring", "-5thou"]);
+    assert_eq!(millimetres["drive"], thousandths["drive"]);
+    let text = simulate(&[AXLE, "--ring", "5thou", "--units", "in"])
+        .assert()
+        .success();
+    let text = String::from_utf8_lossy(&text.get_output().stdout).into_owned();
+    assert!(
+        text.contains("ring gear 5.0 thou out") && text.contains("drive: centre"),
+        "{text}"
+    );
+}
+
+#[test]
+fn pictures_plots_and_solids_are_written_and_never_over_another_file() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name).display().to_string();
+    let (picture, plot, strip) = (at("flanks.png"), at("error.svg"), at("strip.svg"));
+    let (stl, obj) = (at("tooth.stl"), at("tooth.obj"));
+    simulate(&[
+        AXLE,
+        "--picture",
+        &picture,
+        "--error-plot",
+        &plot,
+        "--tooth",
+        &stl,
+    ])
+    .assert()
+    .success();
+    let shown = image::open(&picture).unwrap();
+    assert!(shown.width() == 1800 && shown.height() > 800);
+    assert!(
+        std::fs::read_to_string(&plot)
+            .unwrap()
+            .contains("mesh position")
+    );
+    assert!(std::fs::read(&stl).unwrap().len() > 10_000);
+    let document = json(&[
+        AXLE,
+        "--sweep",
+        "pinion",
+        "-0.3..0.3mm",
+        "--picture",
+        &strip,
+        "--tooth",
+        &obj,
+        "--teeth",
+        "3",
+    ]);
+    let steps = document["sweep"]["steps"].as_array().unwrap();
+    assert_eq!(steps.len(), 7);
+    assert!((number(&steps[0], "/value") + 0.3).abs() < 1e-12);
+    // Pinion in: to the root; out: to the tip.
+    assert!(number(&steps[0], "/coast/centre/height") < number(&steps[6], "/coast/centre/height"));
+    let strip_text = std::fs::read_to_string(&strip).unwrap();
+    assert!(strip_text.contains("-0.300 mm") && strip_text.contains("sweep of pinion"));
+    assert!(
+        std::fs::read_to_string(&obj)
+            .unwrap()
+            .lines()
+            .any(|l| l.starts_with("f "))
+    );
+
+    let message = refusal(&[AXLE, "--picture", &picture]);
+    assert!(message.contains("--force"), "{message}");
+    simulate(&[AXLE, "--picture", &picture, "--force"])
+        .assert()
+        .success();
+    assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 5);
+}
+
+#[test]
+fn what_makes_no_sense_is_refused_with_what_would() {
+    for (arguments, words) in [
+        (vec![AXLE, "--pinion", "0.1"], "no unit"),
+        (
+            vec![AXLE, "--sweep", "pinon", "-0.3..0.3mm"],
+            "one of pinion",
+        ),
+        (vec![AXLE, "--sweep", "pinion", "0.3mm"], "-0.3..0.3mm"),
+        (vec![AXLE, "--pinion", "30mm"], "at most 10 mm"),
+        (vec![AXLE, "--picture", "flanks.pdf"], ".svg or .png"),
+        (vec!["fixtures/cards/none.toml"], "cannot read"),
+    ] {
+        let message = refusal(&arguments);
+        assert!(message.contains(words), "{arguments:?}: {message}");
+    }
+    assert!(!Path::new("flanks.pdf").exists());
+}
+
+#[test]
+fn a_card_that_cannot_mesh_is_refused_and_a_blank_alone_is_still_printed() {
+    let folder = tempfile::tempdir().unwrap();
+    let card = folder.path().join("card.toml");
+    let path = card.display().to_string();
+    let axle = std::fs::read_to_string(AXLE).unwrap();
+    std::fs::write(
+        &card,
+        axle.replace("[target]", "addendum = \"7mm\"\n[target]"),
+    )
+    .unwrap();
+    let message = refusal(&[&path]);
+    assert!(
+        message.contains("undercut") && message.contains("works"),
+        "{message}"
+    );
+
+    let blank = std::fs::read_to_string("fixtures/blanks/iso23509-sample-4.toml").unwrap();
+    std::fs::write(&card, format!("{blank}kd = 2.0\n")).unwrap();
+    let message = refusal(&[&path]);
+    assert!(
+        message.contains("type I") && message.contains("type II"),
+        "{message}"
+    );
+    std::fs::write(&card, blank.replace("xhm1 = 0.2", "xhm1 = -0.95")).unwrap();
+    let document = json(&[&path]);
+    assert!(document["no_contact"].is_string(), "{document}");
+    assert!((number(&document, "/blank/delta2") - 71.36).abs() < 0.01);
+}
