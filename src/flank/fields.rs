@@ -5,7 +5,6 @@ use crate::frames::{FlankPoint, PhotoPoint};
 use crate::gear::set::FlankForm;
 use crate::photo::Photo;
 use crate::photo::shrink::resized;
-use fast_image_resize::FilterType;
 
 /// Longest side of what the network is shown, pixels; it was trained at this size.
 const SHOWN_SIDE_PX: f64 = 512.0;
@@ -106,16 +105,12 @@ impl Fields {
 fn shown(photo: &Photo, window: Window, width: u32, height: u32) -> Planes {
     let working = &photo.working;
     let scale = photo.scale;
-    let (right, lower) = (f64::from(working.width()), f64::from(working.height()));
-    let left = (window.left * scale).clamp(0.0, right - 1.0);
-    let top = (window.top * scale).clamp(0.0, lower - 1.0);
-    let part = (
-        left,
-        top,
-        (window.width * scale).clamp(1.0, right - left),
-        (window.height * scale).clamp(1.0, lower - top),
-    );
-    let small = resized(working, part, (width, height), FilterType::Lanczos3);
+    let (right, lower) = working.dimensions();
+    let left = ((window.left * scale).round() as u32).min(right - 1);
+    let top = ((window.top * scale).round() as u32).min(lower - 1);
+    let across = ((window.width * scale).round() as u32).clamp(1, right - left);
+    let down = ((window.height * scale).round() as u32).clamp(1, lower - top);
+    let small = resized(working, (left, top, across, down), (width, height));
     let size = (width * height) as usize;
     let mut values = vec![0.0; 3 * size];
     for (i, pixel) in small.pixels().enumerate() {

@@ -5,7 +5,6 @@ use super::exif::{CameraFacts, camera_facts};
 use super::heic::{decode_heic, looks_like_heic};
 use super::{Photo, PhotoError, WORKING_SIDE_PX};
 use super::shrink::resized;
-use fast_image_resize::FilterType;
 use image::metadata::Orientation;
 use image::{DynamicImage, ImageFormat, ImageReader, RgbImage};
 use sha2::{Digest, Sha256};
@@ -194,8 +193,7 @@ fn shrink(full: RgbImage) -> RgbImage {
         let share = f64::from(side) * f64::from(WORKING_SIDE_PX) / f64::from(longest);
         (share.round() as u32).max(1)
     };
-    let whole = (0.0, 0.0, f64::from(width), f64::from(height));
-    resized(&full, whole, (to(width), to(height)), FilterType::Box)
+    resized(&full, (0, 0, width, height), (to(width), to(height)))
 }
 
 #[cfg(test)]
