@@ -3,8 +3,9 @@
 use super::complete::jpeg_is_complete;
 use super::exif::{CameraFacts, camera_facts};
 use super::{Photo, PhotoError, WORKING_SIDE_PX};
-use fast_image_resize::images::Image as Shrunk;
-use fast_image_resize::{FilterType, PixelType, ResizeAlg, ResizeOptions, Resizer};
+use fast_image_resize::images::{TypedImage, TypedImageRef};
+use fast_image_resize::pixels::U8x3;
+use fast_image_resize::{FilterType, ResizeAlg, ResizeOptions, Resizer};
 use image::metadata::Orientation;
 use image::{DynamicImage, ImageFormat, ImageReader, RgbImage};
 use sha2::{Digest, Sha256};
@@ -187,13 +188,18 @@ fn shrink(full: RgbImage) -> RgbImage {
         let share = f64::from(side) * f64::from(WORKING_SIDE_PX) / f64::from(longest);
         (share.round() as u32).max(1)
     };
-    let mut small = Shrunk::new(to(width), to(height), PixelType::U8x3);
+    let (new_width, new_height) = (to(width), to(height));
+    let mut small = RgbImage::new(new_width, new_height);
+    // Typed views, so that the kernels of this one pixel type are compiled and not those of all.
+    let from = TypedImageRef::<U8x3>::from_buffer(width, height, full.as_raw())
+        .expect("the buffer is as long as its size says");
+    let mut onto = TypedImage::<U8x3>::from_buffer(new_width, new_height, &mut small)
+        .expect("the buffer was made for this size");
     let options = ResizeOptions::new().resize_alg(ResizeAlg::Convolution(FilterType::Box));
     Resizer::new()
-        .resize(&DynamicImage::ImageRgb8(full), &mut small, &options)
-        .expect("both pictures hold 8-bit RGB");
-    let (width, height) = (small.width(), small.height());
-    RgbImage::from_raw(width, height, small.into_vec()).expect("the buffer was made for this size")
+        .resize_typed(&from, &mut onto, &options)
+        .expect("both sizes are more than nothing");
+    small
 }
 
 #[cfg(test)]
