@@ -131,8 +131,8 @@ side_shims = ["0.001in"]
         film_mm *= (spread.film * chance.normal()).exp();
         let [low, high] = card.backlash_window_mm();
         let indicator = match card.carrier.backlash_direction {
-            BacklashDirection::Square => model.square_radius_mm() / (0.5 * diameter_mm),
-            BacklashDirection::Tangential => 1.0,
+            Some(BacklashDirection::Tangential) => 1.0,
+            _ => model.square_radius_mm() / (0.5 * diameter_mm),
         };
         let mut hidden = Self {
             model,

@@ -37,40 +37,6 @@ fn play(hidden: &Hidden, method: Method, seed: u64) -> Game {
         if let Some(p) = forecast.take() {
             forecasts.push((p, right));
         }
-        if !right
-            && assembly == 2
-            && std::env::var("DBG").is_ok()
-            && matches!(method, Method::Estimator)
-        {
-            if let Some(t) = &truth {
-                let a = flankread::rules::advise(&hidden.card, &trials).unwrap();
-                let p = a.predicted.unwrap();
-                println!(
-                    "{seed}: start {:.3?} B0 {:.3} now {:.3?} est {:?}±{:?} dH {:.3} (pred {:.3}±{:.3}) cH {:.3} (pred {:.3}±{:.3}) dL {:.3} ({:.3}) cL {:.3} ({:.3}) B {:.3} (pred {:.3}±{:.3}) {:.2}",
-                    hidden.start_mm,
-                    trials[0].backlash_mm[0],
-                    at_mm,
-                    a.stands.unwrap(),
-                    a.uncertainty.unwrap(),
-                    t.centres[0].height,
-                    p.drive.height,
-                    p.band.drive.height,
-                    t.centres[1].height,
-                    p.coast.height,
-                    p.band.coast.height,
-                    t.centres[0].length,
-                    p.drive.length,
-                    t.centres[1].length,
-                    p.coast.length,
-                    t.backlash_mm,
-                    p.backlash_mm,
-                    p.band.backlash_mm,
-                    a.chance.unwrap()
-                );
-            } else {
-                println!("{seed}: lost");
-            }
-        }
         if right {
             return Game {
                 assemblies: assembly,
@@ -81,20 +47,6 @@ fn play(hidden: &Hidden, method: Method, seed: u64) -> Game {
         let Some(truth) = truth else { break };
         trials.push(hidden.read(&truth, at_mm, &mut chance));
         let Some(next) = method.next(&hidden.card, &trials) else {
-            if std::env::var("DBG2").is_ok() && matches!(method, Method::Estimator) {
-                let a = flankread::rules::advise(&hidden.card, &trials);
-                println!(
-                    "{seed} stop at {assembly}: start {:?} at {at_mm:?}, truth {:?} {:?} {}",
-                    hidden.start_mm, truth.centres, truth.extents, truth.backlash_mm
-                );
-                match a {
-                    Ok(a) => println!(
-                        "   {:?} now {:?} {:?} {:?}",
-                        a.verdict, a.chance_now, a.why, a.checks
-                    ),
-                    Err(e) => println!("   {e}"),
-                }
-            }
             return Game {
                 assemblies: MOST + 1,
                 forecasts,
@@ -145,9 +97,6 @@ fn main() {
             .collect();
         println!("{cutting}: {} hidden sets", hidden.len());
         for (name, method) in METHODS {
-            if std::env::var("ONLY").is_ok() && name != "estimator" {
-                continue;
-            }
             let games: Vec<Game> = hidden
                 .par_iter()
                 .map(|(seed, set)| play(set, method, *seed))

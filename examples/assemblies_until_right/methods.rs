@@ -82,8 +82,8 @@ fn fixed_steps(card: &Card, trials: &[Trial]) -> Next {
         // Five of shim give three of backlash square to the tooth, and half as much again along the
         // circle.
         let ratio = match card.carrier.backlash_direction {
-            BacklashDirection::Square => 0.6,
-            BacklashDirection::Tangential => 0.9,
+            Some(BacklashDirection::Tangential) => 0.9,
+            _ => 0.6,
         };
         whole_thou((0.5 * (low + high) - backlash_mm) / ratio)
     };
@@ -98,8 +98,8 @@ fn plain(card: &Card, trial: &Trial) -> Option<Next> {
     let model = Model::new(&card.gear_set()).ok()?;
     let (ease_off, film_mm) = model.defaults();
     let indicator = match card.carrier.backlash_direction {
-        BacklashDirection::Square => model.square_radius_mm() / (0.5 * card.gear.ring_diameter_mm),
-        BacklashDirection::Tangential => 1.0,
+        Some(BacklashDirection::Tangential) => 1.0,
+        _ => model.square_radius_mm() / (0.5 * card.gear.ring_diameter_mm),
     };
     let show = |pinion_mm: f64, ring_mm: f64| {
         let misplacement = Misplacement {

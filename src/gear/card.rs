@@ -244,11 +244,10 @@ pub enum Adjust {
 }
 
 /// Which way the dial indicator stands when backlash is measured.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum BacklashDirection {
     /// Square to the tooth's flank.
-    #[default]
     Square,
     /// Along the circle the gear turns in.
     Tangential,
@@ -269,8 +268,9 @@ pub struct Carrier {
     /// Both side packs together when their preload is right; held as found when the card is silent.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub side_pack_total_mm: Option<f64>,
-    /// Which way the indicator stands.
-    pub backlash_direction: BacklashDirection,
+    /// Which way the indicator stands; half-way between both, and less sure, when the card is silent.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub backlash_direction: Option<BacklashDirection>,
     /// Radius the indicator stands at; the outer pitch radius when the card is silent.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub backlash_radius_mm: Option<f64>,

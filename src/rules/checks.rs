@@ -307,7 +307,7 @@ fn torque(number: usize, trial: &Trial, checks: &mut Vec<Check>) {
     let Some(torque_nm) = trial.pinion_torque_nm else {
         return;
     };
-    if torque_nm < 0.0 || torque_nm > MOST_ROTATING_TORQUE_NM {
+    if !(0.0..=MOST_ROTATING_TORQUE_NM).contains(&torque_nm) {
         checks.push(check(
             CheckCode::TorqueImpossible,
             format!(
@@ -321,15 +321,7 @@ fn torque(number: usize, trial: &Trial, checks: &mut Vec<Check>) {
 
 /// Packs of one job that differ by more than any correction were not written in one unit.
 fn pack_changes(trials: &[Trial], units: Units, checks: &mut Vec<Check>) {
-    let packs: [(&str, fn(&Trial) -> Option<f64>); 5] = [
-        ("pinion packs", |t| t.pinion_shim_mm),
-        ("ring-side packs", |t| t.ring_side_shim_mm),
-        ("far-side packs", |t| t.far_side_shim_mm),
-        ("pinion places", |t| t.pinion_mm),
-        ("ring-gear places", |t| t.ring_mm),
-    ];
-    for (name, of) in packs {
-        let there: Vec<f64> = trials.iter().filter_map(of).collect();
+    let mut run = |name: &str, there: Vec<f64>| {
         let low = there.iter().copied().fold(f64::INFINITY, f64::min);
         let high = there.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         if high - low > MOST_PACK_CHANGE_MM {
@@ -343,7 +335,13 @@ fn pack_changes(trials: &[Trial], units: Units, checks: &mut Vec<Check>) {
                 ),
             ));
         }
-    }
+    };
+    let all = |of: fn(&Trial) -> Option<f64>| trials.iter().filter_map(of).collect();
+    run("pinion packs", all(|t| t.pinion_shim_mm));
+    run("ring-side packs", all(|t| t.ring_side_shim_mm));
+    run("far-side packs", all(|t| t.far_side_shim_mm));
+    run("pinion places", all(|t| t.pinion_mm));
+    run("ring-gear places", all(|t| t.ring_mm));
 }
 
 /// The trials that say where the gears stood on the last trial's own scale, as indices, with the

@@ -20,6 +20,16 @@ type Watched = SVector<f64, 5>;
 /// A change of one gear is preferred to a change of both when the chance suffers by no more.
 const WORTH_A_SECOND_CHANGE: f64 = 0.015;
 
+/// Chance that a change may give up for every shim less in its packs: each surface between two shims
+/// is one more place for dirt and for settling.
+const WORTH_A_PIECE: f64 = 0.001;
+
+/// A chance is never printed higher: no model of an axle is that good.
+const SUREST: f64 = 0.99;
+
+/// A runner-up differs from what was chosen by more than this in one gear, millimetres.
+const ANOTHER_CHANGE_MM: f64 = 0.03;
+
 /// What makes an assembly right.
 #[derive(Debug, Clone, Copy)]
 pub struct Goal {
@@ -122,7 +132,8 @@ impl Outlook {
                     .product();
                 weight * inside
             })
-            .sum()
+            .sum::<f64>()
+            .min(SUREST)
     }
 
     /// The outlook at a place nearby.
@@ -231,7 +242,9 @@ impl Bench<'_> {
                 // Where many changes are equally sure, or none has a chance, the nearer to the
                 // middle of the tolerances is the better one.
                 let off = (outlook.mean_at(at_mm) - middle).component_div(&reach);
-                rated.push((pinion, ring, chance, chance - 0.002 * off.norm_squared()));
+                let pieces = (pinion.pieces + ring.pieces) as f64;
+                let score = chance - 0.002 * off.norm_squared() - WORTH_A_PIECE * pieces;
+                rated.push((pinion, ring, chance, score));
             }
         }
         rated.sort_by(|a, b| b.3.total_cmp(&a.3));
@@ -244,7 +257,10 @@ impl Bench<'_> {
             .unwrap_or(best);
         let runner_up = rated
             .iter()
-            .find(|r| !(std::ptr::eq(r.0, taken.0) && std::ptr::eq(r.1, taken.1)))
+            .find(|r| {
+                let apart = |a: &Choice, b: &Choice| (a.move_mm - b.move_mm).abs();
+                apart(r.0, taken.0).max(apart(r.1, taken.1)) > ANOTHER_CHANGE_MM
+            })
             .map(|r| ([r.0.move_mm, r.1.move_mm], r.2));
         let there = outlook.moved(place(taken.0, taken.1));
         Some(Chosen {

@@ -9,10 +9,15 @@ use crate::gear::card::Target;
 /// is where people start to say "a little high".
 const CENTRED_SHARE: f64 = 0.5;
 
+/// To a ten-thousandth: a hundredth of what a reading can tell.
+fn round(share: f64) -> f64 {
+    (share * 1e4).round() / 1e4
+}
+
 /// One flank against its target.
 pub fn flank(centre: FlankPoint, target: FlankPoint, tolerance: FlankPoint) -> FlankDiagnosis {
-    let length = centre.length - target.length;
-    let height = centre.height - target.height;
+    let length = round(centre.length - target.length);
+    let height = round(centre.height - target.height);
     let word = |offset: f64, tolerance: f64, below: &'static str, above: &'static str| {
         if offset.abs() <= CENTRED_SHARE * tolerance {
             None

@@ -5,6 +5,7 @@
 //! greatest chance among what the [`kit`] can stack ([`places`]); [`explain`] says why.
 
 pub mod advice;
+mod case;
 mod checks;
 mod choose;
 pub mod diagnose;

@@ -71,6 +71,9 @@ pub struct Choice {
     pub move_mm: f64,
     /// What it takes.
     pub by: Means,
+    /// Shims that have to be stacked for it, of all packs; 0 where the kit is unknown or nothing is
+    /// changed.
+    pub pieces: usize,
 }
 
 /// What a change takes.
@@ -151,6 +154,14 @@ fn next_packs(from_mm: f64, kit: &[f64], stacks: Option<&Stacks>) -> Vec<f64> {
     packs
 }
 
+/// Shims in the pack that takes the place of the one that is in.
+fn pieces(stacks: Option<&Stacks>, from_mm: f64, to_mm: f64) -> usize {
+    if from_mm == to_mm {
+        return 0;
+    }
+    stacks.map_or(0, |s| s.stack_mm(to_mm).len())
+}
+
 fn pinion_options(card: &Card, last: &Trial, stacks: Option<&Stacks>) -> Vec<Choice> {
     let kit = &card.kit.pinion_shims_mm;
     if let Some(from_mm) = last.pinion_shim_mm {
@@ -160,6 +171,7 @@ fn pinion_options(card: &Card, last: &Trial, stacks: Option<&Stacks>) -> Vec<Cho
             .map(|to_mm| Choice {
                 move_mm: away * (to_mm - from_mm),
                 by: Means::PinionPack(to_mm),
+                pieces: pieces(stacks, from_mm, to_mm),
             })
             .collect();
     }
@@ -167,6 +179,7 @@ fn pinion_options(card: &Card, last: &Trial, stacks: Option<&Stacks>) -> Vec<Cho
         .map(|move_mm| Choice {
             move_mm,
             by: Means::Unknown,
+            pieces: 0,
         })
         .collect()
 }
@@ -179,6 +192,7 @@ fn ring_options(card: &Card, last: &Trial, stacks: Option<&Stacks>) -> Vec<Choic
             .map(|n| Choice {
                 move_mm: f64::from(n) * notch_mm,
                 by: Means::Notches(n),
+                pieces: 0,
             })
             .collect();
     }
@@ -193,6 +207,10 @@ fn ring_options(card: &Card, last: &Trial, stacks: Option<&Stacks>) -> Vec<Choic
                 Some(Choice {
                     move_mm: ring_mm - to_mm,
                     by: Means::SidePacks(to_mm, far),
+                    pieces: pieces(stacks, ring_mm, to_mm)
+                        + far_mm
+                            .zip(far)
+                            .map_or(0, |(from, to)| pieces(stacks, from, to)),
                 })
             })
             .collect(),
@@ -201,12 +219,14 @@ fn ring_options(card: &Card, last: &Trial, stacks: Option<&Stacks>) -> Vec<Choic
             .map(|to_mm| Choice {
                 move_mm: to_mm - far_mm,
                 by: Means::FarPack(to_mm),
+                pieces: pieces(stacks, far_mm, to_mm),
             })
             .collect(),
         (None, None) => free_moves(sensible_step_mm(kit))
             .map(|move_mm| Choice {
                 move_mm,
                 by: Means::Unknown,
+                pieces: 0,
             })
             .collect(),
     }

@@ -1,28 +1,22 @@
 //! The advice: the estimate judged, the change chosen, the words put together.
 
-use super::advice::{
-    Advice, Band, Check, CheckCode, Diagnosis, Move, Predicted, RunnerUp, SCHEMA, Share,
-    Unexplained, Verdict,
-};
-use super::choose::{Bench, Chosen, Goal, Outlook};
-use super::estimate::{Estimate, Seen, fit};
+use super::advice::{Advice, Check, Diagnosis, Move, SCHEMA, Verdict};
+use super::case::{Case, improbable, round, varies_too_much};
+use super::choose::{Bench, Goal, Outlook};
+use super::estimate::{Seen, fit};
 use super::job::{Condition, Trial};
 use super::posterior::draws;
-use super::unknowns::{Observer, PINION, Priors, RING, SHOWN, SHOWN_BACKLASH, SHOWN_OF_A_FLANK};
+use super::unknowns::{Observer, Priors, SHOWN, SHOWN_BACKLASH, SHOWN_OF_A_FLANK};
 use super::{Noise, RulesError, checks, diagnose, explain, places};
 use crate::Result;
 use crate::frames::{FlankPoint, Side};
 use crate::gear::card::Card;
 use crate::units::Units;
-use nalgebra::Matrix2;
 
 /// An assembly this likely to be right is left alone.
 const SURE_ENOUGH: f64 = 0.90;
 /// An assembly that reads right is left alone unless a change is better by this much.
 const WORTH_AN_ASSEMBLY: f64 = 0.15;
-/// Readings that a sound set gives once in a million are taken for something else than shims.
-/// In standard deviations.
-const BEYOND_CHANCE: f64 = 4.75;
 /// Backlash below this may be none at all: the teeth jam before the gears stand where their shims
 /// would have them. Three times the scatter of a reading.
 const NO_PLAY_MM: f64 = 0.015;
@@ -239,182 +233,212 @@ fn goal(card: &Card, last: &Trial) -> Goal {
     }
 }
 
-/// Whether backlash varies round the gear by more than its limit.
-fn varies_too_much(card: &Card, last: &Trial) -> bool {
-    match (
-        last.backlash_variation_mm(),
-        card.limits.backlash_variation_mm,
-    ) {
-        (Some(variation), Some(limit)) => variation > limit,
-        _ => false,
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::rules::FlankReading;
+    use proptest::prelude::*;
+
+    const CARD: &str = r#"
+[gear]
+ring_teeth = 39
+pinion_teeth = 10
+ring_diameter = "220mm"
+face_width = "33mm"
+offset = "38mm"
+spiral_angle_deg = 31
+cutting = "face-hobbed"
+[limits]
+backlash = ["0.15mm", "0.25mm"]
+backlash_variation = "0.05mm"
+[kit]
+pinion_shims = ["0.05mm", "0.13mm", "0.50mm"]
+side_shims = ["0.05mm", "0.13mm", "0.50mm"]
+"#;
+
+    fn reading() -> impl Strategy<Value = Option<FlankReading>> {
+        let share = -0.2..1.2_f64;
+        let extent = prop::option::of((0.0..1.1_f64, 0.0..1.1_f64));
+        let uncertainty = prop::option::of((0.0..0.1_f64, 0.0..0.1_f64));
+        prop::option::weighted(
+            0.9,
+            (
+                share.clone(),
+                share,
+                extent,
+                uncertainty,
+                prop::option::of(-90.0..90.0_f64),
+            )
+                .prop_map(|(length, height, extent, uncertainty, lean_deg)| {
+                    FlankReading {
+                        centre: FlankPoint::new(length, height),
+                        extent: extent.map(|(l, h)| FlankPoint::new(l, h)),
+                        lean_deg,
+                        uncertainty: uncertainty.map(|(l, h)| FlankPoint::new(l, h)),
+                        taken: None,
+                    }
+                }),
+        )
     }
-}
 
-/// Whether what was read is further from what a sound set can show than chance makes it.
-///
-/// The misfit is chi-squared with one degree of freedom per number; its cube root is nearly normal
-/// (Wilson and Hilferty, 1931).
-fn improbable(estimate: &Estimate) -> bool {
-    let n = estimate.numbers.max(1) as f64;
-    let width = 2.0 / (9.0 * n);
-    let deviations = ((estimate.misfit / n).cbrt() - (1.0 - width)) / width.sqrt();
-    deviations > BEYOND_CHANCE
-}
-
-fn round(value: f64, digits: i32) -> f64 {
-    let scale = 10_f64.powi(digits);
-    // Adding zero turns −0 into 0.
-    (value * scale).round() / scale + 0.0
-}
-
-fn round_point(p: FlankPoint) -> FlankPoint {
-    FlankPoint::new(round(p.length, 4), round(p.height, 4))
-}
-
-/// Everything known of a job that is complete enough for amounts.
-struct Case<'a> {
-    card: &'a Card,
-    last: &'a Trial,
-    observer: &'a Observer,
-    estimate: &'a Estimate,
-    seen: &'a [Seen],
-    now_mm: [f64; 2],
-    goal: Goal,
-    units: Units,
-}
-
-impl Case<'_> {
-    /// Where the gears stand, how sure that is, what is left unexplained, and who decided it.
-    fn state(&self, advice: &mut Advice) {
-        let unknowns = &self.estimate.unknowns;
-        let (pinion_mm, ring_mm) = self.observer.place_deviation_mm();
-        let deviation = |unknown: usize| self.estimate.covariance[(unknown, unknown)].sqrt();
-        advice.stands = Some(Move {
-            pinion_mm: round(self.observer.value(PINION, unknowns) + self.now_mm[0], 4),
-            ring_mm: round(self.observer.value(RING, unknowns) + self.now_mm[1], 4),
-        });
-        advice.uncertainty = Some(Move {
-            pinion_mm: round(deviation(PINION) * pinion_mm, 4),
-            ring_mm: round(deviation(RING) * ring_mm, 4),
-        });
-        advice.unexplained = Some(self.unexplained());
-        advice.shares = self
-            .estimate
-            .shares
-            .iter()
-            .map(|(trial, reading, share)| Share {
-                trial: *trial,
-                reading: *reading,
-                share: round(*share, 3),
+    /// A trial that passes every check and may say anything.
+    fn believable() -> impl Strategy<Value = Trial> {
+        let share = 0.0..1.0_f64;
+        let flank = (
+            share.clone(),
+            share.clone(),
+            prop::option::of((share.clone(), share)),
+        );
+        let flank = flank.prop_map(|(length, height, extent)| {
+            Some(FlankReading {
+                centre: FlankPoint::new(length, height),
+                extent: extent.map(|(l, h)| FlankPoint::new(l, h)),
+                lean_deg: None,
+                uncertainty: None,
+                taken: None,
             })
-            .collect();
-    }
-
-    /// The four offsets of the last trial that moving pinion and ring gear alone cannot take up, with
-    /// the patch sizes as estimated and everything else as the card says.
-    fn unexplained(&self) -> Unexplained {
-        let sound = self.observer.without_faults(&self.estimate.unknowns);
-        let (show, slopes) = self.observer.show_with_slopes(&sound, self.now_mm);
-        let read = &self.seen[self.seen.len() - 1].read;
-        let mut normal = Matrix2::zeros();
-        let mut pull = nalgebra::Vector2::zeros();
-        let rows = [0, 1, SHOWN_OF_A_FLANK, SHOWN_OF_A_FLANK + 1, SHOWN_BACKLASH];
-        let off = |row: usize| read[row].map_or(0.0, |(value, _)| value - show[row]);
-        for row in rows {
-            let Some((_, deviation)) = read[row] else {
-                continue;
-            };
-            let slope = nalgebra::Vector2::new(slopes[row][PINION], slopes[row][RING]) / deviation;
-            normal += slope * slope.transpose();
-            pull += slope * (off(row) / deviation);
-        }
-        let step = normal
-            .try_inverse()
-            .map_or_else(nalgebra::Vector2::zeros, |inverse| inverse * pull);
-        let left =
-            |row: usize| off(row) - slopes[row][PINION] * step[0] - slopes[row][RING] * step[1];
-        let point = |first: usize| round_point(FlankPoint::new(left(first), left(first + 1)));
-        Unexplained {
-            drive: point(0),
-            coast: point(SHOWN_OF_A_FLANK),
-        }
-    }
-
-    /// Whether the last trial's own readings are right as they stand.
-    fn reads_right(&self) -> bool {
-        let tolerance = self.goal.tolerance;
-        let flanks = Side::BOTH
-            .into_iter()
-            .zip(self.goal.centres)
-            .all(|(side, target)| {
-                self.last.reading(side).is_some_and(|r| {
-                    (r.centre.length - target.length).abs() <= tolerance.length
-                        && (r.centre.height - target.height).abs() <= tolerance.height
-                })
-            });
-        let [low, high] = self.card.backlash_window_mm();
-        flanks
-            && self
-                .last
-                .mean_backlash_mm()
-                .is_some_and(|mm| (low..=high).contains(&mm))
-    }
-
-    fn predict(&self, advice: &mut Advice, outlook: &Outlook) {
-        let ([drive, coast], backlash_mm) = outlook.expected();
-        let ([drive_band, coast_band], backlash_band_mm) = outlook.band();
-        advice.predicted = Some(Predicted {
-            drive: round_point(drive),
-            coast: round_point(coast),
-            backlash_mm: round(backlash_mm, 4),
-            band: Band {
-                drive: round_point(drive_band),
-                coast: round_point(coast_band),
-                backlash_mm: round(backlash_band_mm, 4),
-            },
         });
+        (
+            0.1..2.0_f64,
+            0.1..3.0_f64,
+            0.0..0.7_f64,
+            flank.clone(),
+            flank,
+        )
+            .prop_map(|(pinion, ring, backlash_mm, drive, coast)| Trial {
+                pinion_shim_mm: Some(pinion),
+                ring_side_shim_mm: Some(ring),
+                far_side_shim_mm: Some(3.2 - ring),
+                backlash_mm: vec![backlash_mm],
+                drive,
+                coast,
+                ..Trial::default()
+            })
     }
 
-    /// The change and what it should show.
-    fn fill(&self, advice: &mut Advice, chosen: &Chosen, choices: &places::Choices) {
-        advice.change = Some(Move {
-            pinion_mm: round(chosen.pinion.move_mm, 4),
-            ring_mm: round(chosen.ring.move_mm, 4),
-        });
-        advice.shims = choices.shims(self.last, &chosen.pinion, &chosen.ring);
-        advice.chance = Some(round(chosen.chance, 3));
-        advice.runner_up = chosen
-            .runner_up
-            .map(|([pinion_mm, ring_mm], chance)| RunnerUp {
-                pinion_mm: round(pinion_mm, 4),
-                ring_mm: round(ring_mm, 4),
-                chance: round(chance, 3),
-            });
-        self.predict(advice, &chosen.outlook);
+    fn trial() -> impl Strategy<Value = Trial> {
+        (
+            prop::option::of(prop_oneof![0.0..3.0_f64, -1.0..50.0_f64]),
+            prop::option::of(0.0..4.0_f64),
+            prop::option::of(0.0..4.0_f64),
+            prop::collection::vec(prop_oneof![0.05..0.5_f64, -1.0..10.0_f64], 0..5),
+            reading(),
+            reading(),
+        )
+            .prop_map(|(pinion, ring, far, backlash_mm, drive, coast)| Trial {
+                pinion_shim_mm: pinion,
+                ring_side_shim_mm: ring,
+                far_side_shim_mm: far,
+                backlash_mm,
+                drive,
+                coast,
+                ..Trial::default()
+            })
     }
 
-    /// No shim cures it: what it looks like and how to check.
-    fn beyond(&self, mut advice: Advice, chosen: Option<&Chosen>) -> Advice {
-        advice.verdict = Verdict::BeyondShims;
-        let mut checks = Vec::new();
-        if varies_too_much(self.card, self.last) {
-            checks.push(explain::run_out(self.card, self.last, self.units));
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(40))]
+
+        #[test]
+        fn no_input_makes_a_wild_shim(
+            trials in prop_oneof![
+                prop::collection::vec(trial(), 0..4),
+                prop::collection::vec(believable(), 1..4),
+            ],
+        ) {
+            let card = Card::from_toml(CARD).unwrap();
+            let advice = advise(&card, &trials).unwrap();
+            if let Some(change) = advice.change {
+                prop_assert!(change.pinion_mm.abs() <= 1.0 && change.ring_mm.abs() <= 1.0);
+            }
+            let shims = advice.shims.clone().unwrap_or_default();
+            for pack in [shims.pinion, shims.ring_side, shims.far_side].into_iter().flatten() {
+                prop_assert!(pack.to_mm >= 0.0);
+                let stacked: f64 = pack.stack_mm.iter().sum();
+                let unchanged = pack.to_mm == pack.from_mm;
+                prop_assert!(unchanged || (stacked - pack.to_mm).abs() < 1e-4, "{pack:?}");
+            }
+            for chance in [advice.chance, advice.chance_now].into_iter().flatten() {
+                prop_assert!((0.0..=1.0).contains(&chance));
+            }
+            let share: f64 = advice.shares.iter().map(|s| s.share).sum();
+            prop_assert!(advice.shares.is_empty() || (share - 1.0).abs() < 0.01);
+            prop_assert!(!advice.why.is_empty());
+            prop_assert_eq!(advice.change.is_none(), advice.verdict == Verdict::Measure);
         }
-        if improbable(self.estimate) {
-            checks.extend(explain::faults(self.observer, self.estimate));
+    }
+
+    /// Readings of one assembly, without extents.
+    fn assembly(pinion_shim_mm: f64, height: f64, backlash_mm: f64) -> Trial {
+        let flank = |height: f64| {
+            Some(FlankReading {
+                centre: FlankPoint::new(0.52, height),
+                extent: None,
+                lean_deg: None,
+                uncertainty: None,
+                taken: None,
+            })
+        };
+        Trial {
+            pinion_shim_mm: Some(pinion_shim_mm),
+            ring_side_shim_mm: Some(2.0),
+            far_side_shim_mm: Some(2.0),
+            backlash_mm: vec![backlash_mm],
+            drive: flank(0.5 + 0.5 * height),
+            coast: flank(0.5 + height),
+            ..Trial::default()
         }
-        if checks.is_empty() {
-            checks.push(explain::out_of_reach(
-                self.card, chosen, &self.goal, self.units,
-            ));
-            checks.push(Check {
-                code: CheckCode::Housing,
-                message: explain::HOUSING_CHECK.into(),
-            });
-        }
-        explain::beyond(&mut advice, &checks, chosen, self.units);
-        advice.checks = checks;
-        explain::cautions(&mut advice, self.card, self.last, self.units);
-        advice
+    }
+
+    #[test]
+    fn a_second_trial_narrows_what_is_known() {
+        let card = Card::from_toml(CARD).unwrap();
+        let first = assembly(0.81, 0.2, 0.24);
+        let second = assembly(0.94, 0.05, 0.20);
+        let one = advise(&card, std::slice::from_ref(&first)).unwrap();
+        let two = advise(&card, &[first, second]).unwrap();
+        let sure = |advice: &Advice| advice.uncertainty.unwrap().pinion_mm;
+        assert!(sure(&two) < sure(&one), "{} {}", sure(&two), sure(&one));
+    }
+
+    #[test]
+    fn the_same_job_gets_the_same_advice() {
+        let card = Card::from_toml(CARD).unwrap();
+        let trials = [assembly(0.81, 0.2, 0.24)];
+        assert_eq!(
+            advise(&card, &trials).unwrap(),
+            advise(&card, &trials).unwrap()
+        );
+    }
+
+    #[test]
+    fn the_zero_of_the_positions_does_not_matter() {
+        let card = Card::from_toml(CARD).unwrap();
+        let at = |zero_mm: f64| {
+            let mut trial = assembly(0.0, 0.2, 0.24);
+            trial.pinion_shim_mm = None;
+            trial.ring_side_shim_mm = None;
+            trial.far_side_shim_mm = None;
+            trial.pinion_mm = Some(zero_mm);
+            trial.ring_mm = Some(-zero_mm);
+            advise(&card, &[trial]).unwrap().change
+        };
+        assert!(at(0.0).is_some());
+        assert_eq!(at(0.0), at(7.3));
+    }
+
+    #[test]
+    fn threaded_adjusters_turn_by_whole_notches() {
+        let text = format!(
+            "{CARD}\n[carrier]\nadjust = \"threaded\"\npitch = \"1.5mm\"\nnotches_per_turn = 20\n"
+        );
+        let card = Card::from_toml(&text).unwrap();
+        let mut trial = assembly(0.81, 0.0, 0.42);
+        trial.ring_notches = Some(0);
+        let advice = advise(&card, &[trial]).unwrap();
+        let notches = advice.shims.unwrap().ring_notches.unwrap();
+        assert!(notches < 0, "{notches}");
+        let ring_mm = advice.change.unwrap().ring_mm;
+        assert!((ring_mm - f64::from(notches) * 0.075).abs() < 1e-9);
     }
 }

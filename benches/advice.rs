@@ -1,0 +1,54 @@
+//! Time of one advice, on jobs of one and of five trials.
+
+use criterion::{Criterion, criterion_group, criterion_main};
+use flankread::frames::FlankPoint;
+use flankread::gear::card::Card;
+use flankread::rules::{FlankReading, Trial, advise};
+use std::path::Path;
+
+/// Five assemblies that close in on the right place, written by hand.
+fn trials() -> Vec<Trial> {
+    let flank = |length: f64, height: f64| {
+        Some(FlankReading {
+            centre: FlankPoint::new(length, height),
+            extent: Some(FlankPoint::new(0.53, 0.66)),
+            lean_deg: Some(3.0),
+            uncertainty: Some(FlankPoint::new(0.015, 0.022)),
+            taken: None,
+        })
+    };
+    [
+        (0.508, 0.26, (0.62, 0.64), (0.48, 0.74)),
+        (0.584, 0.24, (0.60, 0.60), (0.49, 0.66)),
+        (0.635, 0.22, (0.56, 0.57), (0.50, 0.63)),
+        (0.660, 0.22, (0.54, 0.56), (0.50, 0.59)),
+        (0.686, 0.21, (0.52, 0.54), (0.51, 0.57)),
+    ]
+    .map(|(shim_mm, backlash_mm, drive, coast)| Trial {
+        pinion_shim_mm: Some(shim_mm),
+        ring_side_shim_mm: Some(2.159),
+        far_side_shim_mm: Some(2.286),
+        backlash_mm: vec![backlash_mm; 4],
+        drive: flank(drive.0, drive.1),
+        coast: flank(coast.0, coast.1),
+        ..Trial::default()
+    })
+    .to_vec()
+}
+
+fn advice(criterion: &mut Criterion) {
+    let card =
+        Card::read(Path::new("fixtures/cards/larchfield-8in.toml")).expect("the card is one");
+    let trials = trials();
+    let mut group = criterion.benchmark_group("advice");
+    group.sample_size(10);
+    for n in [1, 5] {
+        group.bench_function(format!("{n} trials"), |b| {
+            b.iter(|| advise(&card, &trials[..n]).expect("advice is given"));
+        });
+    }
+    group.finish();
+}
+
+criterion_group!(benches, advice);
+criterion_main!(benches);
