@@ -17,9 +17,12 @@ pub fn resized(
     filter: FilterType,
 ) -> RgbImage {
     // Pictures of one known pixel type: the untyped call would compile the kernels of all.
-    let source =
-        TypedImageRef::<U8x3>::from_buffer(picture.width(), picture.height(), picture.as_raw())
-            .expect("an RGB picture has three bytes a pixel");
+    let source = TypedImageRef::<U8x3>::from_buffer(
+        picture.width(),
+        picture.height(),
+        picture.as_raw(),
+    )
+    .expect("an RGB picture has three bytes a pixel");
     let mut small = TypedImage::<U8x3>::new(width, height);
     let (left, top, across, down) = part;
     let options = ResizeOptions::new()
@@ -39,8 +42,7 @@ mod tests {
 
     #[test]
     fn a_pixel_is_the_mean_of_what_it_stands_for() {
-        let picture =
-            RgbImage::from_fn(4, 2, |x, _| Rgb([if x % 2 == 0 { 10 } else { 30 }, 0, 200]));
+        let picture = RgbImage::from_fn(4, 2, |x, _| Rgb([if x % 2 == 0 { 10 } else { 30 }, 0, 200]));
         let small = resized(&picture, (0.0, 0.0, 4.0, 2.0), (2, 1), FilterType::Box);
         assert_eq!(small.get_pixel(0, 0), &Rgb([20, 0, 200]));
         let right = resized(&picture, (3.0, 0.0, 1.0, 2.0), (1, 1), FilterType::Box);
