@@ -370,4 +370,42 @@ proptest! {
             }
         }
     }
+
+    /// Any set is either refused in words or gives finite numbers; nothing panics.
+    #[test]
+    fn wild_sets_are_refused_or_computed(
+        kind in 0..3u8, teeth in (0u32..60, 0u32..120), diameter in 1.0f64..600.0,
+        face in 0.0f64..300.0, offset in -10.0f64..200.0, spiral in -0.2f64..1.2,
+        pressure in 0.0f64..0.8, pitch in proptest::option::of(0.1f64..1.6),
+        cutter in proptest::option::of(0.0f64..500.0), depth in proptest::option::of(0.0f64..60.0),
+        taper in proptest::option::of(0.0f64..0.5), groups in proptest::option::of(0u32..60),
+    ) {
+        let set = GearSet {
+            cutting: if kind == 2 { Cutting::FaceHobbed } else { Cutting::FaceMilled },
+            generated: kind == 1,
+            pinion_teeth: teeth.0,
+            ring_teeth: teeth.1,
+            ring_diameter_mm: diameter,
+            face_width_mm: face,
+            offset_mm: offset,
+            spiral_angle: spiral,
+            pressure_angle: pressure,
+            pitch_angle: pitch,
+            cutter_radius_mm: cutter,
+            whole_depth_mm: depth,
+            clearance_mm: None,
+            addendum_mm: None,
+            taper,
+            blade_groups: groups,
+            ..GearSet::example(Cutting::FaceMilled)
+        };
+        match Model::with_grid(&set, 15, 9) {
+            Err(error) => prop_assert!(error.to_string().len() > 30, "{}", error),
+            Ok(model) => {
+                let (ease_off, film) = model.defaults();
+                let state = model.state(&moved(0.1, 0.1, 0.1), &ease_off, film);
+                prop_assert!(state.backlash_change_mm.is_finite(), "{:?}", set);
+            }
+        }
+    }
 }
