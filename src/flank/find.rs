@@ -2,9 +2,9 @@
 
 use super::Outline;
 use super::fields::{Fields, Window};
-use super::gear_fit::{self, GearFit, MarkedFlank};
-use super::proposal::{Proposal, proposals};
-use crate::frames::{FlankPoint, PhotoPoint};
+use super::gear_fit::{self, GearFit, MarkedFlank, Places};
+use super::proposal::proposals;
+use crate::frames::FlankPoint;
 use crate::gear::set::FlankForm;
 use crate::photo::Photo;
 use crate::reading::{Reason, ReasonCode, reason};
@@ -57,21 +57,42 @@ pub fn find(photo: &Photo, help: &Help) -> Result<Found, Vec<Reason>> {
     let mut proposed = proposals(&fields, form);
     proposed.truncate(MOST_FLANKS);
     let marked: Vec<MarkedFlank> = proposed.iter().map(|p| p.marked.clone()).collect();
-    let fit = gear_fit::fit(photo, &marked).ok_or_else(no_gear)?;
+    let places: Vec<Places> = proposed.iter().map(|p| p.places.clone()).collect();
+    let fit = gear_fit::fit_seen(photo, &marked, &places).ok_or_else(no_gear)?;
     if std::env::var_os("FLANKREAD_TRACE").is_some() {
-        eprintln!("{} flanks, misfit {:.4}, other hand {:.2}, kind {:?} wanted {form:?}", marked.len(), fit.misfit, fit.other_hand, fit.kind);
-        for p in &proposed { eprintln!("   cells {} scatter {:.4}", p.cells, p.scatter); }
+        eprintln!(
+            "{} flanks, misfit {:.4}, other hand {:.2}, kind {:?} wanted {form:?}",
+            marked.len(),
+            fit.misfit,
+            fit.other_hand,
+            fit.kind
+        );
+        for p in &proposed {
+            eprintln!("   cells {} scatter {:.4}", p.cells, p.scatter);
+        }
     }
-    let outlines = (0..marked.len()).map(|tooth| outline(&fit, tooth)).collect();
-    Ok(Found { outlines, form, doubts: Vec::new() })
+    let outlines = (0..marked.len())
+        .map(|tooth| outline(&fit, tooth))
+        .collect();
+    Ok(Found {
+        outlines,
+        form,
+        doubts: Vec::new(),
+    })
 }
 
 fn outline(fit: &GearFit, tooth: usize) -> Outline {
-    Outline::from_map(fit.form.proportion(), FlankPoint::new(0.01, 0.02), |at| fit.place(tooth, at))
+    Outline::from_map(fit.form.proportion(), FlankPoint::new(0.01, 0.02), |at| {
+        fit.place(tooth, at)
+    })
 }
 
 fn larger_form(fields: &Fields) -> FlankForm {
-    let count = |form| (0..fields.len()).filter(|&cell| fields.form(cell) == Some(form)).count();
+    let count = |form| {
+        (0..fields.len())
+            .filter(|&cell| fields.form(cell) == Some(form))
+            .count()
+    };
     if count(FlankForm::Convex) >= count(FlankForm::Concave) {
         FlankForm::Convex
     } else {
