@@ -23,6 +23,12 @@ pub enum Error {
         /// What the system said.
         source: io::Error,
     },
+    /// A photo cannot be opened.
+    #[error(transparent)]
+    Photo(#[from] crate::photo::PhotoError),
+    /// Marks cannot be used.
+    #[error(transparent)]
+    Marks(#[from] crate::flank::marks::MarksError),
     /// A card that cannot be used.
     #[error("{path}: {error}")]
     Card {
@@ -46,6 +52,12 @@ pub enum Error {
     /// Marks cannot be used.
     #[error(transparent)]
     Marks(#[from] crate::flank::marks::MarksError),
+    /// A picture could not be drawn.
+    #[error(transparent)]
+    Report(#[from] crate::report::ReportError),
+    /// Several inputs that cannot be used, a sentence each.
+    #[error("{}", sentences(.0))]
+    Several(Vec<Error>),
     /// The command line asks for something that makes no sense together.
     #[error("{0}")]
     Usage(String),
@@ -72,10 +84,16 @@ impl Error {
     /// machine failed.
     pub fn exit_status(&self) -> u8 {
         match self {
-            Self::Machine { .. } | Self::Picture(_) => 3,
+            Self::Machine { .. } | Self::Report(_) | Self::Picture(_) => 3,
             _ => 2,
         }
     }
+}
+
+/// One line for each error, the program's name before all but the first as `main` prints it.
+fn sentences(errors: &[Error]) -> String {
+    let lines: Vec<String> = errors.iter().map(Error::to_string).collect();
+    lines.join("\nflankread: ")
 }
 
 /// Shorthand for results with [`enum@Error`].

@@ -44,8 +44,8 @@ pub struct Talk {
 
 #[derive(Debug, Subcommand)]
 enum Command {
-    Read(read::ReadArgs),
     Advise(advise::Advise),
+    Read(read::ReadArgs),
     Schema(schema::Schema),
     Simulate(Box<simulate::Simulate>),
 }
@@ -80,9 +80,9 @@ impl Cli {
         };
         match self.command {
             Command::Advise(command) => command.run(talk),
-            Command::Schema(command) => command.run(talk),
             Command::Simulate(command) => command.run(talk),
             Command::Read(args) => read::run(&args, talk),
+            Command::Schema(command) => command.run(talk),
         }
     }
 }

@@ -1,23 +1,40 @@
-//! `flankread read`: photos of one gear set → readings, and the advice that follows.
+//! `flankread read`: photos of one gear set → readings, pictures, and the advice that follows.
 
 use super::{Outcome, Talk};
 use crate::flank::find::{Help, ToeEnd};
-use crate::flank::marks::{self, Marks};
+use crate::flank::marks;
 use crate::frames::Side;
+use crate::gear::card::Card;
 use crate::photo::{self, Photo};
 use crate::reading::{Asked, OutlinedReading, Polarity, Reading, Status, read_photo};
+use crate::report::advice_text::advice_text;
+use crate::report::pictures::{Told, write_pictures};
+use crate::report::reading_text::reading_text;
+use crate::rules::advice::Advice;
+use crate::rules::{self, FlankReading, Trial};
+use crate::units::{Length, Units};
 use crate::{Error, Result};
 use clap::Args;
+use serde::Serialize;
 use std::path::{Path, PathBuf};
 
-/// Reads where the contact patch lies on the flanks in photos of one gear set.
-///
-/// Example: flankread read drive.jpg coast.jpg --out pictures
+/// Reads where the contact patch lies on the flanks in photos of one gear set; with a card and both
+/// flanks it goes on to the advice.
 #[derive(Debug, Args)]
+#[command(
+    after_help = "Example: flankread read --card axle.toml --drive drive.jpg --coast coast.jpg --out pictures"
+)]
 pub(super) struct ReadArgs {
-    /// The photos: JPEG, PNG, WebP or TIFF. Marks in PHOTO.marks.json beside a photo are used.
-    #[arg(required = true, value_name = "PHOTO")]
+    /// The photos: JPEG, PNG, WebP, TIFF or HEIC. Marks in PHOTO.marks.json beside a photo are
+    /// used.
+    #[arg(value_name = "PHOTO", required_unless_present_any = ["drive", "coast"])]
     photos: Vec<PathBuf>,
+    /// A photo of the drive flanks.
+    #[arg(long, value_name = "PHOTO")]
+    drive: Option<PathBuf>,
+    /// A photo of the coast flanks.
+    #[arg(long, value_name = "PHOTO")]
+    coast: Option<PathBuf>,
     /// Marks for the photo, instead of those beside it (one photo only).
     #[arg(long, value_name = "FILE")]
     marks: Option<PathBuf>,
@@ -30,31 +47,112 @@ pub(super) struct ReadArgs {
     /// How contact shows: wiped out of compound on the ring gear, or transferred from the pinion.
     #[arg(long)]
     polarity: Option<Polarity>,
-    /// Number of teeth of the ring gear.
+    /// Number of teeth of the ring gear; a card says it too.
     #[arg(long, value_name = "NUMBER")]
     teeth: Option<u32>,
+    /// The card of the gear set: with both flanks read, advice follows.
+    #[arg(long, value_name = "FILE")]
+    card: Option<PathBuf>,
+    /// Backlash as it was measured, with its unit; once for each place round the gear.
+    #[arg(long, value_name = "LENGTH", requires = "card")]
+    backlash: Vec<Length>,
+    /// Thickness of the pinion's pack that is in, with its unit.
+    #[arg(long, value_name = "LENGTH", requires = "card")]
+    pinion_shim: Option<Length>,
+    /// Thickness of the pack behind the ring gear that is in.
+    #[arg(long, value_name = "LENGTH", requires = "card")]
+    ring_side_shim: Option<Length>,
+    /// Thickness of the pack on the other side that is in.
+    #[arg(long, value_name = "LENGTH", requires = "card")]
+    far_side_shim: Option<Length>,
+    /// Take readings that are unsure for the advice: you have looked at the pictures.
+    #[arg(long)]
+    use_unsure: bool,
+    /// Folder for the pictures: each photo with its patches, each flank, and one page of all.
+    #[arg(long, value_name = "FOLDER")]
+    out: Option<PathBuf>,
+    /// Overwrite pictures that are there.
+    #[arg(long, requires = "out")]
+    force: bool,
+    /// Units of the text; JSON is always in millimetres.
+    #[arg(long, value_enum, default_value = "mm")]
+    units: Units,
+}
+
+/// What `read --json` prints with a card.
+#[derive(Serialize)]
+struct ReadingsAndAdvice<'a> {
+    schema: &'static str,
+    readings: Vec<&'a Reading>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    advice: Option<&'a Advice>,
+    /// Why there is no advice.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    no_advice: Option<&'a str>,
 }
 
 pub(super) fn run(args: &ReadArgs, talk: Talk) -> Result<Outcome> {
-    if args.marks.is_some() && args.photos.len() > 1 {
-        return Err(Error::Usage(
-            "--marks goes with one photo; put the marks of several into PHOTO.marks.json beside each".into(),
-        ));
-    }
-    let opened = open_all(&args.photos, args)?;
-    let readings: Vec<OutlinedReading> = opened
-        .iter()
-        .map(|(photo, asked)| read_photo(photo, asked))
+    let wanted = wanted(args)?;
+    let card = args.card.as_deref().map(Card::read).transpose()?;
+    let opened = open_all(&wanted, args, card.as_ref())?;
+    let told: Vec<Told> = opened
+        .into_iter()
+        .map(|(photo, asked)| {
+            let read = read_photo(&photo, &asked);
+            Told { photo, read }
+        })
         .collect();
-    let documents: Vec<&Reading> = readings.iter().map(|read| &read.reading).collect();
-    if talk.json {
-        let text = match documents.as_slice() {
-            [one] => serde_json::to_string_pretty(one),
-            several => serde_json::to_string_pretty(several),
-        };
-        println!("{}", text.expect("a reading is plain data"));
+    let advice = match &card {
+        Some(card) => Some(advise(args, card, &told)?),
+        None => None,
+    };
+    let (advice, no_advice) = match advice {
+        Some(Ok(advice)) => (Some(advice), None),
+        Some(Err(why)) => (None, Some(why)),
+        None => (None, None),
+    };
+    if let Some(folder) = &args.out {
+        let written = write_pictures(
+            folder,
+            args.force,
+            &told,
+            card.as_ref(),
+            advice.as_ref(),
+            args.units,
+        )?;
+        if !talk.quiet {
+            for path in written {
+                eprintln!("wrote {}", path.display());
+            }
+        }
     }
-    let any = documents.iter().any(|r| r.status != Status::Unreadable);
+    let readings: Vec<&Reading> = told.iter().map(|told| &told.read.reading).collect();
+    if talk.json {
+        match (card.is_some(), readings.as_slice()) {
+            (true, _) => super::print_json(&ReadingsAndAdvice {
+                schema: "flankread/read/1",
+                readings: readings.clone(),
+                advice: advice.as_ref(),
+                no_advice: no_advice.as_deref(),
+            })?,
+            (false, [one]) => super::print_json(one)?,
+            (false, several) => super::print_json(&several)?,
+        }
+    } else {
+        let mut text: String = readings
+            .iter()
+            .map(|reading| reading_text(reading))
+            .collect();
+        if let Some(advice) = &advice {
+            text.push('\n');
+            text.push_str(&advice_text(advice, args.units));
+        }
+        if let Some(why) = &no_advice {
+            text.push_str(&format!("\nNo advice: {why}\n"));
+        }
+        super::print(&text)?;
+    }
+    let any = readings.iter().any(|r| r.status != Status::Unreadable);
     Ok(if any {
         Outcome::Answered
     } else {
@@ -62,26 +160,129 @@ pub(super) fn run(args: &ReadArgs, talk: Talk) -> Result<Outcome> {
     })
 }
 
-/// Opens every photo and its marks before anything is read.
-fn open_all(paths: &[PathBuf], args: &ReadArgs) -> Result<Vec<(Photo, Asked)>> {
-    paths.iter().map(|path| open_one(path, args)).collect()
+/// Every photo with the flank it was given for.
+fn wanted(args: &ReadArgs) -> Result<Vec<(&Path, Option<Side>)>> {
+    let plain = args.photos.iter().map(|path| (path.as_path(), args.flank));
+    let sides = [(&args.drive, Side::Drive), (&args.coast, Side::Coast)];
+    let given = sides
+        .iter()
+        .filter_map(|(path, side)| path.as_deref().map(|path| (path, Some(*side))));
+    let wanted: Vec<_> = plain.chain(given).collect();
+    if args.marks.is_some() && wanted.len() > 1 {
+        return Err(Error::Usage(
+            "--marks goes with one photo; put the marks of several into PHOTO.marks.json beside each".into(),
+        ));
+    }
+    Ok(wanted)
 }
 
-fn open_one(path: &Path, args: &ReadArgs) -> Result<(Photo, Asked)> {
+/// Opens every photo and its marks before anything is read; all that fail are named.
+fn open_all(
+    wanted: &[(&Path, Option<Side>)],
+    args: &ReadArgs,
+    card: Option<&Card>,
+) -> Result<Vec<(Photo, Asked)>> {
+    let mut opened = Vec::new();
+    let mut failed = Vec::new();
+    for (path, side) in wanted {
+        match open_one(path, *side, args, card) {
+            Ok(one) => opened.push(one),
+            Err(error) => failed.push(error),
+        }
+    }
+    match failed.len() {
+        0 => Ok(opened),
+        1 => Err(failed.remove(0)),
+        _ => Err(Error::Several(failed)),
+    }
+}
+
+fn open_one(
+    path: &Path,
+    side: Option<Side>,
+    args: &ReadArgs,
+    card: Option<&Card>,
+) -> Result<(Photo, Asked)> {
     let photo = photo::open(path)?;
-    let marks_path = args.marks.clone().or_else(|| marks::beside(path));
-    let marks: Option<Marks> = marks_path
-        .map(|path| marks::load(&path, &photo))
-        .transpose()?;
-    let asked = Asked {
+    let marks = match args.marks.clone().or_else(|| marks::beside(path)) {
+        Some(path) => Some(marks::load(&path, &photo)?),
+        None => None,
+    };
+    let mut asked = Asked {
         marks,
         polarity: args.polarity,
+        flank: side,
         help: Help {
-            flank: args.flank,
             toe: args.toe,
             ring_teeth: args.teeth,
+            form: None,
         },
         ..Asked::default()
     };
+    if let Some(card) = card {
+        asked.help.ring_teeth = asked.help.ring_teeth.or(Some(card.gear.ring_teeth));
+        asked.drives_on = card.gear.drives_on;
+    }
     Ok((photo, asked))
+}
+
+/// The advice on the readings, or why there is none.
+fn advise(
+    args: &ReadArgs,
+    card: &Card,
+    told: &[Told],
+) -> Result<std::result::Result<Advice, String>> {
+    let mut trial = Trial {
+        pinion_shim_mm: args.pinion_shim.map(Length::mm),
+        ring_side_shim_mm: args.ring_side_shim.map(Length::mm),
+        far_side_shim_mm: args.far_side_shim.map(Length::mm),
+        backlash_mm: args.backlash.iter().map(|length| length.mm()).collect(),
+        ..Trial::default()
+    };
+    for side in Side::BOTH {
+        let reading = match reading_of(side, told, args.use_unsure) {
+            Ok(reading) => Some(reading),
+            Err(why) => return Ok(Err(why)),
+        };
+        match side {
+            Side::Drive => trial.drive = reading,
+            Side::Coast => trial.coast = reading,
+        }
+    }
+    Ok(Ok(rules::advise_in(card, &[trial], args.units)?))
+}
+
+/// The one usable reading of a side.
+fn reading_of(
+    side: Side,
+    told: &[Told],
+    use_unsure: bool,
+) -> std::result::Result<FlankReading, String> {
+    let of_side = |told: &&Told| {
+        told.read
+            .reading
+            .flank
+            .is_some_and(|flank| flank.side == side)
+    };
+    let found: Vec<&OutlinedReading> = told.iter().filter(of_side).map(|told| &told.read).collect();
+    let word = side.word();
+    let [read] = found.as_slice() else {
+        return Err(match found.len() {
+            0 => format!("no photo shows the {word} flanks; give one with --{word}"),
+            count => format!(
+                "{count} photos show the {word} flanks; give the one that counts with --{word}"
+            ),
+        });
+    };
+    let reading = &read.reading;
+    match (reading.status, reading.mean) {
+        (Status::Read, Some(mean)) => Ok(FlankReading::from_mean(&mean, reading.uncertainty)),
+        (Status::Unsure, Some(mean)) if use_unsure => {
+            Ok(FlankReading::from_mean(&mean, reading.uncertainty))
+        }
+        (Status::Unsure, _) => Err(format!(
+            "the reading of the {word} flanks is unsure; look at its picture (--out), then take a better photo or say --use-unsure"
+        )),
+        _ => Err(format!("the {word} flanks could not be read")),
+    }
 }

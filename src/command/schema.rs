@@ -4,6 +4,7 @@ use super::{Outcome, Talk};
 use crate::Result;
 use crate::gear::card::Card;
 use crate::reading::Reading;
+use crate::report::simulation::Simulation;
 use crate::rules::advice;
 use clap::{Args, ValueEnum};
 
@@ -24,6 +25,8 @@ enum Document {
     Advice,
     /// A card as it stands in a job.
     Card,
+    /// What `simulate --json` prints.
+    Simulation,
 }
 
 impl Schema {
@@ -36,6 +39,7 @@ impl Schema {
             Document::Reading => schemars::schema_for!(Reading).to_value(),
             Document::Advice => advice::json_schema(),
             Document::Card => schemars::schema_for!(Card).to_value(),
+            Document::Simulation => schemars::schema_for!(Simulation).to_value(),
         };
         super::print_json(&schema)?;
         Ok(Outcome::Answered)

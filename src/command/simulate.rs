@@ -3,7 +3,8 @@
 use super::{Outcome, Talk};
 use crate::contact::sensitivity::Cause;
 use crate::contact::{Misplacement, Model, State};
-use crate::gear::blank::Blank;
+use crate::gear::blank::{Blank, BlankInput};
+use crate::gear::blank_of_model::blank_of_model;
 use crate::gear::card::Card;
 use crate::gear::card_blank;
 use crate::gear::tooth_solid::ToothSolid;
@@ -100,7 +101,7 @@ impl Simulate {
             contact: None,
             no_contact: None,
             blank: simulation::blank_numbers(&blank_of(&card, model.as_ref().ok())?),
-            derived: Vec::new(),
+            derived: blank_derived(&card)?,
         };
         match model {
             // A blank may be asked for whose teeth no model can mesh.
@@ -109,7 +110,7 @@ impl Simulate {
             }
             Err(error) => return Err(error.into()),
             Ok(model) => {
-                document.derived = simulation::derived_numbers(&model);
+                document.derived.extend(simulation::derived_numbers(&model));
                 document.contact = Some(self.simulate(&model, &card, sweep)?);
             }
         }
@@ -329,19 +330,37 @@ impl Simulate {
     }
 }
 
-/// The blank of the card's `[blank]`, else that of the model's own cones.
-fn blank_of(card: &Card, model: Option<&Model>) -> Result<Blank> {
-    let input = card_blank::input_of(card).map_err(|error| Error::Card {
+fn blank_input(card: &Card) -> Result<Option<BlankInput>> {
+    card_blank::input_of(card).map_err(|error| Error::Card {
         path: "the card".into(),
         error,
-    })?;
-    let blank = match (input, model) {
+    })
+}
+
+/// What the card's `[blank]` left out.
+fn blank_derived(card: &Card) -> Result<Vec<simulation::Derived>> {
+    let (Some(table), Some(input)) = (&card.blank, blank_input(card)?) else {
+        return Ok(Vec::new());
+    };
+    let derived = table.derived(&input).into_iter();
+    Ok(derived
+        .map(|(key, value, how)| simulation::Derived {
+            key: format!("blank.{key}"),
+            value,
+            how,
+        })
+        .collect())
+}
+
+/// The blank of the card's `[blank]`, else that of the model's own cones.
+fn blank_of(card: &Card, model: Option<&Model>) -> Result<Blank> {
+    let blank = match (blank_input(card)?, model) {
         (Some(input), _) => Blank::new(&input),
-        (None, Some(model)) => card_blank::blank_of_model(model.dimensions(), model.pair()),
+        (None, Some(model)) => blank_of_model(model.dimensions(), model.pair()),
         (None, None) => {
             // Setting the model up again says why it cannot be.
             let model = Model::new(&card.gear_set())?;
-            card_blank::blank_of_model(model.dimensions(), model.pair())
+            blank_of_model(model.dimensions(), model.pair())
         }
     };
     Ok(blank.map_err(crate::contact::ContactError::from)?)

@@ -159,6 +159,32 @@ fn refining_the_grid_converges() {
     assert!(order > 1.5, "order {order}: {coarse} {usual}");
 }
 
+/// The centre is fitted by finite differences: between neighbouring moves it must not jitter. What is
+/// left of it after a parabola through its neighbours is below a ten-thousandth of the flank.
+#[test]
+fn the_centre_moves_smoothly() {
+    for cutting in [Cutting::FaceMilled, Cutting::FaceHobbed] {
+        let model = model(cutting);
+        let (ease_off, film) = model.defaults();
+        let centres: Vec<[FlankPoint; 2]> = (0..60)
+            .map(|k| {
+                let m = moved(-0.06 + 0.002 * f64::from(k), 0.02, 0.0);
+                let state = model.state(&m, &ease_off, film);
+                Side::BOTH.map(|side| state.side(side).patch.unwrap().centre)
+            })
+            .collect();
+        for side in [0, 1] {
+            for value in [|c: &FlankPoint| c.length, |c: &FlankPoint| c.height] {
+                let path: Vec<f64> = centres.iter().map(|c| value(&c[side])).collect();
+                for w in path.windows(4) {
+                    let jitter = (w[3] - 3.0 * w[2] + 3.0 * w[1] - w[0]).abs() / 8.0;
+                    assert!(jitter < 1e-4, "{cutting:?} {side}: {jitter}");
+                }
+            }
+        }
+    }
+}
+
 #[test]
 fn a_patch_that_runs_off_the_flank_is_still_given() {
     let model = model(Cutting::FaceMilled);

@@ -1,7 +1,11 @@
-//! Finding the flanks without marks.
+//! Finding the flanks without marks: the network proposes, the fitted gear judges.
 
 use super::Outline;
-use crate::frames::Side;
+use super::fields::{Fields, Window};
+use super::gear_fit::{self, GearFit, MarkedFlank};
+use super::proposal::{Proposal, proposals};
+use crate::frames::{FlankPoint, PhotoPoint};
+use crate::gear::set::FlankForm;
 use crate::photo::Photo;
 use crate::reading::{Reason, ReasonCode, reason};
 
@@ -18,11 +22,11 @@ pub enum ToeEnd {
     Down,
 }
 
-/// What the user says to help finding.
+/// What is known of a photo before its flanks are looked for.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Help {
-    /// Which flank the photo shows.
-    pub flank: Option<Side>,
+    /// Lengthwise form of the flanks that are asked for.
+    pub form: Option<FlankForm>,
     /// Which end is the toe.
     pub toe: Option<ToeEnd>,
     /// Number of teeth of the ring gear.
@@ -34,17 +38,50 @@ pub struct Help {
 pub struct Found {
     /// Their outlines, in order along the gear.
     pub outlines: Vec<Outline>,
-    /// Which flank they are, if that can be told.
-    pub side: Option<Side>,
+    /// Their lengthwise form.
+    pub form: FlankForm,
+    /// Remarks that keep the reading from being sure.
+    pub doubts: Vec<Reason>,
 }
 
-/// Finds the painted flanks of the ring gear in a photo.
+/// Most flanks that go into a reading: more cost time and add little.
+const MOST_FLANKS: usize = 8;
+
+/// Finds the flanks of the ring gear in a photo.
 ///
 /// # Errors
 /// The reasons for which none can be outlined.
-pub fn find(_photo: &Photo, _help: &Help) -> Result<Found, Vec<Reason>> {
-    Err(vec![reason(
+pub fn find(photo: &Photo, help: &Help) -> Result<Found, Vec<Reason>> {
+    let fields = Fields::of(photo, Window::whole(photo));
+    let form = help.form.unwrap_or_else(|| larger_form(&fields));
+    let mut proposed = proposals(&fields, form);
+    proposed.truncate(MOST_FLANKS);
+    let marked: Vec<MarkedFlank> = proposed.iter().map(|p| p.marked.clone()).collect();
+    let fit = gear_fit::fit(photo, &marked).ok_or_else(no_gear)?;
+    if std::env::var_os("FLANKREAD_TRACE").is_some() {
+        eprintln!("{} flanks, misfit {:.4}, other hand {:.2}, kind {:?} wanted {form:?}", marked.len(), fit.misfit, fit.other_hand, fit.kind);
+        for p in &proposed { eprintln!("   cells {} scatter {:.4}", p.cells, p.scatter); }
+    }
+    let outlines = (0..marked.len()).map(|tooth| outline(&fit, tooth)).collect();
+    Ok(Found { outlines, form, doubts: Vec::new() })
+}
+
+fn outline(fit: &GearFit, tooth: usize) -> Outline {
+    Outline::from_map(fit.form.proportion(), FlankPoint::new(0.01, 0.02), |at| fit.place(tooth, at))
+}
+
+fn larger_form(fields: &Fields) -> FlankForm {
+    let count = |form| (0..fields.len()).filter(|&cell| fields.form(cell) == Some(form)).count();
+    if count(FlankForm::Convex) >= count(FlankForm::Concave) {
+        FlankForm::Convex
+    } else {
+        FlankForm::Concave
+    }
+}
+
+fn no_gear() -> Vec<Reason> {
+    vec![reason(
         ReasonCode::NoGear,
-        "The flanks are not found without marks: put the corners of one or more flanks into PHOTO.marks.json, or give them with --marks.",
-    )])
+        "No ring gear was found: take the photo so that several whole teeth are in it, lit from the side, or mark a flank.",
+    )]
 }

@@ -455,3 +455,46 @@ fn middle(points: &[PhotoPoint; 4]) -> PhotoPoint {
         .fold((0.0, 0.0), |sum, p| (sum.0 + p.x, sum.1 + p.y));
     PhotoPoint::new(sum.0 / 4.0, sum.1 / 4.0)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_lies_inside_the_next_tooth_is_covered() {
+        let corner = PhotoPoint::new;
+        let tooth = NextTooth(vec![
+            corner(10.0, 10.0),
+            corner(30.0, 12.0),
+            corner(30.0, 40.0),
+            corner(10.0, 40.0),
+        ]);
+        assert!(tooth.covers(corner(20.0, 25.0)));
+        assert!(!tooth.covers(corner(5.0, 25.0)) && !tooth.covers(corner(20.0, 50.0)));
+        assert!(!tooth.covers(corner(35.0, 25.0)));
+    }
+
+    #[test]
+    fn the_distance_to_a_curve_has_a_side() {
+        let curve = [0.0, 1.0, 2.0].map(|x| PhotoPoint::new(x, 0.0));
+        let above = distance_to_curve(&curve, PhotoPoint::new(1.4, -3.0));
+        let below = distance_to_curve(&curve, PhotoPoint::new(1.4, 3.0));
+        assert!((above.abs() - 3.0).abs() < 1e-12 && (above + below).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_camera_looks_at_the_middle_of_the_gear() {
+        let look = look_from(0.5, 1.2);
+        let identity = look * look.transpose();
+        assert!((identity - Matrix3::identity()).norm() < 1e-12);
+        assert!((look.determinant() - 1.0).abs() < 1e-12, "no mirror");
+        // A point on the axis above the gear appears higher up (y runs down).
+        assert!((look * Vector3::z()).y < 0.0);
+    }
+
+    #[test]
+    fn no_marks_have_no_gear() {
+        let photo = Photo::from_pixels("drawn", image::RgbImage::new(40, 30));
+        assert!(fit(&photo, &[]).is_none());
+    }
+}

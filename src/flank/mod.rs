@@ -1,11 +1,14 @@
 //! Where each tooth flank lies in the photo.
 
+mod fields;
 pub mod find;
 pub mod gear_fit;
 pub mod gear_form;
 mod least_squares;
 pub mod marks;
+mod network;
 pub mod outline;
+mod proposal;
 pub mod rectify;
 
 pub use gear_fit::{GearFit, MarkedFlank};

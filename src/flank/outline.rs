@@ -55,8 +55,14 @@ impl Outline {
         let c = &marked.corners;
         let root = side_corrections(fit, tooth, 0.0, c.toe_root, &marked.root, c.heel_root);
         let tip = side_corrections(fit, tooth, 1.0, c.toe_tip, &marked.tip, c.heel_tip);
-        // What the sides leave open: the shape of the profile and of an unknown gear.
-        let doubt = FlankPoint::new(0.003 + 0.3 * fit.misfit, 0.006 + 1.5 * fit.misfit);
+        // What the marks leave open: with points along the sides, the shape of the profile; without
+        // them, how far the flank bows, the more so the fewer teeth say where the camera stands.
+        let few = 1.0 / (fit.angles.len() as f64).min(3.0);
+        let doubt = if marked.root.is_empty() && marked.tip.is_empty() {
+            FlankPoint::new(0.006 + 0.02 * few, 0.03 + 0.05 * few)
+        } else {
+            FlankPoint::new(0.003 + 0.3 * fit.misfit, 0.006 + 1.5 * fit.misfit)
+        };
         let outline = Self::from_map(fit.form.proportion(), doubt, |at| {
             let model = fit.place(tooth, at);
             let (low, high) = (interpolate(&root, at.length), interpolate(&tip, at.length));

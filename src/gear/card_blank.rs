@@ -4,11 +4,9 @@
 //! Everything in it may be left out: teeth, diameter, face width, offset, angles and cutter come from
 //! `[gear]`, and a card with `[blank]` alone needs no `[gear]` at all.
 
-use super::blank::{Backlash, Blank, BlankInput, Depth, Method, PitchCones, Taper};
+use super::blank::{Backlash, Blank, BlankInput, Depth, Method, Taper};
 use super::card_keys::{Key, Kind, key};
 use super::card_read::CardError;
-use super::dimensions::Dimensions;
-use super::pitch::PitchPair;
 use super::set::Cutting;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -252,6 +250,42 @@ impl BlankTable {
         })
     }
 
+    /// What [`BlankTable::input`] takes for keys that neither table gives: key, value, how.
+    pub fn derived(&self, input: &BlankInput) -> Vec<(&'static str, f64, &'static str)> {
+        let mut list = vec![(
+            self.f_alpha_lim,
+            "f_alpha_lim",
+            input.falim,
+            "0 without offset, else 1",
+        )];
+        if input.method != Method::One {
+            list.push((self.cbe2, "cbe2", input.cbe2, "half the face"));
+        }
+        match input.depth {
+            Depth::Coefficients {
+                xhm1,
+                khap,
+                khfp,
+                xsmn,
+            } => list.extend([
+                (self.xhm1, "xhm1", xhm1, "no profile shift"),
+                (self.khap, "khap", khap, "usual"),
+                (self.khfp, "khfp", khfp, "usual"),
+                (self.xsmn, "xsmn", xsmn, "no thickness shift"),
+            ]),
+            Depth::Factors { cham, kd, kc, kt } => list.extend([
+                (self.cham, "cham", cham, "0.21 + 0.29 (z1/z2)²"),
+                (self.kd, "kd", kd, "usual"),
+                (self.kc, "kc", kc, "usual"),
+                (self.kt, "kt", kt, "no thickness shift"),
+            ]),
+        }
+        list.into_iter()
+            .filter(|(given, ..)| given.is_none())
+            .map(|(_, key, value, how)| (key, value, how))
+            .collect()
+    }
+
     fn depth(&self, inverse_ratio: f64) -> Result<Depth, CardError> {
         let first = [self.xhm1, self.khap, self.khfp, self.xsmn];
         let second = [self.cham, self.kd, self.kc, self.kt];
@@ -412,59 +446,4 @@ pub(super) fn complete(card: &mut Map<String, Value>) -> Result<(), CardError> {
         }
     }
     Ok(())
-}
-
-/// The blank of a gear set whose card has no `[blank]`: clause 7 on the model's own pitch cones.
-///
-/// # Errors
-/// When no tooth fits on the cones.
-pub fn blank_of_model(
-    dimensions: &Dimensions,
-    pair: &PitchPair,
-) -> Result<Blank, super::GearError> {
-    let d = dimensions;
-    let module = d.normal_module_mm();
-    let working = d.whole_depth_mm - d.clearance_mm;
-    let input = BlankInput {
-        method: match d.cutting {
-            _ if d.offset_mm == 0.0 => Method::Zero,
-            Cutting::FaceMilled => Method::One,
-            Cutting::FaceHobbed => Method::Three,
-        },
-        cutting: d.cutting,
-        shaft_angle: d.shaft_angle,
-        a: d.offset_mm,
-        z1: d.pinion_teeth,
-        z2: d.ring_teeth,
-        de2: Some(d.ring_diameter_mm),
-        dm2: None,
-        b2: d.face_width_mm,
-        bm2: Some(d.spiral_angle),
-        bdelta1: None,
-        rc0: d.cutter_radius_mm,
-        z0: d.blade_groups,
-        alpha_dd: d.pressure_angle,
-        alpha_dc: d.pressure_angle,
-        falim: 0.0,
-        cbe2: 0.5,
-        depth: Depth::Factors {
-            cham: d.addendum_mm / working,
-            kd: working / module,
-            kc: d.clearance_mm / working,
-            kt: 0.0,
-        },
-        backlash: Backlash::OuterNormal(0.0),
-        theta2: Some([d.addendum_angle, d.dedendum_angle]),
-        taper: Taper::Uniform,
-    };
-    let cones = PitchCones {
-        rm1: pair.pinion_radius_mm / pair.pinion_angle.sin(),
-        rm2: pair.mean_cone_mm,
-        delta1: pair.pinion_angle,
-        delta2: pair.ring_angle,
-        bm1: pair.pinion_spiral,
-        bm2: pair.ring_spiral,
-        cbe2: 0.5,
-    };
-    Blank::on(&input, cones)
 }

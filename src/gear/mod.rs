@@ -1,6 +1,7 @@
 //! Card → blank → flank surfaces, with the symbols of ISO 23509.
 
 pub mod blank;
+pub mod blank_of_model;
 pub mod card;
 pub mod card_blank;
 pub mod card_keys;

@@ -7,8 +7,10 @@ mod colour;
 mod complete;
 mod error;
 mod exif;
+mod heic;
 mod open;
 pub mod quality;
+pub mod shrink;
 
 pub use colour::linear_from_srgb;
 pub use error::PhotoError;

@@ -2,9 +2,10 @@
 
 use super::complete::jpeg_is_complete;
 use super::exif::{CameraFacts, camera_facts};
+use super::heic::{decode_heic, looks_like_heic};
 use super::{Photo, PhotoError, WORKING_SIDE_PX};
-use fast_image_resize::images::Image as Shrunk;
-use fast_image_resize::{FilterType, PixelType, ResizeAlg, ResizeOptions, Resizer};
+use super::shrink::resized;
+use fast_image_resize::FilterType;
 use image::metadata::Orientation;
 use image::{DynamicImage, ImageFormat, ImageReader, RgbImage};
 use sha2::{Digest, Sha256};
@@ -46,9 +47,15 @@ pub fn open(path: &Path) -> Result<Photo, PhotoError> {
 pub fn open_with(path: &Path, limits: Limits) -> Result<Photo, PhotoError> {
     let name = path.display().to_string();
     let bytes = read_bytes(path, &name, limits)?;
-    let kind = sniff(&bytes, &name)?;
-    let facts = camera_facts(&bytes);
-    let full = decode(&bytes, kind, &name, limits)?;
+    let mut facts = camera_facts(&bytes);
+    let full = if looks_like_heic(&bytes) {
+        // The decoder turns the picture itself.
+        facts.orientation = None;
+        decode_heic(&bytes, &name, limits)?
+    } else {
+        let kind = sniff(&bytes, &name)?;
+        decode(&bytes, kind, &name, limits)?
+    };
     let sha256 = format!("{:x}", Sha256::digest(&bytes));
     drop(bytes);
     Ok(upright(full, facts, name, sha256))
@@ -187,13 +194,8 @@ fn shrink(full: RgbImage) -> RgbImage {
         let share = f64::from(side) * f64::from(WORKING_SIDE_PX) / f64::from(longest);
         (share.round() as u32).max(1)
     };
-    let mut small = Shrunk::new(to(width), to(height), PixelType::U8x3);
-    let options = ResizeOptions::new().resize_alg(ResizeAlg::Convolution(FilterType::Box));
-    Resizer::new()
-        .resize(&DynamicImage::ImageRgb8(full), &mut small, &options)
-        .expect("both pictures hold 8-bit RGB");
-    let (width, height) = (small.width(), small.height());
-    RgbImage::from_raw(width, height, small.into_vec()).expect("the buffer was made for this size")
+    let whole = (0.0, 0.0, f64::from(width), f64::from(height));
+    resized(&full, whole, (to(width), to(height)), FilterType::Box)
 }
 
 #[cfg(test)]

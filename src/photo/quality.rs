@@ -94,3 +94,39 @@ fn middle(values: &mut [f32]) -> Option<f32> {
     let at = values.len().checked_sub(1)? / 2;
     Some(*values.select_nth_unstable_by(at, f32::total_cmp).1)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use ndarray::Array2;
+
+    /// A flank with bands of light and dark along its length, their edges `soft` rows wide.
+    fn banded(soft: f32, clipped: bool) -> FlankMap {
+        let size = (96, 256);
+        FlankMap {
+            light: Array2::from_shape_fn(size, |(row, _)| {
+                let from_edge = (row as f32 - 48.0).abs() - 20.0;
+                [0.05 + 0.4 / (1.0 + (-4.0 * from_edge / soft).exp()); 3]
+            }),
+            clipped: Array2::from_elem(size, clipped),
+            unseen: Array2::from_elem(size, false),
+            proportion: 0.25,
+        }
+    }
+
+    #[test]
+    fn sharp_edges_measure_higher_than_soft_ones() {
+        let sharp = quality(&[banded(1.0, false)]).unwrap();
+        let soft = quality(&[banded(30.0, false)]).unwrap();
+        assert!(sharp.sharpness > 2.5, "{sharp:?}");
+        assert!(soft.sharpness < 1.5, "{soft:?}");
+        assert!(sharp.burnt_share == 0.0 && sharp.brightness > 0.3);
+    }
+
+    #[test]
+    fn burnt_out_cells_are_counted() {
+        let half = quality(&[banded(1.0, false), banded(1.0, true)]).unwrap();
+        assert!((half.burnt_share - 0.5).abs() < 1e-9);
+        assert!(quality(&[]).is_none());
+    }
+}

@@ -4,7 +4,7 @@ use super::combine::Combined;
 use super::{FlankSide, Reason, ReasonCode, Status};
 use crate::flank::Outline;
 use crate::photo::{Photo, quality::Quality};
-use crate::segment::{Colours, FoundPatch};
+use crate::segment::{Colours, FoundPatch, saturation};
 
 /// Everything a reading is judged by.
 pub(super) struct Judged<'a> {
@@ -111,18 +111,15 @@ fn unreadable(judged: &Judged) -> Vec<Reason> {
     let agreed = shown.filter(|p| p.agreement > 0.4).count();
     let hazy = clearness(judged.colours, judged.patches) < LEAST_CLEAR;
     match judged.colours {
-        Some(colours) if hazy || agreed == 0 || 3 * agreed < judged.outlines.len() => {
-            if has_compound(colours) {
-                against.push(reason(
-                    ReasonCode::NoPatch,
-                    "There is compound, but no patch that the teeth share. Roll the painted teeth through the mesh both ways under a light brake, then take the photo.",
-                ));
-            } else {
-                against.push(reason(
-                    ReasonCode::NoCompound,
-                    "No marking compound was found on the flanks. Paint four or five teeth thinly, roll them through the mesh, then take the photo.",
-                ));
-            }
+        Some(colours) if !has_compound(colours) => against.push(reason(
+            ReasonCode::NoCompound,
+            "No marking compound was found on the flanks. Paint four or five teeth thinly, roll them through the mesh, then take the photo.",
+        )),
+        Some(_) if hazy || agreed == 0 || 3 * agreed < judged.outlines.len() => {
+            against.push(reason(
+                ReasonCode::NoPatch,
+                "There is compound, but no patch that the teeth share. Roll the painted teeth through the mesh both ways under a light brake, then take the photo.",
+            ));
         }
         Some(_) => {}
         None => against.push(reason(
@@ -216,12 +213,7 @@ pub(super) fn clearness(colours: Option<&Colours>, patches: &[Option<FoundPatch>
 /// Whether one of the two kinds of cells looks like compound: coloured, or much brighter than the
 /// other.
 fn has_compound(colours: &Colours) -> bool {
-    let saturation = |light: [f64; 3]| {
-        let high = light.iter().copied().fold(0.0, f64::max);
-        let low = light.iter().copied().fold(f64::INFINITY, f64::min);
-        (high - low) / (high + 0.005)
-    };
-    saturation(colours.compound) > 0.55 || colours.compound[1] > 4.0 * colours.steel[1]
+    saturation(colours.compound) > 0.5 || colours.compound[1] > 2.5 * colours.steel[1]
 }
 
 /// A plain word for the colour of a linear light.

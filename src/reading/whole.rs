@@ -5,7 +5,6 @@ use super::{FlankSide, Polarity, Source};
 use crate::flank::Outline;
 use crate::flank::find::{Help, find};
 use crate::flank::gear_fit::{self, GearFit};
-use crate::flank::gear_form::FlankKind;
 use crate::flank::marks::Marks;
 use crate::frames::Side;
 use crate::gear::set::FlankForm;
@@ -18,7 +17,9 @@ pub struct Asked {
     pub marks: Option<Marks>,
     /// How contact shows; goes before what the marks say.
     pub polarity: Option<Polarity>,
-    /// Which flank, which end, how many teeth; goes before what the marks say.
+    /// Which flank; goes before what the marks say.
+    pub flank: Option<Side>,
+    /// Which end, how many teeth; goes before what the marks say.
     pub help: Help,
     /// Which form the drive flank of this gear set has.
     pub drives_on: FlankForm,
@@ -30,6 +31,7 @@ impl Default for Asked {
         Self {
             marks: None,
             polarity: None,
+            flank: None,
             help: Help::default(),
             drives_on: FlankForm::Convex,
         }
@@ -47,7 +49,7 @@ const WORST_MISFIT: f64 = 0.04;
 /// Reads a photo: on its marked flanks if there are marks, else on the flanks found in it.
 pub fn read_photo(photo: &Photo, asked: &Asked) -> OutlinedReading {
     let marks = asked.marks.clone().unwrap_or_default();
-    let given = asked.help.flank.map(|side| (side, Source::Given));
+    let given = asked.flank.map(|side| (side, Source::Given));
     let marked = marks.flank.map(|side| (side, Source::Marked));
     let known = |inferred: Option<Side>| Known {
         flank: given
@@ -58,11 +60,14 @@ pub fn read_photo(photo: &Photo, asked: &Asked) -> OutlinedReading {
     };
     if marks.teeth.is_empty() {
         let help = Help {
-            flank: asked.help.flank.or(marks.flank),
+            form: (asked.flank.or(marks.flank)).map(|side| form_of(side, asked.drives_on)),
             ..asked.help
         };
         return match find(photo, &help) {
-            Ok(found) => read_outlined(photo, &found.outlines, known(found.side)),
+            Ok(found) => {
+                let side = side_of(found.form, asked.drives_on);
+                read_outlined(photo, &found.outlines, known(Some(side)))
+            }
             Err(reasons) => unreadable(photo, known(None), reasons),
         };
     }
@@ -78,7 +83,7 @@ pub fn read_photo(photo: &Photo, asked: &Asked) -> OutlinedReading {
         .collect();
     let inferred = fit
         .filter(speaks)
-        .map(|fit| side_of(fit.kind, asked.drives_on));
+        .map(|fit| side_of(fit.kind.form, asked.drives_on));
     read_outlined(photo, &outlines, known(inferred))
 }
 
@@ -87,10 +92,19 @@ fn speaks(fit: &GearFit) -> bool {
 }
 
 /// Drive or coast, by which form drives.
-fn side_of(kind: FlankKind, drives_on: FlankForm) -> Side {
-    if kind.form == drives_on {
+fn side_of(form: FlankForm, drives_on: FlankForm) -> Side {
+    if form == drives_on {
         Side::Drive
     } else {
         Side::Coast
+    }
+}
+
+/// The form of the drive or coast flank, by which form drives.
+fn form_of(side: Side, drives_on: FlankForm) -> FlankForm {
+    match (side, drives_on) {
+        (Side::Drive, form) => form,
+        (Side::Coast, FlankForm::Convex) => FlankForm::Concave,
+        (Side::Coast, FlankForm::Concave) => FlankForm::Convex,
     }
 }

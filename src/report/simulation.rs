@@ -5,6 +5,7 @@ use crate::contact::{self, EaseOff, FlankContact, Misplacement, Model, State};
 use crate::frames::{FlankPoint, Side};
 use crate::gear::blank::Blank;
 use crate::reading::{Margin, Patch};
+use schemars::JsonSchema;
 use serde::Serialize;
 use serde_json::{Map, Value};
 
@@ -43,7 +44,7 @@ impl Assembly {
 }
 
 /// The document.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub struct Simulation {
     /// Always [`SCHEMA`].
     pub schema: &'static str,
@@ -62,7 +63,7 @@ pub struct Simulation {
 }
 
 /// One size the card left out.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub struct Derived {
     /// The card's key, with its unit.
     pub key: String,
@@ -73,7 +74,7 @@ pub struct Derived {
 }
 
 /// The contact part of the document.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub struct Contact {
     /// The misplacement simulated.
     pub misplacement: Moves,
@@ -98,7 +99,7 @@ pub struct Contact {
 }
 
 /// A misplacement.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub struct Moves {
     /// + = pinion away from the ring gear.
     pub pinion_mm: f64,
@@ -111,7 +112,7 @@ pub struct Moves {
 }
 
 /// One flank.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub struct Flank {
     /// The patch; absent when nothing of it is on the flank.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -127,7 +128,7 @@ pub struct Flank {
 }
 
 /// Ease-off at the edges of a centred flank.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub struct EaseOffNumbers {
     /// At toe and heel.
     pub length_mm: f64,
@@ -140,7 +141,7 @@ pub struct EaseOffNumbers {
 }
 
 /// Transmission error of one flank, microradians of the ring gear's rotation.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub struct TransmissionError {
     /// Highest less lowest.
     pub peak_to_peak_urad: f64,
@@ -149,7 +150,7 @@ pub struct TransmissionError {
 }
 
 /// Backlash the misplacement adds.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub struct Backlash {
     /// In the plane of rotation at the outer diameter.
     pub change_mm: f64,
@@ -166,7 +167,7 @@ pub struct Backlash {
 }
 
 /// Pitch cones.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub struct Mesh {
     /// Γ.
     pub ring_pitch_angle_deg: f64,
@@ -181,7 +182,7 @@ pub struct Mesh {
 }
 
 /// One row of the sensitivities.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub struct Rates {
     /// What is changed.
     pub cause: &'static str,
@@ -198,7 +199,7 @@ pub struct Rates {
 }
 
 /// Rates of one patch.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub struct FlankRates {
     /// Of the centre.
     pub centre: FlankPoint,
@@ -209,7 +210,7 @@ pub struct FlankRates {
 }
 
 /// One turn with run-out.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub struct RunOut {
     /// Axial swing of the ring gear, whole.
     pub run_out_mm: f64,
@@ -224,7 +225,7 @@ pub struct RunOut {
 }
 
 /// A sweep over one cause.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub struct Sweep {
     /// What is swept.
     pub cause: &'static str,
@@ -235,7 +236,7 @@ pub struct Sweep {
 }
 
 /// One state of a sweep.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub struct SweepStep {
     /// Value of the cause, added to what was asked for.
     pub value: f64,

@@ -12,6 +12,9 @@ use ndarray::Array2;
 /// Added to linear light before its logarithm, so that noise in the dark does not count.
 pub(super) const DARK: f32 = 0.004;
 
+/// Saturation from which a light is compound's.
+const COMPOUND_SATURATION: f64 = 0.75;
+
 /// The flanks of one photo with ground and rest told apart.
 #[derive(Debug, Clone)]
 pub struct Colours {
@@ -61,20 +64,30 @@ pub fn separate(maps: &[FlankMap], polarity: Option<Polarity>) -> Option<Colours
         mean_light(maps, &mutes, &kinds, false),
     );
     // The compound is the more colourful of the two kinds; of two greys, the brighter.
-    let compound_is_true = compound_likeness(first_true) > compound_likeness(first_false);
-    let ground_is_true = border_share(&kinds, &mutes) > 0.5;
+    let apart = compound_likeness(first_true) - compound_likeness(first_false);
+    let border = border_share(&kinds, &mutes);
+    let ground_is_true = border > 0.5;
+    let ground_light = if ground_is_true {
+        first_true
+    } else {
+        first_false
+    };
+    // Steel is never as colourful as this, whatever it mirrors: the ground itself is compound.
+    let coloured_ground = saturation(ground_light) > COMPOUND_SATURATION;
+    let compound_is_true = if coloured_ground {
+        ground_is_true
+    } else {
+        apart > 0.0
+    };
     let seen = if ground_is_true == compound_is_true {
         Polarity::Wiped
     } else {
         Polarity::Transferred
     };
-    let polarity_sure = match polarity {
-        Some(_) => 1.0,
-        None => {
-            let apart = (compound_likeness(first_true) - compound_likeness(first_false)).abs();
-            let border = (border_share(&kinds, &mutes) - 0.5).abs() * 2.0;
-            (apart / 0.15).min(1.0) * border.min(0.5) * 2.0
-        }
+    let polarity_sure = if polarity.is_some() || coloured_ground {
+        1.0
+    } else {
+        (apart.abs() / 0.15).min(1.0) * (4.0 * (border - 0.5).abs()).min(1.0)
     };
     let polarity = polarity.unwrap_or(seen);
     let ground_is_true = (polarity == Polarity::Wiped) == compound_is_true;
@@ -182,9 +195,14 @@ fn first_kinds(maps: &[FlankMap], mutes: &[Mask]) -> Option<Vec<Mask>> {
 /// How much a light looks like compound: its saturation, and a little of its brightness.
 fn compound_likeness(light: [f64; 3]) -> f64 {
     let high = light.iter().copied().fold(0.0, f64::max);
+    saturation(light) + 0.25 * (high + 0.003).ln() / 6.0
+}
+
+/// Saturation of linear light, 0 grey … 1 pure; the dark counts as grey.
+pub fn saturation(light: [f64; 3]) -> f64 {
+    let high = light.iter().copied().fold(0.0, f64::max);
     let low = light.iter().copied().fold(f64::INFINITY, f64::min);
-    let saturation = (high - low) / (high + 0.01);
-    saturation + 0.25 * (high + 0.003).ln() / 6.0
+    (high - low) / (high + 0.01)
 }
 
 /// Share of the first kind in a band along the flanks' edges.

@@ -72,8 +72,8 @@ fn weighted(cells: &[([f64; TERMS], [f64; 3])], weights: &[f64], level: [f64; 3]
     for ((terms, value), &weight) in cells.iter().zip(weights) {
         let terms = SVector::from(*terms);
         square += terms * terms.transpose() * weight;
-        for k in 0..3 {
-            sides[k] += terms * (weight * (value[k] - level[k]));
+        for ((side, value), level) in sides.iter_mut().zip(value).zip(level) {
+            *side += terms * (weight * (value - level));
         }
     }
     for i in 0..TERMS {
@@ -81,9 +81,9 @@ fn weighted(cells: &[([f64; TERMS], [f64; 3])], weights: &[f64], level: [f64; 3]
     }
     let factor = square.cholesky()?;
     let mut field = Field::flat(level);
-    for k in 0..3 {
-        let found = factor.solve(&sides[k]);
-        for (to, add) in field.0[k].iter_mut().zip(found.iter()) {
+    for (factors, side) in field.0.iter_mut().zip(&sides) {
+        let found = factor.solve(side);
+        for (to, add) in factors.iter_mut().zip(found.iter()) {
             *to += add;
         }
     }

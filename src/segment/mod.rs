@@ -6,5 +6,5 @@ mod lda;
 pub mod morphology;
 pub mod patch;
 
-pub use colours::{Colours, separate, without_brightness};
+pub use colours::{Colours, saturation, separate, without_brightness};
 pub use patch::{FoundPatch, find_patches};

@@ -273,3 +273,71 @@ impl Film {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::flank::FlankMap;
+    use crate::reading::{Polarity, patch_numbers};
+    use crate::segment::separate;
+
+    const COMPOUND: [f32; 3] = [0.60, 0.42, 0.04];
+    const STEEL: [f32; 3] = [0.06, 0.055, 0.05];
+
+    /// A flank painted with an elliptic patch, light falling off towards the heel, a little noise,
+    /// and on the given flank a brush streak that runs into the patch.
+    fn painted(tooth: usize, streak: bool, wiped: bool) -> FlankMap {
+        let (ground, patch) = if wiped {
+            (COMPOUND, STEEL)
+        } else {
+            (STEEL, COMPOUND)
+        };
+        let light = Array2::from_shape_fn((96, 256), |(row, column)| {
+            let (u, v) = ((column as f32 + 0.5) / 256.0, (row as f32 + 0.5) / 96.0);
+            let inside = ((u - 0.4) / 0.22).powi(2) + ((v - 0.55) / 0.25).powi(2) < 1.0;
+            let streaked = streak && (0.50..0.56).contains(&v) && (0.3..0.95).contains(&u);
+            let seed = (row * 256 + column + 7919 * tooth) as f32;
+            let noise = 0.06 * ((seed * 12.9898).sin() * 43758.547).fract();
+            let colour = if inside || streaked { patch } else { ground };
+            colour.map(|level| level * (1.0 - 0.4 * u) * (1.0 + noise))
+        });
+        FlankMap {
+            clipped: Array2::from_elem(light.dim(), false),
+            unseen: Array2::from_elem(light.dim(), false),
+            light,
+            proportion: 0.25,
+        }
+    }
+
+    fn centres(maps: &[FlankMap], polarity: Option<Polarity>) -> Vec<(f64, f64)> {
+        let colours = separate(maps, polarity).unwrap();
+        find_patches(&colours)
+            .into_iter()
+            .map(|found| {
+                let centre = patch_numbers(&found.unwrap().region, 0.25).unwrap().centre;
+                (centre.length, centre.height)
+            })
+            .collect()
+    }
+
+    #[test]
+    fn a_wiped_patch_is_found_and_a_streak_into_it_is_not_part_of_it() {
+        let maps: Vec<_> = (0..4)
+            .map(|tooth| painted(tooth, tooth == 2, true))
+            .collect();
+        for (length, height) in centres(&maps, None) {
+            assert!((length - 0.4).abs() < 0.012, "{length}");
+            assert!((height - 0.55).abs() < 0.012, "{height}");
+        }
+    }
+
+    #[test]
+    fn a_transferred_patch_is_known_as_such() {
+        let maps: Vec<_> = (0..3).map(|tooth| painted(tooth, false, false)).collect();
+        let colours = separate(&maps, None).unwrap();
+        assert_eq!(colours.polarity, Polarity::Transferred);
+        for (length, height) in centres(&maps, None) {
+            assert!((length - 0.4).abs() < 0.01 && (height - 0.55).abs() < 0.015);
+        }
+    }
+}

@@ -1,0 +1,132 @@
+//! What the flank network says of each place of a photo: which surface, where on its flank.
+
+use super::network::{self, Planes, SIDE_MULTIPLE};
+use crate::frames::{FlankPoint, PhotoPoint};
+use crate::gear::set::FlankForm;
+use crate::photo::Photo;
+use crate::photo::shrink::resized;
+use fast_image_resize::FilterType;
+
+/// Longest side of what the network is shown, pixels; it was trained at this size.
+const SHOWN_SIDE_PX: f64 = 512.0;
+
+/// A rectangle of the upright photo, full-size pixels.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Window {
+    pub left: f64,
+    pub top: f64,
+    pub width: f64,
+    pub height: f64,
+}
+
+impl Window {
+    /// The whole photo.
+    pub fn whole(photo: &Photo) -> Self {
+        Self {
+            left: 0.0,
+            top: 0.0,
+            width: f64::from(photo.width),
+            height: f64::from(photo.height),
+        }
+    }
+}
+
+/// Dense flank coordinates over a window of a photo.
+#[derive(Debug, Clone)]
+pub(super) struct Fields {
+    /// Cells across.
+    pub width: usize,
+    /// Cells down.
+    pub height: usize,
+    window: Window,
+    planes: Planes,
+}
+
+impl Fields {
+    /// Looks at a window of the photo.
+    pub fn of(photo: &Photo, window: Window) -> Self {
+        let longest = window.width.max(window.height);
+        let side = |px: f64| {
+            let steps = (px / longest * SHOWN_SIDE_PX / f64::from(SIDE_MULTIPLE)).round();
+            steps.max(2.0) as u32 * SIDE_MULTIPLE
+        };
+        let input = shown(photo, window, side(window.width), side(window.height));
+        let planes = network::run(&input);
+        Self {
+            width: planes.width,
+            height: planes.height,
+            window,
+            planes,
+        }
+    }
+
+    /// Number of cells.
+    pub fn len(&self) -> usize {
+        self.width * self.height
+    }
+
+    /// The flank a cell lies on, if its likeliest class is a flank.
+    pub fn form(&self, cell: usize) -> Option<FlankForm> {
+        let score = |class: usize| self.planes.plane(class)[cell];
+        let best = (0..4).max_by(|&a, &b| score(a).total_cmp(&score(b)));
+        match best {
+            Some(2) => Some(FlankForm::Convex),
+            Some(3) => Some(FlankForm::Concave),
+            _ => None,
+        }
+    }
+
+    /// Where on its flank a cell lies.
+    pub fn at(&self, cell: usize) -> FlankPoint {
+        FlankPoint::new(
+            f64::from(self.planes.plane(4)[cell]),
+            f64::from(self.planes.plane(5)[cell]),
+        )
+    }
+
+    /// The middle of a cell in the photo.
+    pub fn place(&self, cell: usize) -> PhotoPoint {
+        let (x, y) = (cell % self.width, cell / self.width);
+        PhotoPoint::new(
+            self.window.left + (x as f64 + 0.5) * self.window.width / self.width as f64,
+            self.window.top + (y as f64 + 0.5) * self.window.height / self.height as f64,
+        )
+    }
+
+    /// The cell a point of the photo falls in.
+    pub fn cell(&self, point: PhotoPoint) -> Option<usize> {
+        let x = (point.x - self.window.left) / self.window.width * self.width as f64;
+        let y = (point.y - self.window.top) / self.window.height * self.height as f64;
+        let inside = x >= 0.0 && y >= 0.0 && x < self.width as f64 && y < self.height as f64;
+        inside.then(|| y as usize * self.width + x as usize)
+    }
+}
+
+/// The window of the working copy at the size the network takes, as planes in 0 … 1.
+fn shown(photo: &Photo, window: Window, width: u32, height: u32) -> Planes {
+    let working = &photo.working;
+    let scale = photo.scale;
+    let (right, lower) = (f64::from(working.width()), f64::from(working.height()));
+    let left = (window.left * scale).clamp(0.0, right - 1.0);
+    let top = (window.top * scale).clamp(0.0, lower - 1.0);
+    let part = (
+        left,
+        top,
+        (window.width * scale).clamp(1.0, right - left),
+        (window.height * scale).clamp(1.0, lower - top),
+    );
+    let small = resized(working, part, (width, height), FilterType::Lanczos3);
+    let size = (width * height) as usize;
+    let mut values = vec![0.0; 3 * size];
+    for (i, pixel) in small.pixels().enumerate() {
+        for (channel, &byte) in pixel.0.iter().enumerate() {
+            values[channel * size + i] = f32::from(byte) / 255.0;
+        }
+    }
+    Planes {
+        planes: 3,
+        width: width as usize,
+        height: height as usize,
+        values,
+    }
+}

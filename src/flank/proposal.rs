@@ -1,0 +1,173 @@
+//! Cells of the network's fields → one proposed flank each: which cells belong to one tooth, and
+//! the smooth map that explains where they say they are.
+
+use super::fields::Fields;
+use super::gear_fit::MarkedFlank;
+use crate::frames::{FlankPoint, PhotoPoint};
+use crate::gear::set::FlankForm;
+use crate::reading::Corners;
+use nalgebra::{SMatrix, SVector};
+
+/// A flank as the network sees it.
+#[derive(Debug, Clone)]
+pub(super) struct Proposal {
+    /// Cells that lie on it.
+    pub cells: usize,
+    /// Its corners and points along its sides, carried on by the smooth map to the flank's edges.
+    pub marked: MarkedFlank,
+    /// How far its cells scatter about the smooth map, flank lengths.
+    pub scatter: f64,
+}
+
+/// Neighbouring cells of one flank differ by less than this; the next tooth's flank begins where
+/// height jumps.
+const STEP: FlankPoint = FlankPoint::new(0.2, 0.3);
+
+/// Fewest cells of a flank worth a proposal.
+const FEWEST_CELLS: usize = 40;
+
+/// A flank must be seen over this much of its length and height.
+const SEEN: FlankPoint = FlankPoint::new(0.5, 0.45);
+
+/// Cells of a flank whose map fits worse than this, in flank lengths, are of more than one flank.
+const WORST_SCATTER: f64 = 0.06;
+
+/// The flanks of one form, largest first.
+pub(super) fn proposals(fields: &Fields, form: FlankForm) -> Vec<Proposal> {
+    let mut found: Vec<Proposal> = groups(fields, form)
+        .iter()
+        .filter_map(|cells| propose(fields, cells))
+        .collect();
+    found.sort_by_key(|proposal| std::cmp::Reverse(proposal.cells));
+    found
+}
+
+/// Connected cells of one form between which length and height run on smoothly.
+fn groups(fields: &Fields, form: FlankForm) -> Vec<Vec<usize>> {
+    let of_form: Vec<bool> = (0..fields.len())
+        .map(|cell| fields.form(cell) == Some(form))
+        .collect();
+    let mut seen = vec![false; fields.len()];
+    let mut groups = Vec::new();
+    for first in 0..fields.len() {
+        if !of_form[first] || seen[first] {
+            continue;
+        }
+        let mut group = vec![first];
+        seen[first] = true;
+        let mut next = 0;
+        while next < group.len() {
+            let cell = group[next];
+            next += 1;
+            let here = fields.at(cell);
+            for neighbour in neighbours(cell, fields.width, fields.height) {
+                let there = fields.at(neighbour);
+                if of_form[neighbour]
+                    && !seen[neighbour]
+                    && (there.length - here.length).abs() < STEP.length
+                    && (there.height - here.height).abs() < STEP.height
+                {
+                    seen[neighbour] = true;
+                    group.push(neighbour);
+                }
+            }
+        }
+        if group.len() >= FEWEST_CELLS {
+            groups.push(group);
+        }
+    }
+    groups
+}
+
+fn neighbours(cell: usize, width: usize, height: usize) -> impl Iterator<Item = usize> {
+    let (x, y) = (cell % width, cell / width);
+    [
+        (x > 0).then(|| cell - 1),
+        (x + 1 < width).then(|| cell + 1),
+        (y > 0).then(|| cell - width),
+        (y + 1 < height).then(|| cell + width),
+    ]
+    .into_iter()
+    .flatten()
+}
+
+/// Terms of the smooth map: quadratic in length, linear in height.
+const TERMS: usize = 6;
+type Terms = SVector<f64, TERMS>;
+
+fn terms(at: FlankPoint) -> Terms {
+    let (u, v) = (at.length - 0.5, at.height - 0.5);
+    Terms::from_column_slice(&[1.0, u, v, u * v, u * u, u * u * v])
+}
+
+fn propose(fields: &Fields, cells: &[usize]) -> Option<Proposal> {
+    let at: Vec<FlankPoint> = cells.iter().map(|&cell| fields.at(cell)).collect();
+    let span = |value: fn(&FlankPoint) -> f64| {
+        let mut values: Vec<f64> = at.iter().map(value).collect();
+        values.sort_by(f64::total_cmp);
+        values[values.len() * 97 / 100] - values[values.len() * 3 / 100]
+    };
+    if span(|p| p.length) < SEEN.length || span(|p| p.height) < SEEN.height {
+        return None;
+    }
+    let places: Vec<PhotoPoint> = cells.iter().map(|&cell| fields.place(cell)).collect();
+    let (map, scatter_px) = smooth_map(&at, &places)?;
+    let place = |length: f64, height: f64| {
+        let terms = terms(FlankPoint::new(length, height));
+        PhotoPoint::new(map.0.dot(&terms), map.1.dot(&terms))
+    };
+    let side = |height: f64| (1..8).map(move |i| (f64::from(i) / 8.0, height));
+    let marked = MarkedFlank {
+        corners: Corners {
+            toe_root: place(0.0, 0.0),
+            toe_tip: place(0.0, 1.0),
+            heel_tip: place(1.0, 1.0),
+            heel_root: place(1.0, 0.0),
+        },
+        root: side(0.0).map(|(l, h)| place(l, h)).collect(),
+        tip: side(1.0).map(|(l, h)| place(l, h)).collect(),
+    };
+    let scatter = scatter_px / marked.length_px();
+    (scatter < WORST_SCATTER).then_some(Proposal {
+        cells: cells.len(),
+        marked,
+        scatter,
+    })
+}
+
+/// Robust least squares of the places over the terms, three rounds of weights that fall with the
+/// distance from the last map; with the median distance, pixels.
+fn smooth_map(at: &[FlankPoint], places: &[PhotoPoint]) -> Option<((Terms, Terms), f64)> {
+    let rows: Vec<Terms> = at.iter().map(|&point| terms(point)).collect();
+    let mut weights = vec![1.0; rows.len()];
+    let mut result = None;
+    for _ in 0..4 {
+        let mut normal = SMatrix::<f64, TERMS, TERMS>::zeros();
+        let (mut right_x, mut right_y) = (Terms::zeros(), Terms::zeros());
+        for ((row, place), weight) in rows.iter().zip(places).zip(&weights) {
+            normal += row * row.transpose() * *weight;
+            right_x += row * (place.x * weight);
+            right_y += row * (place.y * weight);
+        }
+        for i in 0..TERMS {
+            normal[(i, i)] += 1e-6 * rows.len() as f64;
+        }
+        let factor = normal.cholesky()?;
+        let map = (factor.solve(&right_x), factor.solve(&right_y));
+        let distances: Vec<f64> = rows
+            .iter()
+            .zip(places)
+            .map(|(row, place)| (map.0.dot(row) - place.x).hypot(map.1.dot(row) - place.y))
+            .collect();
+        let mut sorted = distances.clone();
+        let middle = sorted.len() / 2;
+        let median = *sorted.select_nth_unstable_by(middle, f64::total_cmp).1;
+        let reach = 2.5 * median.max(1e-3);
+        weights = distances
+            .iter()
+            .map(|d| 1.0 / (1.0 + (d / reach).powi(2)))
+            .collect();
+        result = Some((map, median));
+    }
+    result
+}

@@ -1,0 +1,96 @@
+//! Writing results: under a temporary name first, then renamed; nothing overwritten unasked.
+
+use crate::{Error, Result};
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
+use tempfile::NamedTempFile;
+
+/// Files to be written into one folder, all checked before the first is written.
+#[derive(Debug)]
+pub struct Folder<'a> {
+    path: &'a Path,
+    force: bool,
+}
+
+impl<'a> Folder<'a> {
+    /// A folder to write into; `force` allows overwriting.
+    pub const fn new(path: &'a Path, force: bool) -> Self {
+        Self { path, force }
+    }
+
+    /// Refuses names that are taken, unless overwriting is allowed.
+    ///
+    /// # Errors
+    /// Names the first file that is in the way.
+    pub fn check(&self, names: &[String]) -> Result<()> {
+        if self.path.exists() && !self.path.is_dir() {
+            return Err(Error::Usage(format!(
+                "{} is a file; --out takes a folder",
+                self.path.display()
+            )));
+        }
+        for name in names {
+            let path = self.path.join(name);
+            if !self.force && path.exists() {
+                return Err(Error::Usage(format!(
+                    "{} is there already; give another --out or overwrite with --force",
+                    path.display()
+                )));
+            }
+        }
+        Ok(())
+    }
+
+    /// Writes one file and says where it is.
+    ///
+    /// # Errors
+    /// The folder cannot be made or the file not written.
+    pub fn write(&self, name: &str, bytes: &[u8]) -> Result<PathBuf> {
+        let path = self.path.join(name);
+        let failed = |source| Error::machine(&path, source);
+        std::fs::create_dir_all(self.path).map_err(failed)?;
+        let mut file = NamedTempFile::new_in(self.path).map_err(failed)?;
+        file.write_all(bytes).map_err(failed)?;
+        make_readable(file.path()).map_err(failed)?;
+        if self.force {
+            file.persist(&path).map_err(|error| failed(error.error))?;
+        } else {
+            file.persist_noclobber(&path)
+                .map_err(|error| failed(error.error))?;
+        }
+        Ok(path)
+    }
+}
+
+/// Temporary files are made for their owner alone; results are for everybody.
+#[cfg(unix)]
+fn make_readable(path: &Path) -> std::io::Result<()> {
+    use std::os::unix::fs::PermissionsExt as _;
+    std::fs::set_permissions(path, std::fs::Permissions::from_mode(0o644))
+}
+
+#[cfg(not(unix))]
+fn make_readable(_path: &Path) -> std::io::Result<()> {
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nothing_is_overwritten_unasked() {
+        let folder = tempfile::tempdir().unwrap();
+        let names = ["a.txt".to_owned()];
+        let out = Folder::new(folder.path(), false);
+        out.check(&names).unwrap();
+        out.write("a.txt", b"one").unwrap();
+        let message = out.check(&names).unwrap_err().to_string();
+        assert!(message.contains("--force"), "{message}");
+        let forced = Folder::new(folder.path(), true);
+        forced.check(&names).unwrap();
+        forced.write("a.txt", b"two").unwrap();
+        assert_eq!(std::fs::read(folder.path().join("a.txt")).unwrap(), b"two");
+        assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 1);
+    }
+}

@@ -1,0 +1,243 @@
+//! `flankread read` as a whole, on painted pictures whose truth comes from their painter
+//! (`fixtures/painted/paint.py`).
+
+use assert_cmd::Command;
+use serde_json::Value;
+use std::path::{Path, PathBuf};
+
+fn painted(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("fixtures/painted")
+        .join(name)
+}
+
+fn read(arguments: &[&str]) -> std::process::Output {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_flankread"));
+    command.arg("read").args(arguments).output().unwrap()
+}
+
+fn reading_of(photo: &Path, more: &[&str]) -> (Value, Option<i32>) {
+    let path = photo.to_str().unwrap();
+    let output = read(&[&["--json", path], more].concat());
+    let text = String::from_utf8(output.stdout).unwrap();
+    let reading = serde_json::from_str(&text)
+        .unwrap_or_else(|_| panic!("{text}{}", String::from_utf8_lossy(&output.stderr)));
+    (reading, output.status.code())
+}
+
+/// The mean patch centre as it was painted must be read to a hundredth of the length and two of
+/// the height.
+fn assert_centre(reading: &Value, name: &str) {
+    let truth = std::fs::read_to_string(painted("truth.json")).unwrap();
+    let truth: Value = serde_json::from_str(&truth).unwrap();
+    let truth = &truth[name]["mean"];
+    let centre = &reading["mean"]["centre"];
+    let off = |key: &str, index: usize| {
+        (centre[key].as_f64().unwrap() - truth[index].as_f64().unwrap()).abs()
+    };
+    assert!(off("length", 0) < 0.01, "{name}: {centre} for {truth}");
+    assert!(off("height", 1) < 0.02, "{name}: {centre} for {truth}");
+}
+
+#[test]
+fn marked_photos_are_read_as_they_were_painted() {
+    for (name, colour) in [
+        ("drive-yellow", "yellow"),
+        ("coast-white", "white"),
+        ("drive-red-turned", "red"),
+        ("coast-blue-transferred", "blue"),
+    ] {
+        let (reading, status) = reading_of(&painted(&format!("{name}.jpg")), &[]);
+        assert_eq!(status, Some(0), "{name}: {}", reading["reasons"]);
+        assert_eq!(reading["status"], "read", "{name}: {}", reading["reasons"]);
+        assert_eq!(reading["compound"]["colour"], colour, "{name}");
+        assert_eq!(reading["flank"]["source"], "marked");
+        assert_eq!(reading["teeth"].as_array().unwrap().len(), 7);
+        assert_centre(&reading, name);
+    }
+}
+
+#[test]
+fn flank_and_polarity_are_inferred_when_the_marks_do_not_say() {
+    let folder = tempfile::tempdir().unwrap();
+    for name in [
+        "drive-yellow",
+        "coast-white",
+        "drive-red-turned",
+        "coast-blue-transferred",
+    ] {
+        let photo = painted(&format!("{name}.jpg"));
+        let marks = std::fs::read_to_string(painted(&format!("{name}.jpg.marks.json"))).unwrap();
+        let mut marks: Value = serde_json::from_str(&marks).unwrap();
+        let said = marks.as_object_mut().unwrap();
+        let polarity = said.remove("polarity").unwrap();
+        let flank = said.remove("flank").unwrap();
+        let path = folder.path().join("marks.json");
+        std::fs::write(&path, marks.to_string()).unwrap();
+        let (reading, _) = reading_of(&photo, &["--marks", path.to_str().unwrap()]);
+        assert_eq!(reading["flank"]["source"], "inferred", "{name}");
+        assert_eq!(reading["flank"]["side"], flank, "{name}");
+        assert_eq!(reading["compound"]["polarity"], polarity, "{name}");
+        assert_centre(&reading, name);
+    }
+}
+
+#[test]
+fn what_cannot_be_read_is_refused_with_its_reason() {
+    for (name, code) in [
+        ("blurred", "blurred"),
+        ("bare-steel", "no_compound"),
+        ("not-rolled", "no_patch"),
+    ] {
+        let (reading, status) = reading_of(&painted(&format!("{name}.jpg")), &[]);
+        assert_eq!(status, Some(1), "{name}");
+        assert_eq!(reading["status"], "unreadable", "{name}");
+        assert_eq!(reading["reasons"][0]["code"], code, "{name}");
+        assert!(reading.get("mean").is_none() && reading.get("teeth").is_none());
+    }
+}
+
+#[test]
+fn several_photos_give_an_array_and_flags_go_before_marks() {
+    let (drive, coast) = (painted("drive-yellow.jpg"), painted("coast-white.jpg"));
+    let (readings, status) = reading_of(&drive, &[coast.to_str().unwrap(), "--flank", "coast"]);
+    assert_eq!(status, Some(0));
+    assert_eq!(readings.as_array().unwrap().len(), 2);
+    assert_eq!(readings[0]["flank"]["side"], "coast");
+    assert_eq!(readings[0]["flank"]["source"], "given");
+}
+
+/// A command that must fail: exit status 2, one sentence, nothing on standard output.
+fn assert_refused(arguments: &[&str], words: &str) {
+    let output = read(arguments);
+    let message = String::from_utf8(output.stderr).unwrap();
+    assert_eq!(output.status.code(), Some(2), "{message}");
+    assert!(output.stdout.is_empty());
+    assert_eq!(message.trim_end().lines().count(), 1, "{message}");
+    assert!(message.contains(words), "{message}");
+}
+
+#[test]
+fn bad_input_gets_one_sentence_and_nothing_is_written() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = |name: &str, bytes: &[u8]| {
+        let path = folder.path().join(name);
+        std::fs::write(&path, bytes).unwrap();
+        path.to_str().unwrap().to_owned()
+    };
+    let good = std::fs::read(painted("drive-yellow.jpg")).unwrap();
+    let photo = painted("drive-yellow.jpg");
+    let photo = photo.to_str().unwrap();
+    let empty = file("empty.jpg", b"");
+    let text = file("text.jpg", b"this is no photo");
+    let cut = file("cut.jpg", &good[..good.len() / 2]);
+    // A PNG header of 30,000 × 30,000 pixels with its checksum (CRC of the PNG specification).
+    let mut huge = b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR\0\0\x75\x30\0\0\x75\x30\x08\x02\0\0\0".to_vec();
+    let sum = png_checksum(&huge[12..]);
+    huge.extend(sum.to_be_bytes());
+    huge.extend(b"\0\0\0\0IDAT\x35\xaf\x06\x1e");
+    let huge = file("huge.png", &huge);
+    let unknown = file("card.toml", b"name = \"x\"\n[gear]\nring_theeth = 41\n");
+    let outside = file(
+        "marks.json",
+        br#"{"teeth":[{"toe_root":[10,10],"toe_tip":[10,50],"heel_tip":[9000,50],"heel_root":[9000,10]}]}"#,
+    );
+    let out = folder.path().join("out");
+    let out = out.to_str().unwrap();
+    let cases: [(&[&str], &str); 9] = [
+        (&[&empty], "is empty"),
+        (&[&text], "is not a picture (it is text)"),
+        (&[&cut], "is cut short"),
+        (&[&huge], "30000 × 30000"),
+        (&[folder.path().to_str().unwrap()], "is a folder"),
+        (&["missing.jpg"], "cannot read missing.jpg"),
+        (&[photo, "--card", "missing.toml"], "missing.toml"),
+        (&[photo, "--card", &unknown], "ring_theeth"),
+        (&[photo, "--marks", &outside], "outside the photo"),
+    ];
+    for (arguments, words) in cases {
+        assert_refused(&[arguments, &["--out", out]].concat(), words);
+        assert!(!Path::new(out).exists(), "{arguments:?}");
+    }
+    let both = read(&[&empty, &text]);
+    let message = String::from_utf8(both.stderr).unwrap();
+    assert_eq!((both.status.code(), message.lines().count()), (Some(2), 2));
+}
+
+/// The CRC of the PNG specification's annex D, bit by bit.
+fn png_checksum(bytes: &[u8]) -> u32 {
+    let mut crc = !0u32;
+    for &byte in bytes {
+        crc ^= u32::from(byte);
+        for _ in 0..8 {
+            crc = if crc & 1 == 1 {
+                0xedb8_8320 ^ (crc >> 1)
+            } else {
+                crc >> 1
+            };
+        }
+    }
+    !crc
+}
+
+#[test]
+fn pictures_are_written_and_never_overwritten_unasked() {
+    let folder = tempfile::tempdir().unwrap();
+    let photo = painted("drive-yellow.jpg");
+    let out = folder.path().join("pictures");
+    let arguments = [photo.to_str().unwrap(), "--out", out.to_str().unwrap()];
+    let first = read(&arguments);
+    assert_eq!(first.status.code(), Some(0));
+    for name in ["drive-yellow.overlay.png", "drive-yellow.flank.png"] {
+        let picture = image::open(out.join(name)).unwrap();
+        assert!(picture.width() >= 900, "{name}");
+    }
+    let page = std::fs::read_to_string(out.join("reading.html")).unwrap();
+    assert!(page.contains("data:image/jpeg;base64,") && page.contains("<svg"));
+    assert!(!page.contains("src=\"http") && !page.contains("href="));
+    assert_eq!(std::fs::read_dir(&out).unwrap().count(), 3);
+    assert_refused(&arguments, "--force");
+    let forced = read(&[&arguments[..], &["--force"]].concat());
+    assert_eq!(forced.status.code(), Some(0));
+}
+
+#[test]
+fn with_a_card_and_both_flanks_advice_follows() {
+    let card = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/cards/larchfield-8in.toml");
+    let (drive, coast) = (painted("drive-yellow.jpg"), painted("coast-white.jpg"));
+    let output = read(&[
+        "--json",
+        "--card",
+        card.to_str().unwrap(),
+        "--drive",
+        drive.to_str().unwrap(),
+        "--coast",
+        coast.to_str().unwrap(),
+        "--backlash",
+        "0.20mm",
+        "--pinion-shim",
+        "0.76mm",
+    ]);
+    let message = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert_eq!(output.status.code(), Some(0), "{message}");
+    let document: Value = serde_json::from_slice(&output.stdout).unwrap();
+    assert_eq!(document["readings"].as_array().unwrap().len(), 2);
+    assert_eq!(document["advice"]["schema"], "flankread/advice/1");
+    // Both patches as painted, drive (0.62, 0.66): towards heel and tip of a target below both.
+    let words = document["advice"]["diagnosis"]["drive"]["length"]
+        .as_f64()
+        .unwrap();
+    let target = 0.62 - words;
+    assert!((target - 0.47).abs() < 0.05, "{words}");
+}
+
+#[test]
+fn without_the_other_flank_it_says_why_there_is_no_advice() {
+    let card = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/cards/larchfield-8in.toml");
+    let drive = painted("drive-yellow.jpg");
+    let arguments = ["--card", card.to_str().unwrap(), drive.to_str().unwrap()];
+    let output = read(&arguments);
+    assert_eq!(output.status.code(), Some(0));
+    let text = String::from_utf8(output.stdout).unwrap();
+    assert!(text.contains("no photo shows the coast flanks"), "{text}");
+}
