@@ -46,12 +46,6 @@ pub enum Error {
     /// A picture could not be drawn.
     #[error(transparent)]
     Picture(#[from] crate::report::canvas::PictureError),
-    /// A photo cannot be opened.
-    #[error(transparent)]
-    Photo(#[from] crate::photo::PhotoError),
-    /// Marks cannot be used.
-    #[error(transparent)]
-    Marks(#[from] crate::flank::marks::MarksError),
     /// A picture could not be drawn.
     #[error(transparent)]
     Report(#[from] crate::report::ReportError),
