@@ -11,6 +11,7 @@ pub mod next_tooth;
 pub mod outline;
 mod proposal;
 pub mod rectify;
+mod tip_edge;
 
 pub use gear_fit::{GearFit, MarkedFlank};
 pub use outline::Outline;
