@@ -24,6 +24,9 @@ pub fn draw(path: &Path, curves: &[(String, Vec<f64>)]) -> Result<(), Box<dyn st
             .x_desc("assemblies")
             .y_desc("sets that are right, %")
             .x_labels(most)
+            .x_label_formatter(&|n| format!("{n:.0}"))
+            .y_label_formatter(&|share| format!("{share:.0}"))
+            .light_line_style(TRANSPARENT)
             .label_style(("sans-serif", 15))
             .draw()?;
         for (i, (name, shares)) in curves.iter().enumerate() {

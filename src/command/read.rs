@@ -47,9 +47,6 @@ pub(super) struct ReadArgs {
     /// How contact shows: wiped out of compound on the ring gear, or transferred from the pinion.
     #[arg(long)]
     polarity: Option<Polarity>,
-    /// Number of teeth of the ring gear; a card says it too.
-    #[arg(long, value_name = "NUMBER")]
-    teeth: Option<u32>,
     /// The card of the gear set: with both flanks read, advice follows.
     #[arg(long, value_name = "FILE")]
     card: Option<PathBuf>,
@@ -214,13 +211,11 @@ fn open_one(
         flank: side,
         help: Help {
             toe: args.toe,
-            ring_teeth: args.teeth,
             form: None,
         },
         ..Asked::default()
     };
     if let Some(card) = card {
-        asked.help.ring_teeth = asked.help.ring_teeth.or(Some(card.gear.ring_teeth));
         asked.drives_on = card.gear.drives_on;
     }
     Ok((photo, asked))

@@ -106,6 +106,20 @@ pub struct GearFit {
 /// How exact marks are taken to be, flank lengths.
 const MARK_SHARE: f64 = 0.006;
 
+/// How exact seen places are taken to be, flank lengths; the places of one flank err together, so
+/// that all of them weigh as much as a few marks.
+const SEEN_SHARE: f64 = 0.02;
+const SEEN_WEIGHT: f64 = 8.0;
+
+/// A place farther off than this many tolerances is taken for a mistake.
+const MISTAKE: f64 = 3.0;
+
+/// Starting poses tried for marks and for seen places.
+const STARTS: (usize, usize) = (4, 8);
+
+/// Known places of one flank in the photo.
+pub type Places = Vec<(FlankPoint, PhotoPoint)>;
+
 /// Focal length assumed when the camera does not say, millimetres for a 36 mm wide frame, and how
 /// far phones lie around it (natural logarithm). Common practice, no source.
 const USUAL_FOCAL_35MM: f64 = 28.0;
@@ -117,105 +131,19 @@ const CAMERA_NUMBERS: usize = 7;
 /// Fits a gear to the flanks marked on `photo`; `None` when there are none or nothing fits.
 /// All flanks must be of the same side of their teeth.
 pub fn fit(photo: &Photo, flanks: &[MarkedFlank]) -> Option<GearFit> {
-    let problem = Problem::new(photo, flanks)?;
-    let mut starts = problem.starts();
-    starts.sort_by(|a, b| a.mismatch.total_cmp(&b.mismatch));
-    let best_of = |hand: Hand| {
-        starts
-            .iter()
-            .filter(|start| start.hand == hand)
-            .take(4)
-            .map(|start| {
-                (
-                    start,
-                    problem.solve(start, problem.unknowns(start), false, 25),
-                )
-            })
-            .min_by(|a, b| a.1.cost.total_cmp(&b.1.cost))
-    };
-    let (left, right) = (best_of(Hand::Left)?, best_of(Hand::Right)?);
-    let (best, other) = if left.1.cost <= right.1.cost {
-        (left, right)
-    } else {
-        (right, left)
-    };
-    let other_hand = other.1.cost / best.1.cost.max(0.5);
-    let start = best.0;
-    let end = problem.solve(start, best.1.at, true, 30);
-    let fitted = problem.unpack(start, &end.at, other_hand);
-    fitted.misfit.is_finite().then_some(fitted)
+    Problem::new(photo, flanks, None)?.best()
 }
 
+/// Fits a gear to flanks seen roughly: many places of each, some of them mistaken, and the corners
+/// they suggest. The result's angles are in the order of the flanks.
+pub fn fit_seen(photo: &Photo, flanks: &[MarkedFlank], places: &[Places]) -> Option<GearFit> {
+    Problem::new(photo, flanks, Some(places))?.best()
+}
 impl GearFit {
     /// Where a point of the flank of the `tooth`-th marked tooth falls in the photo.
     pub fn place(&self, tooth: usize, at: FlankPoint) -> PhotoPoint {
         self.camera
             .project(flank_point(&self.form, self.kind, self.angles[tooth], at))
-    }
-}
-
-/// Thickness of a tooth at its tip, face widths: a tenth of the face width is usual on ring gears
-/// (common practice, no source).
-const TOP_LAND: f64 = 0.1;
-
-/// What stands before a flank: the next tooth's flank with its top land, as a closed line in the
-/// photo.
-#[derive(Debug, Clone)]
-pub struct NextTooth(Vec<PhotoPoint>);
-
-impl NextTooth {
-    /// Whether a point of the photo lies on the next tooth (crossings of a ray to the right).
-    pub fn covers(&self, point: PhotoPoint) -> bool {
-        let mut inside = false;
-        let mut before = *self.0.last().unwrap_or(&point);
-        for &corner in &self.0 {
-            if (corner.y > point.y) != (before.y > point.y) {
-                let at = (point.y - corner.y) / (before.y - corner.y);
-                inside ^= point.x < corner.x + at * (before.x - corner.x);
-            }
-            before = corner;
-        }
-        inside
-    }
-}
-
-impl GearFit {
-    /// Angle from one tooth to the next, radians, as the marked teeth's angles have it; `None`
-    /// with fewer than two.
-    pub fn pitch(&self) -> Option<f64> {
-        let mut angles = self.angles.clone();
-        angles.sort_by(f64::total_cmp);
-        let steps: Vec<f64> = angles.windows(2).map(|pair| pair[1] - pair[0]).collect();
-        // Ring gears have some 20 … 80 teeth; anything nearer is the same tooth marked twice.
-        let least = std::f64::consts::TAU / 80.0;
-        let smallest = steps
-            .iter()
-            .copied()
-            .filter(|&s| s > least)
-            .min_by(f64::total_cmp)?;
-        let teeth: f64 = steps.iter().map(|step| (step / smallest).round()).sum();
-        let pitch = steps.iter().sum::<f64>() / teeth;
-        (pitch < std::f64::consts::TAU / 20.0).then_some(pitch)
-    }
-
-    /// The tooth that stands before the `tooth`-th marked flank.
-    pub fn next_tooth(&self, tooth: usize) -> Option<NextTooth> {
-        let sense = self.kind.sense();
-        let angle = self.angles[tooth] + sense * self.pitch()?;
-        let place = |angle: f64, i: i32, height: f64| {
-            let at = FlankPoint::new(f64::from(i) / 24.0, height);
-            let point = flank_point(&self.form, self.kind, angle, at);
-            (self.camera.project(point), point)
-        };
-        let (_, tip) = place(angle, 12, 1.0);
-        let land = TOP_LAND * self.form.spiral_tangent.hypot(1.0) / tip.x.hypot(tip.y);
-        let mut line: Vec<PhotoPoint> = (0..=24)
-            .map(|i| place(angle - sense * land, i, 1.0).0)
-            .collect();
-        line.extend((0..=24).rev().map(|i| place(angle, i, 0.0).0));
-        line.iter()
-            .all(|p| p.x.is_finite() && p.y.is_finite())
-            .then_some(NextTooth(line))
     }
 }
 
@@ -229,22 +157,39 @@ struct Start {
 
 struct Problem<'a> {
     flanks: &'a [MarkedFlank],
+    /// Places of each flank that the fit must meet.
+    places: Vec<Places>,
+    /// Whether the places are seen, and may be mistaken, or marked.
+    seen: bool,
     centre: PhotoPoint,
     focal_px: f64,
     focal_log_spread: f64,
+    length_px: f64,
     mark_px: f64,
     sense: f64,
 }
 
 impl<'a> Problem<'a> {
-    fn new(photo: &Photo, flanks: &'a [MarkedFlank]) -> Option<Self> {
+    fn new(photo: &Photo, flanks: &'a [MarkedFlank], seen: Option<&[Places]>) -> Option<Self> {
         let length = flanks.iter().map(MarkedFlank::length_px).sum::<f64>() / flanks.len() as f64;
         if !(length.is_finite() && length > 1.0) {
             return None;
         }
         let longest = f64::from(photo.width.max(photo.height));
+        let (places, mark_share) = match seen {
+            Some(places) => {
+                let most = places.iter().map(Vec::len).max().unwrap_or(0) as f64;
+                (places.to_vec(), SEEN_SHARE * (most / SEEN_WEIGHT).sqrt())
+            }
+            None => {
+                let corners = flanks.iter().map(|f| f.corner_points().to_vec());
+                (corners.collect(), MARK_SHARE)
+            }
+        };
         Some(Self {
             flanks,
+            places,
+            seen: seen.is_some(),
             centre: PhotoPoint::new(f64::from(photo.width) / 2.0, f64::from(photo.height) / 2.0),
             focal_px: photo.focal_35mm.unwrap_or(USUAL_FOCAL_35MM) / 36.0 * longest,
             focal_log_spread: if photo.focal_35mm.is_some() {
@@ -252,10 +197,37 @@ impl<'a> Problem<'a> {
             } else {
                 FOCAL_LOG_SPREAD.1
             },
-            mark_px: MARK_SHARE * length,
+            length_px: length,
+            mark_px: mark_share * length,
             // With y down, a flank that looks along increasing angle shows a positive turn.
             sense: flanks.iter().map(MarkedFlank::turn).sum::<f64>().signum(),
         })
+    }
+
+    /// The gear of either hand that fits best.
+    fn best(&self) -> Option<GearFit> {
+        let mut starts = self.starts();
+        starts.sort_by(|a, b| a.mismatch.total_cmp(&b.mismatch));
+        let tried = if self.seen { STARTS.1 } else { STARTS.0 };
+        let best_of = |hand: Hand| {
+            starts
+                .iter()
+                .filter(|start| start.hand == hand)
+                .take(tried)
+                .map(|start| (start, self.solve(start, self.unknowns(start), false, 25)))
+                .min_by(|a, b| a.1.cost.total_cmp(&b.1.cost))
+        };
+        let (left, right) = (best_of(Hand::Left)?, best_of(Hand::Right)?);
+        let (best, other) = if left.1.cost <= right.1.cost {
+            (left, right)
+        } else {
+            (right, left)
+        };
+        let other_hand = other.1.cost / best.1.cost.max(0.5);
+        let start = best.0;
+        let end = self.solve(start, best.1.at, !self.seen, 40);
+        let fitted = self.unpack(start, &end.at, other_hand);
+        fitted.misfit.is_finite().then_some(fitted)
     }
 
     /// Far-camera poses from all round, turned, shifted and scaled onto the middle flank.
@@ -369,12 +341,15 @@ impl<'a> Problem<'a> {
             other_hand,
         };
         let mut square = 0.0;
-        for (tooth, flank) in self.flanks.iter().enumerate() {
-            for (at, seen) in flank.corner_points() {
-                square += fit.place(tooth, at).distance(seen).powi(2);
+        let mut count = 0;
+        for (tooth, places) in self.places.iter().enumerate() {
+            for &(at, seen) in places {
+                let off = fit.place(tooth, at).distance(seen) / self.mark_px;
+                square += if self.seen { softened(off) } else { off }.powi(2);
+                count += 1;
             }
         }
-        fit.misfit = (square / (4 * teeth) as f64).sqrt() * MARK_SHARE / self.mark_px;
+        fit.misfit = (square / f64::from(count)).sqrt() * self.mark_px / self.length_px;
         fit
     }
 
@@ -385,10 +360,20 @@ impl<'a> Problem<'a> {
             let fit = self.unpack(start, unknowns, 0.0);
             let mut off = Vec::new();
             for (tooth, flank) in self.flanks.iter().enumerate() {
-                for (at, seen) in flank.corner_points() {
+                for &(at, seen) in &self.places[tooth] {
                     let placed = fit.place(tooth, at);
-                    off.push((placed.x - seen.x) / self.mark_px);
-                    off.push((placed.y - seen.y) / self.mark_px);
+                    let (x, y) = (
+                        (placed.x - seen.x) / self.mark_px,
+                        (placed.y - seen.y) / self.mark_px,
+                    );
+                    let away = x.hypot(y);
+                    let share = if self.seen && away > 0.0 {
+                        softened(away) / away
+                    } else {
+                        1.0
+                    };
+                    off.push(x * share);
+                    off.push(y * share);
                 }
                 if sides {
                     for (points, height) in [(&flank.root, 0.0), (&flank.tip, 1.0)] {
@@ -408,6 +393,12 @@ impl<'a> Problem<'a> {
             off
         })
     }
+}
+
+/// A distance in tolerances as it counts when it may be a mistake: as it is when small, growing
+/// ever more slowly beyond [`MISTAKE`].
+fn softened(off: f64) -> f64 {
+    MISTAKE * (off / MISTAKE).powi(2).ln_1p().sqrt()
 }
 
 /// Points of a fitted long side from a little before the toe to a little past the heel.
@@ -459,20 +450,6 @@ fn middle(points: &[PhotoPoint; 4]) -> PhotoPoint {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn what_lies_inside_the_next_tooth_is_covered() {
-        let corner = PhotoPoint::new;
-        let tooth = NextTooth(vec![
-            corner(10.0, 10.0),
-            corner(30.0, 12.0),
-            corner(30.0, 40.0),
-            corner(10.0, 40.0),
-        ]);
-        assert!(tooth.covers(corner(20.0, 25.0)));
-        assert!(!tooth.covers(corner(5.0, 25.0)) && !tooth.covers(corner(20.0, 50.0)));
-        assert!(!tooth.covers(corner(35.0, 25.0)));
-    }
 
     #[test]
     fn the_distance_to_a_curve_has_a_side() {

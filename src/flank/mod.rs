@@ -7,9 +7,11 @@ pub mod gear_form;
 mod least_squares;
 pub mod marks;
 mod network;
+pub mod next_tooth;
 pub mod outline;
 mod proposal;
 pub mod rectify;
+mod tip_edge;
 
 pub use gear_fit::{GearFit, MarkedFlank};
 pub use outline::Outline;

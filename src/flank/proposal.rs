@@ -2,7 +2,7 @@
 //! the smooth map that explains where they say they are.
 
 use super::fields::Fields;
-use super::gear_fit::MarkedFlank;
+use super::gear_fit::{MarkedFlank, Places};
 use crate::frames::{FlankPoint, PhotoPoint};
 use crate::gear::set::FlankForm;
 use crate::reading::Corners;
@@ -15,6 +15,8 @@ pub(super) struct Proposal {
     pub cells: usize,
     /// Its corners and points along its sides, carried on by the smooth map to the flank's edges.
     pub marked: MarkedFlank,
+    /// Places seen on it, each the mean of the cells of a small part of the flank.
+    pub places: Places,
     /// How far its cells scatter about the smooth map, flank lengths.
     pub scatter: f64,
 }
@@ -131,8 +133,35 @@ fn propose(fields: &Fields, cells: &[usize]) -> Option<Proposal> {
     (scatter < WORST_SCATTER).then_some(Proposal {
         cells: cells.len(),
         marked,
+        places: gathered(&at, &places),
         scatter,
     })
+}
+
+/// Parts of a flank, along its length and height, whose cells are averaged into one place.
+const PARTS: (usize, usize) = (10, 4);
+
+fn gathered(at: &[FlankPoint], places: &[PhotoPoint]) -> Places {
+    let mut sums = vec![[0.0; 5]; PARTS.0 * PARTS.1];
+    for (point, place) in at.iter().zip(places) {
+        let part = |share: f64, parts: usize| ((share * parts as f64) as usize).min(parts - 1);
+        let sum = &mut sums[part(point.height, PARTS.1) * PARTS.0 + part(point.length, PARTS.0)];
+        for (total, value) in
+            sum.iter_mut()
+                .zip([1.0, point.length, point.height, place.x, place.y])
+        {
+            *total += value;
+        }
+    }
+    sums.iter()
+        .filter(|sum| sum[0] >= 2.0)
+        .map(|[count, length, height, x, y]| {
+            (
+                FlankPoint::new(length / count, height / count),
+                PhotoPoint::new(x / count, y / count),
+            )
+        })
+        .collect()
 }
 
 /// Robust least squares of the places over the terms, three rounds of weights that fall with the

@@ -3,8 +3,8 @@
 use super::complete::jpeg_is_complete;
 use super::exif::{CameraFacts, camera_facts};
 use super::heic::{decode_heic, looks_like_heic};
-use super::{Photo, PhotoError, WORKING_SIDE_PX};
 use super::shrink::resized;
+use super::{Photo, PhotoError, WORKING_SIDE_PX};
 use image::metadata::Orientation;
 use image::{DynamicImage, ImageFormat, ImageReader, RgbImage};
 use sha2::{Digest, Sha256};

@@ -30,6 +30,16 @@ pub struct OutlinedReading {
     pub outlines: Vec<Outline>,
 }
 
+impl OutlinedReading {
+    /// Adds doubts from before the patches were looked at: a sure reading becomes unsure.
+    pub(super) fn doubt(&mut self, doubts: Vec<Reason>) {
+        if !doubts.is_empty() && self.reading.status == Status::Read {
+            self.reading.status = Status::Unsure;
+        }
+        self.reading.reasons.extend(doubts);
+    }
+}
+
 /// Reads the patches on the outlined flanks of a photo.
 pub fn read_outlined(photo: &Photo, outlines: &[Outline], known: Known) -> OutlinedReading {
     let maps: Vec<FlankMap> = outlines

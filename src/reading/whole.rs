@@ -19,7 +19,7 @@ pub struct Asked {
     pub polarity: Option<Polarity>,
     /// Which flank; goes before what the marks say.
     pub flank: Option<Side>,
-    /// Which end, how many teeth; goes before what the marks say.
+    /// Which end is the toe; goes before what the marks say.
     pub help: Help,
     /// Which form the drive flank of this gear set has.
     pub drives_on: FlankForm,
@@ -66,7 +66,9 @@ pub fn read_photo(photo: &Photo, asked: &Asked) -> OutlinedReading {
         return match find(photo, &help) {
             Ok(found) => {
                 let side = side_of(found.form, asked.drives_on);
-                read_outlined(photo, &found.outlines, known(Some(side)))
+                let mut read = read_outlined(photo, &found.outlines, known(Some(side)));
+                read.doubt(found.doubts);
+                read
             }
             Err(reasons) => unreadable(photo, known(None), reasons),
         };

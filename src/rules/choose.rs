@@ -18,7 +18,7 @@ const WATCHED: [usize; 5] = [0, 1, SHOWN_OF_A_FLANK, SHOWN_OF_A_FLANK + 1, SHOWN
 type Watched = SVector<f64, 5>;
 
 /// A change of one gear is preferred to a change of both when the chance suffers by no more.
-const WORTH_A_SECOND_CHANGE: f64 = 0.015;
+const WORTH_A_SECOND_CHANGE: f64 = 0.005;
 
 /// Chance that a change may give up for every shim less in its packs: each surface between two shims
 /// is one more place for dirt and for settling.

@@ -102,13 +102,12 @@ fn estimate_sentences(advice: &mut Advice, units: Units) {
             .collect::<std::collections::BTreeSet<_>>()
             .len();
         advice.why.push(format!(
-            "{} put{} the pinion {} ± {} {} the ring gear, and the ring gear {} ± {} {} the pinion.",
+            "{} put the pinion {} ± {} {} the ring gear, and the ring gear {} ± {} {} the pinion.",
             if trials == 1 {
                 "The readings together".into()
             } else {
                 format!("All {trials} trials together")
             },
-            "",
             units.shim(stands.pinion_mm.abs()),
             units.shim(u.pinion_mm),
             far(stands.pinion_mm),

@@ -10,7 +10,7 @@ use nalgebra::DVector;
 
 /// Draws in all. Their scatter in a chance stays near 0.02, less where the model's own error
 /// smooths it.
-const DRAWS: usize = 160;
+const DRAWS: usize = 240;
 
 /// One set that could be the one on the bench.
 #[derive(Debug, Clone)]
