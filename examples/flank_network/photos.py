@@ -4,9 +4,9 @@
     python3 photos.py apart --count 40 --out DIR --seconds 90           h001.jpg … with h001.json
 
 Truth is measured on the contact function itself, on a grid of every flank, and carried into the picture by the renderer's pinhole camera;
-nothing of it goes through flankread. Uses nvcc and PyTorch where there is an NVIDIA card; otherwise g++ (large pictures then take hours).
+nothing of it goes through flankread. Uses nvcc and PyTorch where there is a card for them; otherwise g++ (large pictures then take hours).
 """
-import argparse, ctypes, json, os, re, subprocess, time, tomllib
+import argparse, ctypes, json, os, re, subprocess, tempfile, time, tomllib
 from concurrent.futures import ProcessPoolExecutor
 import numpy as np
 from PIL import Image
@@ -24,7 +24,7 @@ except ImportError:
 
 class Renderer:
     def __init__(self):
-        so = os.path.join(os.environ.get("TMPDIR", "/tmp"), "flank_renderer.so")
+        so = os.path.join(tempfile.mkdtemp(), "flank_renderer.so")
         src = os.path.join(HERE, "renderer.cu")
         if CUDA:
             subprocess.check_call(["nvcc", "-O3", "-use_fast_math", "-shared", "-Xcompiler", "-fPIC", "-arch=native", src, "-o", so])

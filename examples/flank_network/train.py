@@ -4,7 +4,7 @@
 
 Writes DIR/flank_network.pt (resumable) and DIR/samples.png. Needs nvcc, PyTorch and an NVIDIA card; nothing users run needs one.
 """
-import argparse, ctypes, os, subprocess, sys, time
+import argparse, ctypes, os, subprocess, sys, tempfile, time
 import numpy as np
 import torch
 import torch.nn.functional as F
@@ -18,7 +18,7 @@ DEV = "cuda"
 
 def library():
     here = os.path.dirname(os.path.abspath(__file__))
-    so = "/tmp/renderer.so"
+    so = os.path.join(tempfile.mkdtemp(), "renderer.so")
     subprocess.check_call(["nvcc", "-O3", "-use_fast_math", "-shared", "-Xcompiler", "-fPIC", "-arch=native", os.path.join(here, "renderer.cu"), "-o", so])
     lib = ctypes.CDLL(so)
     assert lib.scene_floats() == scenes.SIZE, (lib.scene_floats(), scenes.SIZE)
