@@ -45,10 +45,7 @@ pub enum Error {
     Rules(#[from] crate::rules::RulesError),
     /// A picture could not be drawn.
     #[error(transparent)]
-    Picture(#[from] crate::report::canvas::PictureError),
-    /// A picture could not be drawn.
-    #[error(transparent)]
-    Report(#[from] crate::report::ReportError),
+    Picture(#[from] crate::report::PictureError),
     /// Several inputs that cannot be used, a sentence each.
     #[error("{}", sentences(.0))]
     Several(Vec<Error>),
@@ -78,7 +75,7 @@ impl Error {
     /// machine failed.
     pub fn exit_status(&self) -> u8 {
         match self {
-            Self::Machine { .. } | Self::Report(_) | Self::Picture(_) => 3,
+            Self::Machine { .. } | Self::Picture(_) => 3,
             _ => 2,
         }
     }

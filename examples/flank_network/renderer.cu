@@ -14,6 +14,11 @@ FN void picture_pixel(const Scene &s, int i, int w, int h, int spp, int depth, f
     u8[i] = (uint8_t)(clampf(u, 0, 1) * 255 + 0.5f); v8[i] = (uint8_t)(clampf(v, 0, 1) * 255 + 0.5f); tooth[i] = (uint8_t)t;
 }
 
+// Whether the mating tooth wiped a flank, on a grid of cell centres: heights outer, lengths inner. This is the truth that photos.py measures.
+FN uint8_t wiped_at(const Scene &s, int tooth, int side, int i, int nu, int nv) {
+    return s.has_patch > 0.5f && contact_at(s, tooth, side, (i % nu + 0.5f) / nu, (i / nu + 0.5f) / nv) < 0;
+}
+
 #ifdef __CUDACC__
 __device__ void share_scene(const Scene *from, Scene *to) {
     for (int i = threadIdx.x; i < (int)(sizeof(Scene) / 4); i += blockDim.x) ((float *)to)[i] = ((const float *)from)[i];
@@ -29,6 +34,13 @@ __global__ void picture_kernel(const Scene *all, int w, int h, int spp, int dept
 extern "C" void render_pictures(const Scene *s, int n, int w, int h, int spp, int depth, float *rgb, uint8_t *cls, uint8_t *u, uint8_t *v, uint8_t *t) {
     picture_kernel<<<dim3((w + 7) / 8, (h + 7) / 8, n), 64>>>(s, w, h, spp, depth, rgb, cls, u, v, t);
 }
+__global__ void wiped_kernel(const Scene *s, int tooth, int side, int nu, int nv, uint8_t *out) {
+    int i = blockIdx.x * blockDim.x + threadIdx.x;
+    if (i < nu * nv) out[i] = wiped_at(*s, tooth, side, i, nu, nv);
+}
+extern "C" void wiped_grid(const Scene *s, int tooth, int side, int nu, int nv, uint8_t *out) {
+    wiped_kernel<<<(nu * nv + 127) / 128, 128>>>(s, tooth, side, nu, nv, out);
+}
 extern "C" int last_error() { return (int)cudaGetLastError(); }
 #else
 extern "C" void render_pictures(const Scene *s, int n, int w, int h, int spp, int depth, float *rgb, uint8_t *cls, uint8_t *u, uint8_t *v, uint8_t *t) {
@@ -37,6 +49,9 @@ extern "C" void render_pictures(const Scene *s, int n, int w, int h, int spp, in
 #pragma omp parallel for schedule(dynamic, 256)
         for (int i = 0; i < w * h; i++) picture_pixel(s[j], i, w, h, spp, depth, rgb + 3 * o, cls + o, u + o, v + o, t + o);
     }
+}
+extern "C" void wiped_grid(const Scene *s, int tooth, int side, int nu, int nv, uint8_t *out) {
+    for (int i = 0; i < nu * nv; i++) out[i] = wiped_at(*s, tooth, side, i, nu, nv);
 }
 extern "C" int last_error() { return 0; }
 #endif

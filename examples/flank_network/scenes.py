@@ -40,6 +40,15 @@ def spiral_tangent(R, Rm, beta, rc, hobbed, nu, z2, sG, z0):
     return (R - rho_b * np.cos(phi)) / (rho_b * np.sin(phi))
 
 
+def tooth_trace(Ri, Re, Rm, beta, rc, hobbed, nu, z2, sG, z0):
+    """tan of the spiral angle along the face, and the polynomial in R - Rm of the trace's angle about the gear's axis."""
+    R = np.linspace(Ri - 1, Re + 1, 60)
+    tb = spiral_tangent(R, Rm, beta, rc, hobbed, nu, z2, sG, z0)
+    th = np.concatenate([[0], np.cumsum((tb[1:] + tb[:-1]) / 2 * np.diff(R) / ((R[1:] + R[:-1]) / 2 * sG))])
+    th -= np.interp(Rm, R, th)
+    return tb, np.polynomial.polynomial.polyfit(R - Rm, np.where(np.isfinite(th), th, 0), 4)
+
+
 def gear(r):
     d = {}
     for _ in range(100):
@@ -54,13 +63,9 @@ def gear(r):
         mmn = met * Rm / Re * np.cos(beta)
         z0 = r.choice([7, 11, 13, 17])
         nu = np.arcsin(min(0.6, z0 * mmn / (2 * rc)))
-        R = np.linspace(Ri - 1, Re + 1, 60)
-        tb = spiral_tangent(R, Rm, beta, rc, hobbed, nu, z2, sG, z0)
+        tb, p = tooth_trace(Ri, Re, Rm, beta, rc, hobbed, nu, z2, sG, z0)
         if np.all(np.isfinite(tb)) and tb.max() < 2.2 and tb.min() > -0.1 and np.ptp(tb) > 0.05:
             break
-    th = np.concatenate([[0], np.cumsum((tb[1:] + tb[:-1]) / 2 * np.diff(R) / ((R[1:] + R[:-1]) / 2 * sG))])
-    th -= np.interp(Rm, R, th)
-    p = np.polynomial.polynomial.polyfit(R - Rm, th, 4)
     depth = met * r.uniform(1.55, 2.1)
     clear = depth * r.uniform(0.07, 0.14)
     am = (depth - clear) * r.uniform(0.12, 0.4)
@@ -108,10 +113,10 @@ def steel(r, d):
     d.update(other=grey(0.01, 0.35, 0.12), other_rough=r.uniform(0.25, 0.8), other_f0=r.uniform(0.03, 0.4))
 
 
-def scene(seed, kind=None):
+def scene(seed, kind=None, make_gear=gear):
     """kind: None = usual mix, 'clean' = no compound, 'unrolled' = compound without a patch, 'empty' = no gear."""
     r = np.random.default_rng(seed)
-    d = gear(r)
+    d = make_gear(r)
     kind = kind or r.choice(["painted", "clean", "unrolled", "empty"], p=[0.88, 0.05, 0.04, 0.03])
     d["seed"] = seed % 100003
     steel(r, d)

@@ -11,7 +11,7 @@ use crate::gear::tooth_solid::ToothSolid;
 use crate::report::flank_picture::{self, Frames};
 use crate::report::simulation::{self, Assembly, SCHEMA, Simulation};
 use crate::report::simulation_text::simulation_text;
-use crate::report::{canvas, error_plot, new_file};
+use crate::report::{error_plot, files, raster};
 use crate::units::{Angle, Length, Units};
 use crate::{Error, Result};
 use clap::Args;
@@ -177,7 +177,7 @@ impl Simulate {
                 "obj" => solid.to_obj().into_bytes(),
                 _ => return Err(wrong_extension(path, ".stl or .obj")),
             };
-            new_file::write(path, &bytes, self.force)?;
+            files::write(path, &bytes, self.force)?;
         }
         Ok(contact)
     }
@@ -323,10 +323,10 @@ impl Simulate {
     fn write_picture(&self, path: &Path, svg: &str) -> Result<()> {
         let bytes = match extension(path).as_str() {
             "svg" => svg.as_bytes().to_vec(),
-            "png" => canvas::png(svg, 2.0)?,
+            "png" => raster::png(svg, 2.0)?,
             _ => return Err(wrong_extension(path, ".svg or .png")),
         };
-        new_file::write(path, &bytes, self.force)
+        files::write(path, &bytes, self.force)
     }
 }
 

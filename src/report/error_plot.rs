@@ -1,6 +1,7 @@
 //! The plot of transmission error over two pitches.
 
-use super::canvas::{self, FONT, PictureError};
+use super::PictureError;
+use super::canvas::{self, FONT};
 use crate::contact::State;
 use crate::frames::Side;
 use plotters::prelude::*;

@@ -1,4 +1,4 @@
-//! Writing results: under a temporary name first, then renamed; nothing overwritten unasked.
+//! Writing results: whole or not at all, and never over another file without being asked.
 
 use crate::{Error, Result};
 use std::io::Write as _;
@@ -30,13 +30,7 @@ impl<'a> Folder<'a> {
             )));
         }
         for name in names {
-            let path = self.path.join(name);
-            if !self.force && path.exists() {
-                return Err(Error::Usage(format!(
-                    "{} is there already; give another --out or overwrite with --force",
-                    path.display()
-                )));
-            }
+            free(&self.path.join(name), self.force)?;
         }
         Ok(())
     }
@@ -47,19 +41,50 @@ impl<'a> Folder<'a> {
     /// The folder cannot be made or the file not written.
     pub fn write(&self, name: &str, bytes: &[u8]) -> Result<PathBuf> {
         let path = self.path.join(name);
-        let failed = |source| Error::machine(&path, source);
-        std::fs::create_dir_all(self.path).map_err(failed)?;
-        let mut file = NamedTempFile::new_in(self.path).map_err(failed)?;
-        file.write_all(bytes).map_err(failed)?;
-        make_readable(file.path()).map_err(failed)?;
-        if self.force {
-            file.persist(&path).map_err(|error| failed(error.error))?;
-        } else {
-            file.persist_noclobber(&path)
-                .map_err(|error| failed(error.error))?;
-        }
+        std::fs::create_dir_all(self.path).map_err(|source| Error::machine(&path, source))?;
+        write(&path, bytes, self.force)?;
         Ok(path)
     }
+}
+
+/// Writes `bytes` to a temporary file beside `path` and gives it that name.
+///
+/// # Errors
+/// The file exists and `force` is not given; the folder cannot be written.
+pub fn write(path: &Path, bytes: &[u8], force: bool) -> Result<()> {
+    free(path, force)?;
+    let folder = match path.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    };
+    let failed = |source| Error::machine(path, source);
+    let mut file = NamedTempFile::new_in(folder).map_err(failed)?;
+    file.write_all(bytes).map_err(failed)?;
+    make_readable(file.path()).map_err(failed)?;
+    if force {
+        file.persist(path).map_err(|e| failed(e.error))?;
+    } else {
+        file.persist_noclobber(path)
+            .map_err(|e| match e.error.kind() {
+                std::io::ErrorKind::AlreadyExists => taken(path),
+                _ => failed(e.error),
+            })?;
+    }
+    Ok(())
+}
+
+fn taken(path: &Path) -> Error {
+    Error::Usage(format!(
+        "{} is there already; choose another name or overwrite with --force",
+        path.display()
+    ))
+}
+
+fn free(path: &Path, force: bool) -> Result<()> {
+    if !force && path.exists() {
+        return Err(taken(path));
+    }
+    Ok(())
 }
 
 /// Temporary files are made for their owner alone; results are for everybody.
@@ -87,6 +112,8 @@ mod tests {
         out.write("a.txt", b"one").unwrap();
         let message = out.check(&names).unwrap_err().to_string();
         assert!(message.contains("--force"), "{message}");
+        assert!(out.write("a.txt", b"two").is_err());
+        assert_eq!(std::fs::read(folder.path().join("a.txt")).unwrap(), b"one");
         let forced = Folder::new(folder.path(), true);
         forced.check(&names).unwrap();
         forced.write("a.txt", b"two").unwrap();

@@ -1,6 +1,7 @@
 //! Pictures of flanks with their patch, drawn at true proportions: one state, or a filmstrip of many.
 
-use super::canvas::{self, FONT, PictureError};
+use super::PictureError;
+use super::canvas::{self, FONT};
 use crate::contact::{FlankContact, Model, State};
 use crate::frames::{FlankPoint, Side};
 use plotters::coord::Shift;
@@ -319,7 +320,7 @@ mod tests {
         let (ease_off, film) = model.defaults();
         let state = model.state(&Misplacement::default(), &ease_off, film);
         let svg = state_svg(&model, &state, "right place").unwrap();
-        let bytes = canvas::png(&svg, 1.0).unwrap();
+        let bytes = crate::report::raster::png(&svg, 1.0).unwrap();
         let picture = image::load_from_memory(&bytes).unwrap().to_rgb8();
         let scale = (900.0 - 112.0) / model.flank_size_mm(Side::Drive)[0];
         let frame = Frame {

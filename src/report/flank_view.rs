@@ -1,8 +1,8 @@
 //! The flank at its true proportions with patch, target and the place expected after the change.
 
-use super::ReportError;
+use super::PictureError;
 use super::patch_shape::{common, edge};
-use super::raster::rasterise;
+use super::raster;
 use super::theme::{INK, LETTERS, LIGHT, PATCH, PREDICTED, QUIET, STEEL, TARGET};
 use crate::flank::Outline;
 use crate::frames::{FlankPoint, Side};
@@ -148,8 +148,8 @@ pub fn flank_view_svg(view: &FlankView) -> String {
 ///
 /// # Errors
 /// The drawing fails.
-pub fn flank_view_picture(view: &FlankView) -> Result<RgbaImage, ReportError> {
-    let mut picture = rasterise(&flank_view_svg(view), 2.0, "the flank")?;
+pub fn flank_view_picture(view: &FlankView) -> Result<RgbaImage, PictureError> {
+    let mut picture = raster::picture(&flank_view_svg(view), 2.0)?;
     for pixel in picture.pixels_mut() {
         let cover = u32::from(pixel[3]);
         for channel in 0..3 {

@@ -6,23 +6,23 @@ pub mod error_plot;
 pub mod files;
 pub mod flank_picture;
 pub mod flank_view;
-pub mod new_file;
 pub mod overlay;
 mod patch_shape;
 pub mod pictures;
-mod raster;
+pub mod raster;
 pub mod reading_page;
 pub mod reading_text;
 pub mod simulation;
 pub mod simulation_text;
 mod theme;
 
-/// Why a picture could not be made.
-#[derive(Debug, thiserror::Error)]
-#[error("the picture of {of} could not be drawn: {detail}")]
-pub struct ReportError {
-    /// What it is a picture of.
-    pub of: String,
-    /// What went wrong.
-    pub detail: String,
+/// A picture that could not be drawn.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("the picture cannot be drawn: {0}")]
+pub struct PictureError(String);
+
+impl PictureError {
+    fn new(cause: impl std::fmt::Display) -> Self {
+        Self(cause.to_string())
+    }
 }

@@ -1,8 +1,8 @@
 //! The photo with each flank's outline, patch and centre drawn on it.
 
-use super::ReportError;
+use super::PictureError;
 use super::patch_shape::edge;
-use super::raster::rasterise;
+use super::raster;
 use super::theme::{INK, LETTERS, LIGHT, PATCH};
 use crate::frames::{FlankPoint, PhotoPoint};
 use crate::photo::Photo;
@@ -17,7 +17,7 @@ const LONGEST_PX: u32 = 1600;
 ///
 /// # Errors
 /// The drawing fails.
-pub fn overlay(photo: &Photo, read: &OutlinedReading) -> Result<RgbImage, ReportError> {
+pub fn overlay(photo: &Photo, read: &OutlinedReading) -> Result<RgbImage, PictureError> {
     let (width, height) = photo.working.dimensions();
     let shrink = f64::from(LONGEST_PX) / f64::from(width.max(height));
     let mut picture = if shrink < 1.0 {
@@ -31,7 +31,7 @@ pub fn overlay(photo: &Photo, read: &OutlinedReading) -> Result<RgbImage, Report
     };
     let scale = f64::from(picture.width()) / f64::from(photo.width);
     let drawing = drawing(read, picture.dimensions(), scale);
-    let drawn = rasterise(&drawing, 1.0, &photo.path)?;
+    let drawn = raster::picture(&drawing, 1.0)?;
     for (to, from) in picture.pixels_mut().zip(drawn.pixels()) {
         let cover = u32::from(from[3]);
         for channel in 0..3 {
