@@ -91,14 +91,6 @@ impl Fields {
             self.window.top + (y as f64 + 0.5) * self.window.height / self.height as f64,
         )
     }
-
-    /// The cell a point of the photo falls in.
-    pub fn cell(&self, point: PhotoPoint) -> Option<usize> {
-        let x = (point.x - self.window.left) / self.window.width * self.width as f64;
-        let y = (point.y - self.window.top) / self.window.height * self.height as f64;
-        let inside = x >= 0.0 && y >= 0.0 && x < self.width as f64 && y < self.height as f64;
-        inside.then(|| y as usize * self.width + x as usize)
-    }
 }
 
 /// The window of the working copy at the size the network takes, as planes in 0 … 1.

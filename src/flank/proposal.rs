@@ -17,8 +17,6 @@ pub(super) struct Proposal {
     pub marked: MarkedFlank,
     /// Places seen on it, each the mean of the cells of a small part of the flank.
     pub places: Places,
-    /// How far its cells scatter about the smooth map, flank lengths.
-    pub scatter: f64,
 }
 
 /// Neighbouring cells of one flank differ by less than this; the next tooth's flank begins where
@@ -129,12 +127,11 @@ fn propose(fields: &Fields, cells: &[usize]) -> Option<Proposal> {
         root: side(0.0).map(|(l, h)| place(l, h)).collect(),
         tip: side(1.0).map(|(l, h)| place(l, h)).collect(),
     };
-    let scatter = scatter_px / marked.length_px();
-    (scatter < WORST_SCATTER).then_some(Proposal {
+    let one_flank = scatter_px < WORST_SCATTER * marked.length_px();
+    one_flank.then(|| Proposal {
         cells: cells.len(),
         marked,
         places: gathered(&at, &places),
-        scatter,
     })
 }
 
@@ -199,4 +196,50 @@ fn smooth_map(at: &[FlankPoint], places: &[PhotoPoint]) -> Option<((Terms, Terms
         result = Some((map, median));
     }
     result
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Places of a made-up flank that bends and shrinks towards the heel.
+    fn flank() -> (Vec<FlankPoint>, Vec<PhotoPoint>) {
+        let at: Vec<FlankPoint> = (0..400)
+            .map(|i| FlankPoint::new(f64::from(i % 40) / 39.0, f64::from(i / 40) / 9.0))
+            .collect();
+        let places = at
+            .iter()
+            .map(|p| {
+                PhotoPoint::new(
+                    100.0 + 200.0 * p.length,
+                    50.0 + 20.0 * p.length * p.length - 40.0 * p.height * (1.0 - 0.3 * p.length),
+                )
+            })
+            .collect();
+        (at, places)
+    }
+
+    #[test]
+    fn a_smooth_map_shrugs_off_mistaken_cells() {
+        let (at, mut places) = flank();
+        for place in places.iter_mut().step_by(9) {
+            place.x += 60.0;
+            place.y -= 45.0;
+        }
+        let (map, _) = smooth_map(&at, &places).unwrap();
+        let corner = terms(FlankPoint::new(1.0, 1.0));
+        let found = PhotoPoint::new(map.0.dot(&corner), map.1.dot(&corner));
+        let off = found.distance(PhotoPoint::new(300.0, 42.0));
+        assert!(off < 2.0, "{off}");
+    }
+
+    #[test]
+    fn gathered_places_are_means_of_their_part() {
+        let (at, places) = flank();
+        let gathered = gathered(&at, &places);
+        assert_eq!(gathered.len(), PARTS.0 * PARTS.1);
+        for (point, place) in gathered {
+            assert!((place.x - (100.0 + 200.0 * point.length)).abs() < 1e-9);
+        }
+    }
 }
