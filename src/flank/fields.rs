@@ -83,6 +83,11 @@ impl Fields {
         )
     }
 
+    /// Whether contact seems to have been on a cell.
+    pub fn in_contact(&self, cell: usize) -> bool {
+        self.planes.plane(6)[cell] > 0.0
+    }
+
     /// The middle of a cell in the photo.
     pub fn place(&self, cell: usize) -> PhotoPoint {
         let (x, y) = (cell % self.width, cell / self.width);

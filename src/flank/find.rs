@@ -3,7 +3,7 @@
 use super::Outline;
 use super::fields::{Fields, Window};
 use super::gear_fit::{self, GearFit, MarkedFlank, Places};
-use super::proposal::proposals;
+use super::proposal::{Proposal, proposals};
 use super::tip_edge::{TipEdge, tip_edge};
 use crate::frames::FlankPoint;
 use crate::gear::set::FlankForm;
@@ -51,6 +51,9 @@ pub struct Found {
     pub outlines: Vec<Outline>,
     /// Their lengthwise form.
     pub form: FlankForm,
+    /// About where the network sees contact, if it sees any: coarse, but of another mind than the
+    /// reading by colour.
+    pub contact: Option<FlankPoint>,
     /// Remarks that keep the reading from being sure.
     pub doubts: Vec<Reason>,
 }
@@ -85,6 +88,7 @@ pub fn find(photo: &Photo, help: &Help) -> Result<Found, Vec<Reason>> {
     });
     let mut proposed = proposals(&fields, form);
     proposed.truncate(MOST_FLANKS);
+    let contact = seen_contact(&proposed);
     let marked: Vec<MarkedFlank> = proposed.iter().map(|p| p.marked.clone()).collect();
     let places: Vec<Places> = proposed.into_iter().map(|p| p.places).collect();
     let fit = gear_fit::fit_seen(photo, &marked, &places)
@@ -121,6 +125,7 @@ pub fn find(photo: &Photo, help: &Help) -> Result<Found, Vec<Reason>> {
     Ok(Found {
         outlines,
         form,
+        contact,
         doubts,
     })
 }
@@ -140,6 +145,17 @@ fn outline(fit: &GearFit, edge: TipEdge, tooth: usize) -> Outline {
         }
         None => outline,
     }
+}
+
+/// Mean place of the cells in contact over all proposed flanks.
+fn seen_contact(proposed: &[Proposal]) -> Option<FlankPoint> {
+    let (count, length, height) = proposed.iter().fold((0, 0.0, 0.0), |sum, proposal| {
+        let (count, length, height) = proposal.contact;
+        (sum.0 + count, sum.1 + length, sum.2 + height)
+    });
+    let cells: usize = proposed.iter().map(|proposal| proposal.cells).sum();
+    // Less than this share of the flanks is chance.
+    (50 * count > cells).then(|| FlankPoint::new(length / count as f64, height / count as f64))
 }
 
 /// Cells of the fields that lie on flanks of a form.

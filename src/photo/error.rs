@@ -16,9 +16,7 @@ pub enum PhotoError {
         source: io::Error,
     },
     /// A folder where a photo was expected.
-    #[error(
-        "{path} is a folder, not a photo: give the photos in it (flankread batch reads whole folders)"
-    )]
+    #[error("{path} is a folder, not a photo: give the photos in it")]
     Folder {
         /// The path as it was given.
         path: String,

@@ -1,12 +1,12 @@
 //! A photo, with or without marks → its reading.
 
 use super::outlined::{Known, OutlinedReading, read_outlined, unreadable};
-use super::{FlankSide, Polarity, Source};
+use super::{FlankSide, Mean, Polarity, Reason, ReasonCode, Source, reason};
 use crate::flank::Outline;
 use crate::flank::find::{Help, find};
 use crate::flank::gear_fit::{self, GearFit};
 use crate::flank::marks::Marks;
-use crate::frames::Side;
+use crate::frames::{FlankPoint, Side};
 use crate::gear::set::FlankForm;
 use crate::photo::Photo;
 
@@ -67,7 +67,11 @@ pub fn read_photo(photo: &Photo, asked: &Asked) -> OutlinedReading {
             Ok(found) => {
                 let side = side_of(found.form, asked.drives_on);
                 let mut read = read_outlined(photo, &found.outlines, known(Some(side)));
-                read.doubt(found.doubts);
+                let mut doubts = found.doubts;
+                if let Some(mean) = &read.reading.mean {
+                    doubts.extend(doubts_of_found(mean, found.contact));
+                }
+                read.doubt(doubts);
                 read
             }
             Err(reasons) => unreadable(photo, known(None), reasons),
@@ -109,4 +113,33 @@ fn form_of(side: Side, drives_on: FlankForm) -> FlankForm {
         (Side::Coast, FlankForm::Convex) => FlankForm::Concave,
         (Side::Coast, FlankForm::Concave) => FlankForm::Convex,
     }
+}
+
+/// Fewest teeth with a patch that make the reading of found flanks sure: one outline that is off
+/// must be outvoted.
+const FEWEST_FOUND: usize = 3;
+
+/// Farthest the patch read by colour may stand from the contact the network sees.
+const FARTHEST_APART: FlankPoint = FlankPoint::new(0.15, 0.25);
+
+/// What speaks against a reading on flanks that nobody marked.
+fn doubts_of_found(mean: &Mean, contact: Option<FlankPoint>) -> Vec<Reason> {
+    let mut doubts = Vec::new();
+    if mean.teeth < FEWEST_FOUND {
+        doubts.push(reason(
+            ReasonCode::FewTeeth,
+            "The patch was read on fewer than three teeth. Show more painted teeth whole, or mark the flanks.",
+        ));
+    }
+    let apart = contact.is_none_or(|seen| {
+        (seen.length - mean.centre.length).abs() > FARTHEST_APART.length
+            || (seen.height - mean.centre.height).abs() > FARTHEST_APART.height
+    });
+    if apart {
+        doubts.push(reason(
+            ReasonCode::NoPatch,
+            "The patch is not plain: its colour and its shape speak for different places. Look at the picture, paint thinly and evenly, and roll again.",
+        ));
+    }
+    doubts
 }
