@@ -132,8 +132,8 @@ pub fn find(photo: &Photo, help: &Help) -> Result<Found, Vec<Reason>> {
 
 /// The flank of one tooth, up to where the tip edge was seen, less what the next tooth hides.
 fn outline(fit: &GearFit, edge: TipEdge, tooth: usize) -> Outline {
-    // What renders with known truth leave after the fit, see the accuracy example: a share that is
-    // always there and one that grows with the misfit.
+    // A share that is always there and one that grows with the misfit: judged from path-traced
+    // renders with known truth, not yet calibrated.
     let doubt = FlankPoint::new(0.01 + 0.4 * fit.misfit, 0.02 + 0.8 * fit.misfit);
     let outline = Outline::from_map(fit.form.proportion(), doubt, |at| {
         fit.place(tooth, edge.in_fit(at))
