@@ -1,7 +1,7 @@
 """The flank network: a small U-Net from a photo to dense flank coordinates.
 
-Input: 3 x H x W sRGB in 0 … 1, H and W multiples of 32. Output at half size, 8 planes: four class scores (other, gear, convex flank, concave
-flank), length, height, contact score, compound score.
+Input: 3 x H x W sRGB in 0 … 1, H and W multiples of 32. Output at half size, 10 planes: four class scores (other, gear, convex flank, concave
+flank), length, height, contact score, compound score, and the logarithms of the errors to be expected of length and height.
 """
 import torch
 from torch import nn
@@ -30,7 +30,7 @@ class FlankNet(nn.Module):
         self.deep = Pair(w[5], w[5])
         self.lift = nn.ModuleList([nn.Conv2d(w[i + 1], w[i], 1) for i in range(1, 5)])
         self.up = nn.ModuleList([Pair(w[i], w[i]) for i in range(1, 5)])
-        self.head = nn.Conv2d(w[1], 8, 1)
+        self.head = nn.Conv2d(w[1], 10, 1)
 
     def forward(self, x):
         x = F.relu(self.stem_n(self.stem(x)))

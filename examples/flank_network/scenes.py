@@ -11,7 +11,7 @@ FIELDS = [(n, 1) for n in "teeth sG cG Ri Re Rm am ta bm tb p0 p1 p2 p3 p4 share
     ("caps", 40), ("cog", 12), ("cam", 12), ("tanfov", 1), ("aperture", 1), ("focus", 1), ("flash", 3), ("flash_col", 3), ("up", 3), ("sky", 3),
     ("ground", 3), ("blob", 42), ("steel", 3), ("steel_f0", 3), ("steel_rough", 1), ("mottle", 1), ("mottle_scale", 1), ("rust", 1), ("other", 3),
     ("other_rough", 1), ("other_f0", 1), ("paint", 3), ("paint_rough", 1), ("opacity", 1), ("streak", 1), ("bare", 1), ("top_share", 1),
-    ("root_share", 1), ("ragged", 1), ("first_tooth", 1), ("painted_teeth", 1), ("other_flank_painted", 1), ("polarity", 1), ("patch", 16),
+    ("root_share", 1), ("ragged", 1), ("first_tooth", 1), ("painted_teeth", 1), ("other_flank_painted", 1), ("polarity", 1), ("streak_u", 1), ("streak_v", 1), ("fleck", 1), ("reach", 1), ("patch", 16),
     ("scatter_u", 1), ("scatter_v", 1), ("rim", 1), ("slide", 1), ("has_patch", 1), ("stain", 1), ("exposure", 1), ("seed", 1)]
 SIZE = sum(n for _, n in FIELDS)
 
@@ -117,7 +117,7 @@ def scene(seed, kind=None, make_gear=gear):
     """kind: None = usual mix, 'clean' = no compound, 'unrolled' = compound without a patch, 'empty' = no gear."""
     r = np.random.default_rng(seed)
     d = make_gear(r)
-    kind = kind or r.choice(["painted", "clean", "unrolled", "empty"], p=[0.88, 0.05, 0.04, 0.03])
+    kind = kind or r.choice(["painted", "clean", "unrolled", "empty"], p=[0.86, 0.05, 0.05, 0.04])
     d["seed"] = seed % 100003
     steel(r, d)
     Ri, Re, sG, cG, Gamma, od = d["Ri"], d["Re"], d["sG"], d["cG"], d["_Gamma"], d["_od"]
@@ -231,11 +231,12 @@ def scene(seed, kind=None, make_gear=gear):
     d.update(paint=paint, paint_rough=r.uniform(0.2, 0.75), opacity=np.exp(r.uniform(np.log(1.5), np.log(6))), streak=r.uniform(0.1, 1.0),
              bare=r.choice([0.0, 0.2, 0.3, 0.36, 0.42]) * r.uniform(0.8, 1.05), top_share=r.choice([0.1, 0.5, 1.0]), root_share=r.choice([0.2, 0.7, 1.0]), ragged=r.uniform(0, 1.3),
              first_tooth=(mid - n // 2) % int(d["teeth"]), painted_teeth=0 if kind == "clean" else n, other_flank_painted=float(r.random() < 0.85),
-             polarity=float(r.random() < 0.12))
+             polarity=float(r.random() < 0.12), streak_u=np.exp(r.uniform(np.log(1.5), np.log(7))), streak_v=np.exp(r.uniform(np.log(7), np.log(40))),
+             fleck=r.choice([0.0, 0.24, 0.32, 0.38]), reach=r.uniform(0.03, 0.25))
     patch = np.zeros((2, 8))
     for s in range(2):
         cu, cv = np.clip(r.normal(0.5, 0.19), 0.08, 0.92), np.clip(r.normal(0.5, 0.2), 0.1, 0.9)
-        patch[s] = [cu, cv, r.uniform(0.14, 0.36), r.uniform(0.16, 0.42), r.normal(0, 0.25), r.uniform(1.6, 3.5), r.uniform(0.05, 0.5), r.choice([0.0, 0.02, 0.05, 0.1, 0.25]) * r.uniform(0.5, 1.2)]
+        patch[s] = [cu, cv, r.uniform(0.14, 0.36), r.uniform(0.16, 0.42), r.normal(0, 0.25), r.uniform(1.6, 3.5), r.uniform(0.05, 0.8), r.choice([0.0, 0.02, 0.05, 0.1, 0.25]) * r.uniform(0.5, 1.2)]
     d.update(patch=patch, scatter_u=r.uniform(0, 0.05), scatter_v=r.uniform(0, 0.035), rim=r.uniform(0, 1.5), slide=r.uniform(0, 1.2),
              has_patch=float(kind == "painted"), stain=r.uniform(0, 1.5), exposure=1)
     d["_kind"], d["_mid"] = kind, mid

@@ -1,19 +1,26 @@
 """Renders scenes on the GPU and trains the flank network on them.
 
     python3 train.py --render-seconds 240 --train-seconds 300 --out DIR
+    torchrun --nproc-per-node 2 train.py …                                 the same on two cards
 
 Writes DIR/flank_network.pt (resumable) and DIR/samples.png. Needs nvcc, PyTorch and an NVIDIA card; nothing users run needs one.
+--keep FOLDER keeps the pictures there, so that a later run with --resume goes on with them and its own.
 """
-import argparse, ctypes, os, subprocess, sys, tempfile, time
+import argparse, copy, ctypes, glob, os, subprocess, sys, tempfile, time
+from concurrent.futures import ProcessPoolExecutor
 import numpy as np
+RANK, WORLD = int(os.environ.get("RANK", 0)), int(os.environ.get("WORLD_SIZE", 1))
+if WORLD > 1:       # one card for each process; the renderer takes the first it sees
+    os.environ["CUDA_VISIBLE_DEVICES"] = os.environ["LOCAL_RANK"]
 import torch
+import torch.distributed as dist
 import torch.nn.functional as F
 sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
 import scenes
 from network import FlankNet
 
 W, H = 512, 384
-DEV = "cuda"
+DEV = "cuda:0"
 
 
 def library():
@@ -34,31 +41,29 @@ def despeckle(x):
     return torch.where(lum > 1.6 * lm + 0.01, med, x)
 
 
-def render(lib, seconds, seed0, spp, batch=16):
-    from concurrent.futures import ProcessPoolExecutor
+def render(lib, pool, seconds, seed0, spp, batch=16):
     pics, labels = [], []
     t0, seed, kept = time.time(), seed0, 0
-    with ProcessPoolExecutor(12) as pool:
-        ahead = [pool.submit(draw, list(range(seed + k * batch, seed + (k + 1) * batch))) for k in range(24)]
-        nxt = seed + 24 * batch
-        while time.time() - t0 < seconds:
-            packs = ahead.pop(0).result()
-            ahead.append(pool.submit(draw, list(range(nxt, nxt + batch)))); nxt += batch
-            s = torch.from_numpy(packs).to(DEV)
-            rgb = torch.empty(batch, H, W, 3, device=DEV)
-            lab = torch.empty(4, batch, H, W, dtype=torch.uint8, device=DEV)
-            p = lambda t: ctypes.c_void_p(t.data_ptr())
-            lib.render_pictures(p(s), batch, W, H, spp, 3, p(rgb), p(lab[0]), p(lab[1]), p(lab[2]), p(lab[3]))
-            torch.cuda.synchronize()
-            assert lib.last_error() == 0
-            lab = lab.permute(1, 0, 2, 3)[:, :3]
-            flank = ((lab[:, 0] & 15) >= 2).float().mean((1, 2))
-            light = rgb.mean((1, 2, 3))
-            keep = ((flank > 0.03) | (torch.arange(batch, device=DEV) % 8 == 0)) & (light > 1e-3) & torch.isfinite(light)
-            x = despeckle(rgb.permute(0, 3, 1, 2))[keep].half()
-            pics.append(x); labels.append(lab[keep].contiguous())
-            kept += int(keep.sum())
-    print("rendered %d, kept %d, in %.0f s" % (nxt - seed - 24 * batch, kept, time.time() - t0), flush=True)
+    ahead = [pool.submit(draw, list(range(seed + k * batch, seed + (k + 1) * batch))) for k in range(24)]
+    nxt = seed + 24 * batch
+    while time.time() - t0 < seconds:
+        packs = ahead.pop(0).result()
+        ahead.append(pool.submit(draw, list(range(nxt, nxt + batch)))); nxt += batch
+        s = torch.from_numpy(packs).to(DEV)
+        rgb = torch.empty(batch, H, W, 3, device=DEV)
+        lab = torch.empty(4, batch, H, W, dtype=torch.uint8, device=DEV)
+        p = lambda t: ctypes.c_void_p(t.data_ptr())
+        lib.render_pictures(p(s), batch, W, H, spp, 3, p(rgb), p(lab[0]), p(lab[1]), p(lab[2]), p(lab[3]))
+        torch.cuda.synchronize()
+        assert lib.last_error() == 0
+        lab = lab.permute(1, 0, 2, 3)[:, :3]
+        flank = ((lab[:, 0] & 15) >= 2).float().mean((1, 2))
+        light = rgb.mean((1, 2, 3))
+        keep = ((flank > 0.03) | (torch.arange(batch, device=DEV) % 8 == 0)) & (light > 1e-3) & torch.isfinite(light)
+        x = despeckle(rgb.permute(0, 3, 1, 2))[keep].half()
+        pics.append(x); labels.append(lab[keep].contiguous())
+        kept += int(keep.sum())
+    print("card %d: kept %d in %.0f s, seeds %d to %d" % (RANK, kept, time.time() - t0, seed0, nxt - 24 * batch), flush=True)
     return torch.cat(pics), torch.cat(labels)
 
 
@@ -107,7 +112,7 @@ def augment(pic, lab, portrait):
     on = on | (on.sum(1, keepdim=True) < 100) | (torch.rand(n, 1, device=DEV) < 0.2)
     k = torch.nanquantile(torch.where(on, small, torch.nan), 0.7, dim=1).view(n, 1, 1, 1)
     x = x * (torch.exp(rand(n, -2.1, -0.35)) / k.clamp_min(1e-4))
-    zoom = torch.exp(rand(n, -0.35, 0.55)).view(n)
+    zoom = torch.exp(rand(n, -0.35, 0.7)).view(n)
     ang = torch.rand(n, device=DEV) * 6.2832
     flip = torch.where(torch.rand(n, device=DEV) < 0.5, -1.0, 1.0)
     c, s = torch.cos(ang) / zoom, torch.sin(ang) / zoom
@@ -167,7 +172,14 @@ def loss_of(out, k, u, v, patch, film):
     bce = F.binary_cross_entropy_with_logits
     l_p = (bce(out[:, 6], patch, reduction="none") * on).sum() / n
     l_f = (bce(out[:, 7], film, reduction="none") * on).sum() / n
-    return l_cls + 4 * l_uv + 0.5 * l_p + 0.25 * l_f, (l_cls.detach(), (eu * on).sum().detach() / n, (ev * on).sum().detach() / n, l_p.detach(), l_f.detach())
+    # what the network expects its own errors to be: the negative logarithm of a Laplace density, of errors that are held still
+    l_e = sum((((e.detach() + 0.003) * torch.exp(-s) + s) * on).sum() / n for e, s in ((eu, out[:, 8].clamp(-7, 2)), (ev, out[:, 9].clamp(-7, 2))))
+    return l_cls + 4 * l_uv + 0.5 * l_p + 0.25 * l_f + 0.05 * l_e, (l_cls.detach(), (eu * on).sum().detach() / n, (ev * on).sum().detach() / n, l_p.detach(), l_f.detach())
+
+
+def kept_pictures(folder):
+    packs = [torch.load(f, map_location=DEV) for f in sorted(glob.glob(os.path.join(folder, "card%d_*.pt" % RANK)))]
+    return [p[0] for p in packs], [p[1] for p in packs]
 
 
 def main():
@@ -179,39 +191,77 @@ def main():
     a.add_argument("--batch", type=int, default=48)
     a.add_argument("--rate", type=float, default=2e-3)
     a.add_argument("--resume")
+    a.add_argument("--keep")
     a.add_argument("--out", default=".")
     a = a.parse_args()
+    pool = ProcessPoolExecutor(12)      # forked before the card is touched
+    list(pool.map(draw, [[i] for i in range(48)]))
     torch.backends.cudnn.benchmark = True
+    torch.cuda.set_device(DEV)
+    torch.manual_seed(RANK + a.seed)
+    if WORLD > 1:
+        dist.init_process_group("nccl")
     lib = library()
-    pics, labs = render(lib, a.render_seconds, a.seed, a.spp)
+    pics, labs = kept_pictures(a.keep) if a.keep else ([], [])
+    if a.render_seconds > 0:
+        new = render(lib, pool, a.render_seconds, a.seed + RANK * 100_000, a.spp)
+        pics.insert(0, new[0]); labs.insert(0, new[1])
+        if a.keep:
+            os.makedirs(a.keep, exist_ok=True)
+            torch.save(new, os.path.join(a.keep, "card%d_%d.pt" % (RANK, a.seed)))
+    pool.shutdown()
+    pics, labs = torch.cat(pics), torch.cat(labs)
     held = min(256, len(pics) // 8)
     net = FlankNet().to(DEV).to(memory_format=torch.channels_last)
     if a.resume:
         net.load_state_dict(torch.load(a.resume, map_location=DEV))
-    print("parameters", sum(p.numel() for p in net.parameters()), "pictures", len(pics))
+    for p in net.state_dict().values():
+        if WORLD > 1:
+            dist.broadcast(p, 0)
+    average = copy.deepcopy(net)
+    step_net = torch.nn.parallel.DistributedDataParallel(net, device_ids=[DEV], broadcast_buffers=False) if WORLD > 1 else net
+    print("card", RANK, "parameters", sum(p.numel() for p in net.parameters()), "pictures", len(pics), flush=True)
     opt = torch.optim.AdamW(net.parameters(), lr=a.rate, weight_decay=1e-4)
     t0, step, mean = time.time(), 0, None
+    done = torch.zeros(1, device=DEV)
     while True:
-        done = (time.time() - t0) / a.train_seconds
-        if done >= 1:
-            break
+        if step % 20 == 0:
+            done.fill_((time.time() - t0) / a.train_seconds)
+            if WORLD > 1:
+                dist.broadcast(done, 0)
+            share = float(done)
+            if share >= 1:
+                break
         for g in opt.param_groups:
-            g["lr"] = a.rate * min(1, (step + 1) / 200) * (0.5 * (1 + np.cos(np.pi * done)) + 1e-3)
+            g["lr"] = a.rate * min(1, (step + 1) / 200) * (0.5 * (1 + np.cos(np.pi * share)) + 1e-3)
         i = torch.randint(held, len(pics), (a.batch,), device=DEV)
         with torch.no_grad():
             x, *t = augment(pics[i], labs[i], step % 2 == 1)
         with torch.autocast("cuda", torch.bfloat16):
-            out = net(x.to(memory_format=torch.channels_last))
+            out = step_net(x.to(memory_format=torch.channels_last))
         loss, parts = loss_of(out.float(), *t)
         opt.zero_grad(set_to_none=True)
         loss.backward()
         torch.nn.utils.clip_grad_norm_(net.parameters(), 1.0)
         opt.step()
+        with torch.no_grad():
+            keep = min(0.998, (step + 1) / (step + 20))
+            for old, now in zip(average.state_dict().values(), net.state_dict().values()):
+                old.lerp_(now, 1 - keep) if old.is_floating_point() else old.copy_(now)
         p = torch.stack(parts)
         mean = p if mean is None else 0.98 * mean + 0.02 * p
         step += 1
-        if step % 250 == 0:
+        if step % 500 == 0 and RANK == 0:
             print("%5d %4.0f s  class %.3f  length %.4f  height %.4f  contact %.3f  film %.3f" % (step, time.time() - t0, *mean.tolist()), flush=True)
+    if WORLD > 1:   # each card's running means are of its own pictures
+        for p in average.state_dict().values():
+            if p.is_floating_point():
+                dist.all_reduce(p)
+                p /= WORLD
+        dist.destroy_process_group()
+    if RANK > 0:
+        return
+    net = average
     net.eval()
     with torch.no_grad():
         tot = torch.zeros(5, device=DEV); c = 0

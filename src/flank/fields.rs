@@ -6,8 +6,16 @@ use crate::gear::set::FlankForm;
 use crate::photo::Photo;
 use crate::photo::shrink::resized;
 
-/// Longest side of what the network is shown, pixels; it was trained at this size.
-const SHOWN_SIDE_PX: f64 = 512.0;
+/// Longest side of what the network is shown, pixels: to find the gear, and to measure it. It was
+/// trained on flanks of the size they have at the first, and up to twice it.
+pub(super) const FINDING_SIDE_PX: f64 = 512.0;
+pub(super) const MEASURING_SIDE_PX: f64 = 512.0;
+
+/// Fewer cells on flanks than this are chance.
+const FEWEST_CELLS: usize = 150;
+
+/// Margin about the flanks, share of their width or height.
+const MARGIN: f64 = 0.08;
 
 /// A rectangle of the upright photo, full-size pixels.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -43,10 +51,10 @@ pub(super) struct Fields {
 
 impl Fields {
     /// Looks at a window of the photo.
-    pub fn of(photo: &Photo, window: Window) -> Self {
+    pub fn of(photo: &Photo, window: Window, side_px: f64) -> Self {
         let longest = window.width.max(window.height);
         let side = |px: f64| {
-            let steps = (px / longest * SHOWN_SIDE_PX / f64::from(SIDE_MULTIPLE)).round();
+            let steps = (px / longest * side_px / f64::from(SIDE_MULTIPLE)).round();
             steps.max(2.0) as u32 * SIDE_MULTIPLE
         };
         let input = shown(photo, window, side(window.width), side(window.height));
@@ -57,6 +65,34 @@ impl Fields {
             window,
             planes,
         }
+    }
+
+    /// The part of the window that holds the flanks, with a margin; `None` if hardly any show.
+    pub fn flanks_window(&self, photo: &Photo) -> Option<Window> {
+        let on_flank: Vec<PhotoPoint> = (0..self.len())
+            .filter(|&cell| self.form(cell).is_some())
+            .map(|cell| self.place(cell))
+            .collect();
+        if on_flank.len() < FEWEST_CELLS {
+            return None;
+        }
+        let range = |axis: fn(&PhotoPoint) -> f64, end: u32| {
+            let mut along: Vec<f64> = on_flank.iter().map(axis).collect();
+            along.sort_by(f64::total_cmp);
+            // A hundredth at each end may be strays.
+            let (low, high) = (along[along.len() / 100], along[along.len() * 99 / 100]);
+            let margin = MARGIN * (high - low);
+            let low = (low - margin).max(0.0);
+            (low, (high + margin).min(f64::from(end)) - low)
+        };
+        let (left, width) = range(|p| p.x, photo.width);
+        let (top, height) = range(|p| p.y, photo.height);
+        Some(Window {
+            left,
+            top,
+            width,
+            height,
+        })
     }
 
     /// Number of cells.
@@ -88,6 +124,31 @@ impl Fields {
         self.planes.plane(6)[cell] > 0.0
     }
 
+    /// How likely it is that a cell is in contact, 0 … 1.
+    pub fn contact(&self, cell: usize) -> f32 {
+        logistic(self.planes.plane(6)[cell])
+    }
+
+    /// How likely it is that a cell shows compound, 0 … 1.
+    pub fn film(&self, cell: usize) -> f32 {
+        logistic(self.planes.plane(7)[cell])
+    }
+
+    /// How far off length and height at a cell are to be expected, as the network judges itself.
+    pub fn expected_error(&self, cell: usize) -> FlankPoint {
+        let error = |plane: usize| f64::from(self.planes.plane(plane)[cell].clamp(-5.0, 0.0)).exp();
+        FlankPoint::new(error(8), error(9))
+    }
+
+    /// The cell that shows a point of the photo.
+    pub fn cell_at(&self, point: PhotoPoint) -> Option<usize> {
+        let x = (point.x - self.window.left) / self.window.width * self.width as f64;
+        let y = (point.y - self.window.top) / self.window.height * self.height as f64;
+        let inside =
+            (0.0..self.width as f64).contains(&x) && (0.0..self.height as f64).contains(&y);
+        inside.then(|| y as usize * self.width + x as usize)
+    }
+
     /// The middle of a cell in the photo.
     pub fn place(&self, cell: usize) -> PhotoPoint {
         let (x, y) = (cell % self.width, cell / self.width);
@@ -96,6 +157,10 @@ impl Fields {
             self.window.top + (y as f64 + 0.5) * self.window.height / self.height as f64,
         )
     }
+}
+
+fn logistic(score: f32) -> f32 {
+    1.0 / (1.0 + (-score).exp())
 }
 
 /// The window of the working copy at the size the network takes, as planes in 0 … 1.

@@ -1,14 +1,17 @@
 //! Finding the flanks without marks: the network proposes, the fitted gear judges.
 
 use super::Outline;
-use super::fields::{Fields, Window};
+use super::fields::{FINDING_SIDE_PX, Fields, MEASURING_SIDE_PX, Window};
 use super::gear_fit::{self, GearFit, MarkedFlank, Places};
 use super::proposal::{Proposal, proposals};
+use super::rectify::MAP_SIZE;
+use super::regular_teeth::{SeenTooth, refine};
 use super::tip_edge::{TipEdge, tip_edge};
 use crate::frames::FlankPoint;
 use crate::gear::set::FlankForm;
 use crate::photo::Photo;
-use crate::reading::{Reason, ReasonCode, reason};
+use crate::reading::{Polarity, Reason, ReasonCode, reason};
+use ndarray::Array2;
 
 /// The end of the flanks that is the toe, as it lies in the photo.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
@@ -44,6 +47,32 @@ pub struct Help {
     pub toe: Option<ToeEnd>,
 }
 
+/// What the network sees on outlined flanks.
+#[derive(Debug, Clone)]
+pub struct SeenFilm {
+    /// How likely contact was on each cell of each flank's map, 0 … 1.
+    pub contact: Vec<Array2<f32>>,
+    /// Mean likelihood of compound over what is seen of the flanks, contact left out, 0 … 1.
+    pub film: f64,
+    /// The same where contact is likely.
+    pub film_in_contact: f64,
+}
+
+impl SeenFilm {
+    /// How contact shows, if the network sees clearly more compound on one side of its edge.
+    pub fn polarity(&self) -> Option<Polarity> {
+        let more_outside = self.film - self.film_in_contact;
+        (more_outside.abs() > CLEARLY_MORE).then_some(if more_outside > 0.0 {
+            Polarity::Wiped
+        } else {
+            Polarity::Transferred
+        })
+    }
+}
+
+/// Compound in and out of contact differs by at least this likelihood when the polarity is plain.
+const CLEARLY_MORE: f64 = 0.4;
+
 /// The flanks found in a photo.
 #[derive(Debug, Clone)]
 pub struct Found {
@@ -54,12 +83,17 @@ pub struct Found {
     /// About where the network sees contact, if it sees any: coarse, but of another mind than the
     /// reading by colour.
     pub contact: Option<FlankPoint>,
+    /// What the network sees of compound and contact on each outlined flank.
+    pub film: SeenFilm,
     /// Remarks that keep the reading from being sure.
     pub doubts: Vec<Reason>,
 }
 
 /// Most flanks that go into a reading: more cost time and add little.
 const MOST_FLANKS: usize = 8;
+
+/// A flank is read when this share of it shows.
+const READABLE: f64 = 0.6;
 
 /// Root mean square distance of the seen places from the fitted gear, in flank lengths: above the
 /// first the fit is in doubt, above the second it is no gear.
@@ -68,7 +102,7 @@ const WORST_MISFIT: f64 = 0.07;
 
 /// The form that shows less must cover less than this share of the other, or the photo does not
 /// say which of the two is meant.
-const CLEARLY_LESS: f64 = 0.87;
+const CLEARLY_LESS: f64 = 0.8;
 
 /// A gear whose other hand fits this many times worse is taken at its word.
 const SURE_OTHER_HAND: f64 = 2.0;
@@ -78,7 +112,9 @@ const SURE_OTHER_HAND: f64 = 2.0;
 /// # Errors
 /// The reasons for which none can be outlined.
 pub fn find(photo: &Photo, help: &Help) -> Result<Found, Vec<Reason>> {
-    let fields = Fields::of(photo, Window::whole(photo));
+    let whole = Fields::of(photo, Window::whole(photo), FINDING_SIDE_PX);
+    let window = whole.flanks_window(photo).ok_or_else(no_gear)?;
+    let fields = Fields::of(photo, window, MEASURING_SIDE_PX);
     let shown = |form| shown_cells(&fields, form) as f64;
     let (convex, concave) = (shown(FlankForm::Convex), shown(FlankForm::Concave));
     let form = help.form.unwrap_or(if convex >= concave {
@@ -94,13 +130,13 @@ pub fn find(photo: &Photo, help: &Help) -> Result<Found, Vec<Reason>> {
     let fit = gear_fit::fit_seen(photo, &marked, &places)
         .filter(|fit| fit.misfit < WORST_MISFIT)
         .ok_or_else(no_gear)?;
+    let (fit, teeth) = refine(photo, &fields, &fit).ok_or_else(no_gear)?;
     let edge = tip_edge(photo, &fit);
-    let mut order: Vec<usize> = (0..marked.len()).collect();
-    order.sort_by(|&a, &b| fit.angles[a].total_cmp(&fit.angles[b]));
-    let outlines: Vec<Outline> = order
+    let outlines: Vec<Outline> = readable(&teeth)
         .into_iter()
         .map(|tooth| outline(&fit, edge, tooth))
         .collect();
+    let film = seen_film(&fields, &outlines);
     let mut doubts = Vec::new();
     if fit.misfit > DOUBTFUL_MISFIT {
         doubts.push(reason(
@@ -126,8 +162,20 @@ pub fn find(photo: &Photo, help: &Help) -> Result<Found, Vec<Reason>> {
         outlines,
         form,
         contact,
+        film,
         doubts,
     })
+}
+
+/// The flanks to be read: those that show best, in the order of the teeth.
+fn readable(teeth: &[SeenTooth]) -> Vec<usize> {
+    let mut best: Vec<usize> = (0..teeth.len())
+        .filter(|&tooth| teeth[tooth].share > READABLE && teeth[tooth].in_photo > 0.97)
+        .collect();
+    best.sort_by(|&a, &b| teeth[b].share.total_cmp(&teeth[a].share));
+    best.truncate(MOST_FLANKS);
+    best.sort_unstable();
+    best
 }
 
 /// The flank of one tooth, up to where the tip edge was seen, less what the next tooth hides.
@@ -144,6 +192,38 @@ fn outline(fit: &GearFit, edge: TipEdge, tooth: usize) -> Outline {
             outline.with_hidden(|at| next.covers(seen.place(at)))
         }
         None => outline,
+    }
+}
+
+/// What the network sees of compound and contact on the outlined flanks.
+fn seen_film(fields: &Fields, outlines: &[Outline]) -> SeenFilm {
+    let (width, height) = MAP_SIZE;
+    // Out of contact and in it.
+    let (mut film, mut cells) = ([0.0; 2], [0.0; 2]);
+    let mut contact_of = |outline: &Outline| {
+        Array2::from_shape_fn((height, width), |(row, column)| {
+            let at = FlankPoint::new(
+                (column as f64 + 0.5) / width as f64,
+                (row as f64 + 0.5) / height as f64,
+            );
+            let Some(cell) = fields.cell_at(outline.place(at)) else {
+                return 0.0;
+            };
+            let contact = fields.contact(cell);
+            if !outline.is_hidden(at) {
+                let side = usize::from(contact > 0.5);
+                film[side] += f64::from(fields.film(cell));
+                cells[side] += 1.0;
+            }
+            contact
+        })
+    };
+    let contact = outlines.iter().map(&mut contact_of).collect();
+    let mean = |side: usize| film[side] / f64::max(cells[side], 1.0);
+    SeenFilm {
+        contact,
+        film: mean(0),
+        film_in_contact: mean(1),
     }
 }
 

@@ -4,6 +4,7 @@
 //! profile bulges in the picture. The gear is a known kind of solid: a handful of shape numbers
 //! near those of usual gears, one angle a tooth, and a camera, fitted to the corners and sides.
 
+use super::camera::Camera;
 use super::gear_form::{FlankKind, RingForm, SHAPE_NUMBERS, flank_point};
 use super::least_squares::{Minimum, minimise};
 use crate::frames::{FlankPoint, PhotoPoint};
@@ -56,41 +57,13 @@ impl MarkedFlank {
     }
 }
 
-/// A pinhole camera before the gear.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Camera {
-    /// Gear axes → camera axes (x right, y down, z away).
-    rotation: Matrix3<f64>,
-    /// Where the gear's origin stands before the camera, face widths.
-    origin: Vector3<f64>,
-    /// Focal length, full-size pixels.
-    focal_px: f64,
-    /// Middle of the photo.
-    centre: PhotoPoint,
-}
-
-impl Camera {
-    /// Where a point of space falls in the photo. Points behind the camera give coordinates that
-    /// are not finite.
-    pub fn project(&self, point: Vector3<f64>) -> PhotoPoint {
-        let seen = self.rotation * point + self.origin;
-        let per_depth = if seen.z > 1e-6 {
-            self.focal_px / seen.z
-        } else {
-            f64::NAN
-        };
-        PhotoPoint::new(
-            self.centre.x + seen.x * per_depth,
-            self.centre.y + seen.y * per_depth,
-        )
-    }
-}
-
 /// A gear and camera that explain marked flanks.
 #[derive(Debug, Clone)]
 pub struct GearFit {
     /// Shape of the flanks.
     pub form: RingForm,
+    /// The same as standard deviations from usual gears.
+    pub(super) offsets: [f64; SHAPE_NUMBERS],
     /// Hand and lengthwise form of the marked flanks.
     pub kind: FlankKind,
     /// The camera.
@@ -109,7 +82,7 @@ const MARK_SHARE: f64 = 0.006;
 /// How exact seen places are taken to be, flank lengths; the places of one flank err together, so
 /// that all of them weigh as much as a few marks.
 const SEEN_SHARE: f64 = 0.02;
-const SEEN_WEIGHT: f64 = 8.0;
+pub(super) const SEEN_WEIGHT: f64 = 8.0;
 
 /// A place farther off than this many tolerances is taken for a mistake.
 const MISTAKE: f64 = 3.0;
@@ -126,7 +99,17 @@ const USUAL_FOCAL_35MM: f64 = 28.0;
 const FOCAL_LOG_SPREAD: (f64, f64) = (0.04, 0.2);
 
 /// Camera unknowns: turn (3), sideways shift over distance (2), log distance, log focal length.
-const CAMERA_NUMBERS: usize = 7;
+pub(super) const CAMERA_NUMBERS: usize = 7;
+
+/// Focal length in pixels as far as it is known before the fit, and the spread of its logarithm.
+pub(super) fn usual_focal(photo: &Photo) -> (f64, f64) {
+    let longest = f64::from(photo.width.max(photo.height));
+    let (focal_35mm, spread) = match photo.focal_35mm {
+        Some(known) => (known, FOCAL_LOG_SPREAD.0),
+        None => (USUAL_FOCAL_35MM, FOCAL_LOG_SPREAD.1),
+    };
+    (focal_35mm / 36.0 * longest, spread)
+}
 
 /// Fits a gear to the flanks marked on `photo`; `None` when there are none or nothing fits.
 /// All flanks must be of the same side of their teeth.
@@ -139,11 +122,17 @@ pub fn fit(photo: &Photo, flanks: &[MarkedFlank]) -> Option<GearFit> {
 pub fn fit_seen(photo: &Photo, flanks: &[MarkedFlank], places: &[Places]) -> Option<GearFit> {
     Problem::new(photo, flanks, Some(places))?.best()
 }
+
 impl GearFit {
     /// Where a point of the flank of the `tooth`-th marked tooth falls in the photo.
     pub fn place(&self, tooth: usize, at: FlankPoint) -> PhotoPoint {
+        self.place_at(self.angles[tooth], at)
+    }
+
+    /// Where a point of the flank of a tooth at an angle falls in the photo.
+    pub fn place_at(&self, angle: f64, at: FlankPoint) -> PhotoPoint {
         self.camera
-            .project(flank_point(&self.form, self.kind, self.angles[tooth], at))
+            .project(flank_point(&self.form, self.kind, angle, at))
     }
 }
 
@@ -175,7 +164,7 @@ impl<'a> Problem<'a> {
         if !(length.is_finite() && length > 1.0) {
             return None;
         }
-        let longest = f64::from(photo.width.max(photo.height));
+        let (focal_px, focal_log_spread) = usual_focal(photo);
         let (places, mark_share) = match seen {
             Some(places) => {
                 let most = places.iter().map(Vec::len).max().unwrap_or(0) as f64;
@@ -191,12 +180,8 @@ impl<'a> Problem<'a> {
             places,
             seen: seen.is_some(),
             centre: PhotoPoint::new(f64::from(photo.width) / 2.0, f64::from(photo.height) / 2.0),
-            focal_px: photo.focal_35mm.unwrap_or(USUAL_FOCAL_35MM) / 36.0 * longest,
-            focal_log_spread: if photo.focal_35mm.is_some() {
-                FOCAL_LOG_SPREAD.0
-            } else {
-                FOCAL_LOG_SPREAD.1
-            },
+            focal_px,
+            focal_log_spread,
             length_px: length,
             mark_px: mark_share * length,
             // With y down, a flank that looks along increasing angle shows a positive turn.
@@ -329,6 +314,7 @@ impl<'a> Problem<'a> {
         offsets.copy_from_slice(&unknowns[CAMERA_NUMBERS + teeth..]);
         let mut fit = GearFit {
             form: RingForm::from_offsets(&offsets),
+            offsets,
             kind: FlankKind::facing(start.hand, self.sense),
             camera: Camera {
                 rotation: turn.into_inner() * start.rotation,
@@ -397,7 +383,7 @@ impl<'a> Problem<'a> {
 
 /// A distance in tolerances as it counts when it may be a mistake: as it is when small, growing
 /// ever more slowly beyond [`MISTAKE`].
-fn softened(off: f64) -> f64 {
+pub(super) fn softened(off: f64) -> f64 {
     MISTAKE * (off / MISTAKE).powi(2).ln_1p().sqrt()
 }
 

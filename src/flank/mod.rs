@@ -1,5 +1,6 @@
 //! Where each tooth flank lies in the photo.
 
+pub mod camera;
 mod fields;
 pub mod find;
 pub mod gear_fit;
@@ -11,6 +12,7 @@ pub mod next_tooth;
 pub mod outline;
 mod proposal;
 pub mod rectify;
+mod regular_teeth;
 mod tip_edge;
 
 pub use gear_fit::{GearFit, MarkedFlank};

@@ -8,8 +8,9 @@ use std::sync::OnceLock;
 /// Input sides must be multiples of this: the deepest level works at 1/32 of the size.
 pub(super) const SIDE_MULTIPLE: u32 = 32;
 
-/// Planes of the output: four class scores, length, height, contact score, compound score.
-pub(super) const OUTPUT_PLANES: usize = 8;
+/// Planes of the output: four class scores, length, height, contact score, compound score, and the
+/// logarithms of the errors to be expected of length and height.
+pub(super) const OUTPUT_PLANES: usize = 10;
 
 /// Levels of the U; each but the first halves the size.
 const LEVELS: usize = 5;
@@ -282,7 +283,7 @@ mod tests {
     fn every_weight_is_used_and_the_output_has_half_the_sides() {
         assert_eq!(layers().len(), 1 + 2 * LEVELS + 2 + 3 * (LEVELS - 1) + 1);
         let output = run(&Planes::zeros(3, 96, 64));
-        assert_eq!((output.planes, output.width, output.height), (8, 48, 32));
+        assert_eq!((output.planes, output.width, output.height), (10, 48, 32));
         assert!(output.values.iter().all(|value| value.is_finite()));
     }
 

@@ -18,6 +18,14 @@ const COLUMNS: usize = 40;
 const USUAL_OFF: f64 = -0.05;
 const USUAL_SPREAD: f64 = 0.12;
 
+/// A rounded edge shines or is bare, and so changes the shade twice: back and forth within these
+/// steps of height. Edge breaks of ring gears are up to a tenth of the depth wide (common practice,
+/// no source).
+const BREAK: (i32, i32) = (3, 14);
+
+/// The lower side of a rounded edge changes the shade by at least this share of what the upper does.
+const BREAK_SHARE: f64 = 0.45;
+
 /// Heights of the first fit at which the tip edge lies, at the toe and at the heel.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct TipEdge {
@@ -34,39 +42,64 @@ impl TipEdge {
 }
 
 /// Looks for the edge on all teeth together: the straight line over length and height along which
-/// the shade changes most.
+/// the shade changes most, and if that is the upper side of a rounded edge, its lower side.
 pub(super) fn tip_edge(photo: &Photo, fit: &GearFit) -> TipEdge {
     let slopes: Vec<_> = (0..fit.angles.len())
         .map(|tooth| slopes(photo, fit, tooth))
         .collect();
-    let mut best = (
-        0.0,
-        TipEdge {
+    let across = |edge: (usize, usize)| -> Vec<f64> {
+        slopes.iter().flat_map(|table| along(table, edge)).collect()
+    };
+    let edge_of = |(toe, heel): (usize, usize)| TipEdge {
+        toe: LOWEST + STEP * toe as f64,
+        heel: LOWEST + STEP * heel as f64,
+    };
+    let all = || {
+        let steps = || (0..STEPS).step_by(2);
+        steps().flat_map(move |toe| steps().map(move |heel| (toe, heel)))
+    };
+    let score = |edge: (usize, usize)| {
+        let change: f64 = across(edge).iter().map(|change| change.abs()).sum();
+        let TipEdge { toe, heel } = edge_of(edge);
+        let off = (toe - 1.0 - USUAL_OFF).powi(2) + (heel - 1.0 - USUAL_OFF).powi(2);
+        change * (-0.25 * off / USUAL_SPREAD.powi(2)).exp()
+    };
+    let Some(best) = highest(all(), score).filter(|best| best.1 > 0.0) else {
+        return TipEdge {
             toe: 1.0,
             heel: 1.0,
+        };
+    };
+    let (upper, change) = (best.0, across(best.0));
+    let most: f64 = change.iter().map(|change| change.abs()).sum();
+    let below = |high: usize, low: usize| (BREAK.0..=BREAK.1).contains(&(high as i32 - low as i32));
+    let lower = highest(
+        all().filter(|edge| below(upper.0, edge.0) && below(upper.1, edge.1)),
+        |edge| {
+            let back = across(edge).into_iter().zip(&change);
+            back.map(|(here, there)| (-here * there.signum()).max(0.0))
+                .sum()
         },
     );
-    for toe in (0..STEPS).step_by(2) {
-        for heel in (0..STEPS).step_by(2) {
-            let height = |i: usize| LOWEST + STEP * i as f64;
-            let edge = TipEdge {
-                toe: height(toe),
-                heel: height(heel),
-            };
-            let change: f64 = slopes.iter().map(|table| along(table, toe, heel)).sum();
-            let off = (edge.toe - 1.0 - USUAL_OFF).powi(2) + (edge.heel - 1.0 - USUAL_OFF).powi(2);
-            let score = change * (-0.25 * off / USUAL_SPREAD.powi(2)).exp();
-            if score > best.0 {
-                best = (score, edge);
-            }
-        }
+    match lower {
+        Some((lower, back)) if back > BREAK_SHARE * most => edge_of(lower),
+        _ => edge_of(upper),
     }
-    best.1
+}
+
+/// The edge with the highest value, and the value.
+fn highest(
+    edges: impl Iterator<Item = (usize, usize)>,
+    value: impl Fn((usize, usize)) -> f64,
+) -> Option<((usize, usize), f64)> {
+    edges
+        .map(|edge| (edge, value(edge)))
+        .max_by(|a, b| a.1.total_cmp(&b.1))
 }
 
 /// Change of shade across a line from one height at the toe to another at the heel, with its sign
 /// kept along the line: noise, streaks and short edges cancel.
-fn along(slopes: &[Vec<[f64; 3]>], toe: usize, heel: usize) -> f64 {
+fn along(slopes: &[Vec<[f64; 3]>], (toe, heel): (usize, usize)) -> [f64; 3] {
     let mut sum = [0.0; 3];
     for (column, slope) in slopes.iter().enumerate() {
         let share = (column as f64 + 0.5) / COLUMNS as f64;
@@ -78,7 +111,7 @@ fn along(slopes: &[Vec<[f64; 3]>], toe: usize, heel: usize) -> f64 {
             *total += value;
         }
     }
-    sum.iter().map(|total| total.abs()).sum()
+    sum
 }
 
 /// Change of shade per two height steps at each column and height of one tooth, held to what a
@@ -133,9 +166,10 @@ mod tests {
             slope[45] = [0.1; 3];
             slope[20] = [if column % 2 == 0 { 0.4 } else { -0.4 }; 3];
         }
-        assert!((along(&table, 45, 45) - 0.3 * COLUMNS as f64).abs() < 1e-9);
-        assert!(along(&table, 20, 20) < 1e-9);
-        assert!(along(&table, 30, 60) < along(&table, 45, 45));
+        let change = |toe, heel| along(&table, (toe, heel))[0].abs();
+        assert!((change(45, 45) - 0.1 * COLUMNS as f64).abs() < 1e-9);
+        assert!(change(20, 20) < 1e-9);
+        assert!(change(30, 60) < change(45, 45));
     }
 
     #[test]

@@ -16,6 +16,7 @@ pub use colour::linear_from_srgb;
 pub use error::PhotoError;
 pub use open::{Limits, open, open_with};
 
+use crate::frames::PhotoPoint;
 use image::RgbImage;
 
 /// Longest side of the working copy, pixels: patch edges are much wider than a pixel at this
@@ -53,5 +54,11 @@ impl Photo {
             working,
             scale: 1.0,
         }
+    }
+
+    /// Whether a point lies within the photo.
+    pub fn contains(&self, point: PhotoPoint) -> bool {
+        (0.0..=f64::from(self.width)).contains(&point.x)
+            && (0.0..=f64::from(self.height)).contains(&point.y)
     }
 }

@@ -4,11 +4,23 @@ use super::combine::{Combined, ToothPatch, combine};
 use super::numbers::patch_numbers;
 use super::reasons::{self, Judged, PLAINLY_CLEAR, clearness};
 use super::{Compound, FlankSide, PhotoFacts, Polarity, Reading, Reason, SCHEMA, Status, Tooth};
+use crate::flank::find::SeenFilm;
 use crate::flank::{FlankMap, Outline};
 use crate::frames::FlankPoint;
 use crate::photo::{Photo, quality::quality};
-use crate::segment::morphology::{Mask, and, area};
+use crate::segment::morphology::{Mask, and, area, overlap};
 use crate::segment::{Colours, FoundPatch, find_patches, separate, without_brightness};
+use ndarray::Array2;
+
+/// How much it counts that patches lie where contact is likely, beside how clear they are.
+const LIKELY_WEIGHT: f64 = 2.0;
+
+/// Patches share at least this much with the likely contact, or another way to see them is looked
+/// for.
+const LIKELY_ENOUGH: f64 = 0.3;
+
+/// From this share of compound on, as the network sees it, the flanks are painted.
+const FILM_SEEN: f64 = 0.5;
 
 /// What is known of a photo before its patches are looked at.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -41,13 +53,22 @@ impl OutlinedReading {
 }
 
 /// Reads the patches on the outlined flanks of a photo.
-pub fn read_outlined(photo: &Photo, outlines: &[Outline], known: Known) -> OutlinedReading {
+pub fn read_outlined(
+    photo: &Photo,
+    outlines: &[Outline],
+    known: Known,
+    seen: Option<&SeenFilm>,
+) -> OutlinedReading {
     let maps: Vec<FlankMap> = outlines
         .iter()
         .map(|outline| FlankMap::new(photo, outline))
         .collect();
     let quality = quality(&maps);
-    let (colours, patches) = segment(&maps, known.polarity);
+    let Segmented {
+        colours,
+        patches,
+        clear,
+    } = segment(&maps, known.polarity, seen);
     let mut teeth = Vec::new();
     let mut regions = Vec::new();
     let mut counted = Vec::new();
@@ -88,6 +109,8 @@ pub fn read_outlined(photo: &Photo, outlines: &[Outline], known: Known) -> Outli
         patches: &patches,
         combined: combined.as_ref(),
         glare,
+        clear,
+        film_seen: seen.is_some_and(|seen| seen.film > FILM_SEEN),
         flank: known.flank,
     });
     let reading = assemble(
@@ -103,31 +126,71 @@ pub fn read_outlined(photo: &Photo, outlines: &[Outline], known: Known) -> Outli
     }
 }
 
-/// Finds the patches by colour and brightness, and where these stand out poorly by colour alone;
-/// the clearer of the two counts.
-fn segment(
-    maps: &[FlankMap],
-    polarity: Option<Polarity>,
-) -> (Option<Colours>, Vec<Option<FoundPatch>>) {
-    let both = separate(maps, polarity);
-    let patches = both.as_ref().map_or_else(Vec::new, find_patches);
-    let clear = clearness(both.as_ref(), &patches);
-    if clear > PLAINLY_CLEAR {
-        return (both, patches);
-    }
-    let colour_only = separate(&without_brightness(maps), polarity);
-    let other = colour_only.as_ref().map_or_else(Vec::new, find_patches);
-    match (&both, colour_only) {
-        (Some(both), Some(colour_only)) if clearness(Some(&colour_only), &other) > clear => {
-            let colours = Colours {
-                compound: both.compound,
-                steel: both.steel,
-                ..colour_only
-            };
-            (Some(colours), other)
+/// One way to see the patches.
+struct Segmented {
+    colours: Option<Colours>,
+    patches: Vec<Option<FoundPatch>>,
+    /// How clearly the patches stand out, more if they lie where contact is likely.
+    clear: f64,
+}
+
+/// Finds the patches by colour and brightness, and where these stand out poorly by colour alone,
+/// and from where contact is likely; the clearest counts.
+fn segment(maps: &[FlankMap], polarity: Option<Polarity>, seen: Option<&SeenFilm>) -> Segmented {
+    let look = |maps: &[FlankMap], likely: Option<&[Array2<f32>]>| {
+        let colours = separate(maps, polarity.or(seen.and_then(SeenFilm::polarity)), likely);
+        let patches = colours
+            .as_ref()
+            .map_or_else(Vec::new, |colours| find_patches(colours, likely));
+        let clear = clearness(colours.as_ref(), &patches)
+            + seen.map_or(0.0, |seen| LIKELY_WEIGHT * agreement(seen, &patches));
+        Segmented {
+            colours,
+            patches,
+            clear,
         }
-        _ => (both, patches),
+    };
+    let best = look(maps, None);
+    let agrees = seen.is_none_or(|seen| agreement(seen, &best.patches) > LIKELY_ENOUGH);
+    if best.clear > PLAINLY_CLEAR && agrees {
+        return best;
     }
+    let plain = without_brightness(maps);
+    let likely = seen.map(|seen| seen.contact.as_slice());
+    let mut best = best;
+    let mut others = vec![look(&plain, None)];
+    if likely.is_some() {
+        others.push(look(maps, likely));
+        others.push(look(&plain, likely));
+    }
+    for other in others {
+        let (Some(now), Some(before)) = (&other.colours, &best.colours) else {
+            continue;
+        };
+        if other.clear > best.clear {
+            let colours = Colours {
+                compound: before.compound,
+                steel: before.steel,
+                ..now.clone()
+            };
+            best = Segmented {
+                colours: Some(colours),
+                ..other
+            };
+        }
+    }
+    best
+}
+
+/// Mean share of the patches and the likely contact that is common to both.
+fn agreement(seen: &SeenFilm, patches: &[Option<FoundPatch>]) -> f64 {
+    let shares = seen.contact.iter().zip(patches).map(|(contact, patch)| {
+        let likely = contact.mapv(|likely| likely > 0.5);
+        patch
+            .as_ref()
+            .map_or(0.0, |patch| overlap(&patch.region, &likely))
+    });
+    shares.sum::<f64>() / seen.contact.len().max(1) as f64
 }
 
 /// A reading of a photo on which no flanks are known, with the reasons for it.

@@ -15,6 +15,10 @@ pub(super) struct Judged<'a> {
     pub patches: &'a [Option<FoundPatch>],
     pub combined: Option<&'a Combined>,
     pub glare: f64,
+    /// How clearly the patches stand out.
+    pub clear: f64,
+    /// Whether the network sees compound on the flanks.
+    pub film_seen: bool,
     pub flank: Option<FlankSide>,
 }
 
@@ -109,9 +113,9 @@ fn unreadable(judged: &Judged) -> Vec<Reason> {
     }
     let shown = judged.patches.iter().flatten().filter(|p| p.contrast > 1.5);
     let agreed = shown.filter(|p| p.agreement > 0.4).count();
-    let hazy = clearness(judged.colours, judged.patches) < LEAST_CLEAR;
+    let hazy = judged.clear < LEAST_CLEAR;
     match judged.colours {
-        Some(colours) if !has_compound(colours) => against.push(reason(
+        Some(colours) if !judged.film_seen && !has_compound(colours) => against.push(reason(
             ReasonCode::NoCompound,
             "No marking compound was found on the flanks. Paint four or five teeth thinly, roll them through the mesh, then take the photo.",
         )),

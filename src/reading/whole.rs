@@ -66,7 +66,8 @@ pub fn read_photo(photo: &Photo, asked: &Asked) -> OutlinedReading {
         return match find(photo, &help) {
             Ok(found) => {
                 let side = side_of(found.form, asked.drives_on);
-                let mut read = read_outlined(photo, &found.outlines, known(Some(side)));
+                let mut read =
+                    read_outlined(photo, &found.outlines, known(Some(side)), Some(&found.film));
                 let mut doubts = found.doubts;
                 if let Some(mean) = &read.reading.mean {
                     doubts.extend(doubts_of_found(mean, found.contact));
@@ -90,7 +91,7 @@ pub fn read_photo(photo: &Photo, asked: &Asked) -> OutlinedReading {
     let inferred = fit
         .filter(speaks)
         .map(|fit| side_of(fit.kind.form, asked.drives_on));
-    read_outlined(photo, &outlines, known(inferred))
+    read_outlined(photo, &outlines, known(inferred), None)
 }
 
 fn speaks(fit: &GearFit) -> bool {

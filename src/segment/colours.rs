@@ -48,8 +48,13 @@ pub struct FlankColours {
     pub mute: Mask,
 }
 
-/// Tells ground from rest on all flanks of a photo together. `None` when too little is visible.
-pub fn separate(maps: &[FlankMap], polarity: Option<Polarity>) -> Option<Colours> {
+/// Tells ground from rest on all flanks of a photo together, starting from where contact is likely
+/// (0 … 1 for each cell of each flank) if that is known. `None` when too little is visible.
+pub fn separate(
+    maps: &[FlankMap],
+    polarity: Option<Polarity>,
+    likely: Option<&[Array2<f32>]>,
+) -> Option<Colours> {
     let mutes: Vec<Mask> = maps
         .iter()
         .map(|map| {
@@ -58,14 +63,20 @@ pub fn separate(maps: &[FlankMap], polarity: Option<Polarity>) -> Option<Colours
                 .map_collect(|&a, &b| a || b)
         })
         .collect();
-    let kinds = first_kinds(maps, &mutes)?;
+    let kinds = match likely {
+        Some(likely) => likely.iter().map(|l| l.mapv(|l| l < 0.5)).collect(),
+        None => first_kinds(maps, &mutes)?,
+    };
     let (first_true, first_false) = (
         mean_light(maps, &mutes, &kinds, true),
         mean_light(maps, &mutes, &kinds, false),
     );
     // The compound is the more colourful of the two kinds; of two greys, the brighter.
     let apart = compound_likeness(first_true) - compound_likeness(first_false);
-    let border = border_share(&kinds, &mutes);
+    let border = match likely {
+        Some(_) => 1.0,
+        None => border_share(&kinds, &mutes),
+    };
     let ground_is_true = border > 0.5;
     let ground_light = if ground_is_true {
         first_true
@@ -90,7 +101,8 @@ pub fn separate(maps: &[FlankMap], polarity: Option<Polarity>) -> Option<Colours
         (apart.abs() / 0.15).min(1.0) * (4.0 * (border - 0.5).abs()).min(1.0)
     };
     let polarity = polarity.unwrap_or(seen);
-    let ground_is_true = (polarity == Polarity::Wiped) == compound_is_true;
+    // Which cells are ground is not asked when it is known where contact is.
+    let ground_is_true = likely.is_some() || (polarity == Polarity::Wiped) == compound_is_true;
     let mut grounds: Vec<Mask> = kinds
         .into_iter()
         .map(|kind| kind.mapv(|side| side == ground_is_true))

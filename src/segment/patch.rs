@@ -31,8 +31,38 @@ const STREAK: (usize, usize) = (6, 3);
 /// Film shares at which the band around the patch's edge is drawn.
 const BAND: [f64; 2] = [0.35, 0.65];
 
-/// Finds the patch on every flank; `None` where there is none.
-pub fn find_patches(colours: &Colours) -> Vec<Option<FoundPatch>> {
+/// Finds the patch on every flank, near where contact is likely if that is known; `None` where
+/// there is none.
+pub fn find_patches(colours: &Colours, likely: Option<&[Array2<f32>]>) -> Vec<Option<FoundPatch>> {
+    match likely {
+        Some(likely) => grown(colours, likely_regions(likely)),
+        None => grown(colours, unlike_ground(colours)),
+    }
+}
+
+/// The largest region of every flank where contact is likely, by what is seen on it and, as much,
+/// on all flanks together.
+fn likely_regions(likely: &[Array2<f32>]) -> Vec<Option<Mask>> {
+    let count = likely.len() as f32;
+    let common = likely
+        .iter()
+        .skip(1)
+        .fold(likely[0].clone(), |sum, one| sum + one)
+        / count;
+    likely
+        .iter()
+        .map(|own| {
+            let region = ndarray::Zip::from(own)
+                .and(&common)
+                .map_collect(|own, common| own + common > 1.0);
+            parts(&region).into_iter().max_by_key(area)
+        })
+        .collect()
+}
+
+/// The region of every flank that is unlike its ground and, of several, most like those of the
+/// other flanks.
+fn unlike_ground(colours: &Colours) -> Vec<Option<Mask>> {
     let rest: Vec<Mask> = colours
         .flanks
         .iter()
@@ -43,21 +73,26 @@ pub fn find_patches(colours: &Colours) -> Vec<Option<FoundPatch>> {
         })
         .collect();
     let common = share_of(&rest);
-    let mut found: Vec<Option<Film>> = colours
-        .flanks
-        .iter()
-        .zip(&rest)
-        .map(|(flank, rest)| {
+    rest.iter()
+        .map(|rest| {
             let weight = |part: &Mask| -> f64 {
                 let cells = part.iter().zip(&common).filter(|(marked, _)| **marked);
                 cells.map(|(_, &share)| f64::from(share)).sum()
             };
-            let parts = parts(rest);
-            let seed = parts
+            parts(rest)
                 .into_iter()
-                .max_by(|a, b| weight(a).total_cmp(&weight(b)))?;
-            refine(flank, seed)
+                .max_by(|a, b| weight(a).total_cmp(&weight(b)))
         })
+        .collect()
+}
+
+/// The patches that grow from rough ones by their film, held to what the flanks have in common.
+fn grown(colours: &Colours, seeds: Vec<Option<Mask>>) -> Vec<Option<FoundPatch>> {
+    let mut found: Vec<Option<Film>> = colours
+        .flanks
+        .iter()
+        .zip(seeds)
+        .map(|(flank, seed)| refine(flank, seed?))
         .collect();
     let regions: Vec<Mask> = found
         .iter()
@@ -310,8 +345,8 @@ mod tests {
     }
 
     fn centres(maps: &[FlankMap], polarity: Option<Polarity>) -> Vec<(f64, f64)> {
-        let colours = separate(maps, polarity).unwrap();
-        find_patches(&colours)
+        let colours = separate(maps, polarity, None).unwrap();
+        find_patches(&colours, None)
             .into_iter()
             .map(|found| {
                 let centre = patch_numbers(&found.unwrap().region, 0.25).unwrap().centre;
@@ -334,7 +369,7 @@ mod tests {
     #[test]
     fn a_transferred_patch_is_known_as_such() {
         let maps: Vec<_> = (0..3).map(|tooth| painted(tooth, false, false)).collect();
-        let colours = separate(&maps, None).unwrap();
+        let colours = separate(&maps, None, None).unwrap();
         assert_eq!(colours.polarity, Polarity::Transferred);
         for (length, height) in centres(&maps, None) {
             assert!((length - 0.4).abs() < 0.01 && (height - 0.55).abs() < 0.015);

@@ -1,0 +1,34 @@
+//! The pinhole camera that a photo is taken to be made with.
+
+use crate::frames::PhotoPoint;
+use nalgebra::{Matrix3, Vector3};
+
+/// A pinhole camera before the gear.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Camera {
+    /// Gear axes → camera axes (x right, y down, z away).
+    pub(super) rotation: Matrix3<f64>,
+    /// Where the gear's origin stands before the camera, face widths.
+    pub(super) origin: Vector3<f64>,
+    /// Focal length, full-size pixels.
+    pub(super) focal_px: f64,
+    /// Middle of the photo.
+    pub(super) centre: PhotoPoint,
+}
+
+impl Camera {
+    /// Where a point of space falls in the photo. Points behind the camera give coordinates that
+    /// are not finite.
+    pub fn project(&self, point: Vector3<f64>) -> PhotoPoint {
+        let seen = self.rotation * point + self.origin;
+        let per_depth = if seen.z > 1e-6 {
+            self.focal_px / seen.z
+        } else {
+            f64::NAN
+        };
+        PhotoPoint::new(
+            self.centre.x + seen.x * per_depth,
+            self.centre.y + seen.y * per_depth,
+        )
+    }
+}

@@ -1,0 +1,319 @@
+//! From the flanks that were proposed to all that can be seen: the teeth of a gear stand at equal
+//! angles, so one good fit says where every other flank must lie.
+
+use super::fields::Fields;
+use super::gear_fit::{CAMERA_NUMBERS, GearFit, SEEN_WEIGHT, softened, usual_focal};
+use super::gear_form::{RingForm, SHAPE_NUMBERS};
+use super::least_squares::minimise;
+use crate::frames::{FlankPoint, PhotoPoint};
+use crate::photo::Photo;
+use nalgebra::{Matrix2, Rotation3, Vector2, Vector3};
+use std::f64::consts::TAU;
+
+/// A flank of the fitted gear as the fields show it.
+#[derive(Debug, Clone)]
+pub(super) struct SeenTooth {
+    /// Its place in the row of teeth, counted from the first proposed one.
+    pub step: f64,
+    /// Share of the flank that the fields show where the fit has it.
+    pub share: f64,
+    /// Share of the flank that lies within the photo.
+    pub in_photo: f64,
+    /// What the fields say over the parts of the flank.
+    parts: Vec<Part>,
+}
+
+/// The mean over a part of a flank of what its cells say.
+#[derive(Debug, Clone, Copy)]
+struct Part {
+    /// Length and height as the network has them.
+    said: FlankPoint,
+    /// Where in the photo.
+    place: PhotoPoint,
+    /// Standard deviation of what it says.
+    error: FlankPoint,
+}
+
+/// Rows and columns of a flank at which the fields are asked, and of the parts they are gathered
+/// into.
+const GRID: (usize, usize) = (12, 40);
+const PARTS: (usize, usize) = (4, 10);
+
+/// Farther than this from what the fit says, a cell speaks of another flank.
+const ANOTHER: FlankPoint = FlankPoint::new(0.2, 0.4);
+
+/// A flank takes part in the fit when this share of it is shown.
+const SHOWN: f64 = 0.55;
+
+/// Rounds of looking for teeth and fitting them.
+const ROUNDS: usize = 2;
+
+/// Ring gears have some 20 … 80 teeth (common practice, no source).
+const PITCHES: (f64, f64) = (TAU / 80.0, TAU / 20.0);
+
+/// Fits the gear to all flanks that the fields show where teeth of equal pitch have them. `None`
+/// when the flanks of `fit` do not say how far apart the teeth are.
+pub(super) fn refine(
+    photo: &Photo,
+    fields: &Fields,
+    fit: &GearFit,
+) -> Option<(GearFit, Vec<SeenTooth>)> {
+    let pitch = fit.pitch()?;
+    let first = fit.angles[0];
+    // Flanks that were not proposed between others make the pitch look larger than it is.
+    let (pitch, mut teeth) = [1.0, 2.0, 3.0]
+        .into_iter()
+        .map(|parts| pitch / parts)
+        .filter(|pitch| (PITCHES.0..PITCHES.1).contains(pitch))
+        .map(|pitch| (pitch, seen_teeth(photo, fields, fit, first, pitch)))
+        .max_by(|a, b| support(&a.1).total_cmp(&support(&b.1)))?;
+    if teeth.len() < 2 {
+        return None;
+    }
+    let mut at = regular(fit, first, pitch, &teeth);
+    for _ in 0..ROUNDS {
+        at = refit(photo, &at, &teeth)?;
+        let pitch = at.angles[1] - at.angles[0];
+        let pitch = pitch / (teeth[1].step - teeth[0].step);
+        let first = at.angles[0] - teeth[0].step * pitch;
+        teeth = seen_teeth(photo, fields, &at, first, pitch);
+        at = regular(&at, first, pitch, &teeth);
+    }
+    (teeth.len() >= 2).then_some((at, teeth))
+}
+
+/// The fit with the angles of these teeth in place of its own.
+fn regular(fit: &GearFit, first: f64, pitch: f64, teeth: &[SeenTooth]) -> GearFit {
+    GearFit {
+        angles: teeth.iter().map(|t| first + t.step * pitch).collect(),
+        ..fit.clone()
+    }
+}
+
+/// How much speaks for a pitch: flanks that show nearly as well as the best ones speak for it;
+/// those that show much worse, or not at all, lie between the real ones and speak against it.
+fn support(teeth: &[SeenTooth]) -> f64 {
+    let mut shares: Vec<f64> = teeth.iter().map(|tooth| tooth.share).collect();
+    shares.sort_by(|a, b| b.total_cmp(a));
+    let good = shares.get(2).or(shares.first()).copied().unwrap_or(0.0);
+    let row = teeth.first().zip(teeth.last());
+    let missing =
+        row.map_or(0.0, |(first, last)| last.step - first.step + 1.0) - teeth.len() as f64;
+    shares.iter().map(|share| share - 0.7 * good).sum::<f64>() - 0.3 * missing
+}
+
+/// The flanks that the fields show, of all teeth of equal pitch.
+fn seen_teeth(
+    photo: &Photo,
+    fields: &Fields,
+    fit: &GearFit,
+    first: f64,
+    pitch: f64,
+) -> Vec<SeenTooth> {
+    let most = (TAU / pitch / 2.0) as i32;
+    let teeth: Vec<SeenTooth> = (-most..=most)
+        .map(|step| {
+            let step = f64::from(step);
+            let place = |at: FlankPoint| fit.place_at(first + step * pitch, at);
+            seen_tooth(photo, fields, fit, step, place)
+        })
+        .collect();
+    row_about_the_best(teeth)
+}
+
+/// The teeth about those that show best, as far as they show on both sides: beyond a gap they are
+/// small and far off.
+fn row_about_the_best(mut teeth: Vec<SeenTooth>) -> Vec<SeenTooth> {
+    let three = |i: usize| -> f64 {
+        let near = i.saturating_sub(1)..(i + 2).min(teeth.len());
+        teeth[near].iter().map(|tooth| tooth.share).sum()
+    };
+    let Some(best) = (0..teeth.len()).max_by(|&a, &b| three(a).total_cmp(&three(b))) else {
+        return teeth;
+    };
+    let shows = |i: usize| teeth.get(i).is_some_and(|tooth| tooth.share > SHOWN);
+    // One flank that does not show is no gap: a glint or a rag may hide it.
+    let after = (best..teeth.len())
+        .find(|&i| !(shows(i) || shows(i + 1)))
+        .unwrap_or(teeth.len());
+    let before = (0..=best)
+        .rev()
+        .find(|&i| !(shows(i) || i > 0 && shows(i - 1)));
+    let first = before.map_or(0, |i| i + 1);
+    teeth.truncate(after.max(first));
+    teeth.drain(..first);
+    teeth.retain(|tooth| tooth.share > SHOWN);
+    teeth
+}
+
+fn seen_tooth(
+    photo: &Photo,
+    fields: &Fields,
+    fit: &GearFit,
+    step: f64,
+    place: impl Fn(FlankPoint) -> PhotoPoint,
+) -> SeenTooth {
+    let mut sums = vec![[0.0; 7]; PARTS.0 * PARTS.1];
+    let (mut shown, mut inside) = (0, 0);
+    for row in 0..GRID.0 {
+        for column in 0..GRID.1 {
+            let at = FlankPoint::new(
+                (column as f64 + 0.5) / GRID.1 as f64,
+                (row as f64 + 0.5) / GRID.0 as f64,
+            );
+            let point = place(at);
+            inside += usize::from(photo.contains(point));
+            let Some(cell) = fields.cell_at(point) else {
+                continue;
+            };
+            let said = fields.at(cell);
+            if fields.form(cell) != Some(fit.kind.form)
+                || (said.length - at.length).abs() > ANOTHER.length
+                || (said.height - at.height).abs() > ANOTHER.height
+            {
+                continue;
+            }
+            shown += 1;
+            let part = (row * PARTS.0 / GRID.0) * PARTS.1 + column * PARTS.1 / GRID.1;
+            let (seen, error) = (fields.place(cell), fields.expected_error(cell));
+            let values = [
+                1.0,
+                said.length,
+                said.height,
+                seen.x,
+                seen.y,
+                error.length,
+                error.height,
+            ];
+            for (sum, value) in sums[part].iter_mut().zip(values) {
+                *sum += value;
+            }
+        }
+    }
+    let cells = (GRID.0 * GRID.1) as f64;
+    SeenTooth {
+        step,
+        share: f64::from(shown) / cells,
+        in_photo: inside as f64 / cells,
+        parts: sums
+            .iter()
+            .filter(|sum| sum[0] >= 3.0)
+            .map(|sum| {
+                let mean = |i: usize| sum[i] / sum[0];
+                Part {
+                    said: FlankPoint::new(mean(1), mean(2)),
+                    place: PhotoPoint::new(mean(3), mean(4)),
+                    error: FlankPoint::new(mean(5), mean(6)),
+                }
+            })
+            .collect(),
+    }
+}
+
+/// The gear, camera, first angle and pitch that explain the parts best.
+fn refit(photo: &Photo, fit: &GearFit, teeth: &[SeenTooth]) -> Option<GearFit> {
+    if teeth.len() < 2 {
+        return None;
+    }
+    let slopes: Vec<Vec<Matrix2<f64>>> = (0..teeth.len())
+        .map(|tooth| {
+            let parts = teeth[tooth].parts.iter();
+            parts.map(|part| slope(fit, tooth, part)).collect()
+        })
+        .collect();
+    let (focal_px, focal_log_spread) = usual_focal(photo);
+    let origin = fit.camera.origin;
+    let pitch = (fit.angles[1] - fit.angles[0]) / (teeth[1].step - teeth[0].step);
+    let first = fit.angles[0] - teeth[0].step * pitch;
+    let mut start = vec![
+        0.0,
+        0.0,
+        0.0,
+        origin.x / origin.z,
+        origin.y / origin.z,
+        origin.z.ln(),
+        fit.camera.focal_px.ln(),
+        first,
+        pitch,
+    ];
+    start.extend_from_slice(&fit.offsets);
+    let unpack = |unknowns: &[f64]| {
+        let mut next = fit.clone();
+        let turn = Rotation3::new(Vector3::new(unknowns[0], unknowns[1], unknowns[2]));
+        let distance = unknowns[5].exp();
+        next.camera.rotation = turn.into_inner() * fit.camera.rotation;
+        next.camera.origin = Vector3::new(unknowns[3] * distance, unknowns[4] * distance, distance);
+        next.camera.focal_px = unknowns[6].exp();
+        next.angles = teeth
+            .iter()
+            .map(|tooth| unknowns[CAMERA_NUMBERS] + tooth.step * unknowns[CAMERA_NUMBERS + 1])
+            .collect();
+        next.offsets
+            .copy_from_slice(&unknowns[CAMERA_NUMBERS + 2..][..SHAPE_NUMBERS]);
+        next.form = RingForm::from_offsets(&next.offsets);
+        next
+    };
+    let end = minimise(start, 25, |unknowns| {
+        let next = unpack(unknowns);
+        let mut off = Vec::new();
+        for ((tooth, seen), slopes) in teeth.iter().enumerate().zip(&slopes) {
+            let weight = (seen.parts.len() as f64 / SEEN_WEIGHT).sqrt();
+            for (part, slope) in seen.parts.iter().zip(slopes) {
+                let placed = next.place(tooth, part.said);
+                let away = slope * Vector2::new(part.place.x - placed.x, part.place.y - placed.y);
+                let (length, height) = (
+                    away.x / (part.error.length * weight),
+                    away.y / (part.error.height * weight),
+                );
+                let size = length.hypot(height);
+                let share = if size > 0.0 {
+                    softened(size) / size
+                } else {
+                    1.0
+                };
+                off.push(length * share);
+                off.push(height * share);
+            }
+        }
+        off.extend_from_slice(&next.offsets);
+        off.push((unknowns[6] - focal_px.ln()) / focal_log_spread);
+        // Turning all teeth is the same as turning the camera: hold the first one still.
+        off.push(unknowns[CAMERA_NUMBERS] - first);
+        off
+    });
+    let mut found = unpack(&end.at);
+    let (mut square, mut count) = (0.0, 0.0);
+    for ((tooth, seen), slopes) in teeth.iter().enumerate().zip(&slopes) {
+        for (part, slope) in seen.parts.iter().zip(slopes) {
+            let placed = found.place(tooth, part.said);
+            let away = slope * Vector2::new(part.place.x - placed.x, part.place.y - placed.y);
+            // Heights in flank lengths, as the misfit counts.
+            square += away.x.powi(2) + (away.y * found.form.proportion()).powi(2);
+            count += 1.0;
+        }
+    }
+    found.misfit = (square / f64::max(count, 1.0)).sqrt();
+    found.misfit.is_finite().then_some(found)
+}
+
+/// Steps in the photo → steps of length and height, about a part of a flank.
+fn slope(fit: &GearFit, tooth: usize, part: &Part) -> Matrix2<f64> {
+    const STEP: f64 = 0.02;
+    let at = |length: f64, height: f64| {
+        fit.place(
+            tooth,
+            FlankPoint::new(part.said.length + length, part.said.height + height),
+        )
+    };
+    let (back, on) = (at(-STEP, 0.0), at(STEP, 0.0));
+    let (low, high) = (at(0.0, -STEP), at(0.0, STEP));
+    let per = 1.0 / (2.0 * STEP);
+    Matrix2::new(
+        (on.x - back.x) * per,
+        (high.x - low.x) * per,
+        (on.y - back.y) * per,
+        (high.y - low.y) * per,
+    )
+    .try_inverse()
+    .unwrap_or_else(Matrix2::zeros)
+}
