@@ -138,7 +138,7 @@ fn jpeg(bytes: &[u8], facts: &CameraFacts) -> Option<Vec<u8>> {
         if marker == 0xda {
             let start = at;
             // Entropy-coded data runs to the next marker that is neither stuffing nor a restart.
-            while !(*bytes.get(at)? == 0xff && !matches!(*bytes.get(at + 1)?, 0x00 | 0xd0..=0xd7)) {
+            while *bytes.get(at)? != 0xff || matches!(*bytes.get(at + 1)?, 0x00 | 0xd0..=0xd7) {
                 at += 1;
             }
             out.extend(bytes.get(start..at)?);
@@ -153,15 +153,17 @@ fn png(bytes: &[u8], facts: &CameraFacts) -> Option<Vec<u8>> {
         b"bKGD", b"pHYs",
     ];
     let mut out = bytes.get(..8)?.to_vec();
+    let mut waiting = notes(facts);
     let mut at = 8;
     loop {
         let length = u32::from_be_bytes(bytes.get(at..at + 4)?.try_into().ok()?) as usize;
         let kind = bytes.get(at + 4..at + 8)?;
         let end = at.checked_add(length)?.checked_add(12)?;
-        if kind == b"IDAT" && !out.windows(4).any(|w| w == b"eXIf" || w == b"IDAT") {
-            if let Some(notes) = notes(facts) {
-                chunk(&mut out, b"eXIf", &notes);
-            }
+        // Notes stand before the picture's data.
+        if kind == b"IDAT"
+            && let Some(notes) = waiting.take()
+        {
+            chunk(&mut out, b"eXIf", &notes);
         }
         if KEPT.contains(&kind) {
             out.extend(bytes.get(at..end)?);

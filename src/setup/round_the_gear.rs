@@ -370,7 +370,7 @@ mod tests {
             let wave = judge(&evenly(&readings), &Limits::default()).unwrap().run_out.unwrap();
             prop_assert!((wave.swing_mm - swing).abs() < 1e-9);
             let off = (wave.loose_at_deg - at).rem_euclid(360.0);
-            prop_assert!(off < 1e-6 || off > 360.0 - 1e-6);
+            prop_assert!(off.min(360.0 - off) < 1e-6);
         }
 
         #[test]

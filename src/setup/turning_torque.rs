@@ -241,7 +241,7 @@ mod tests {
             ([7.0, 11.0], 22.0, "within"),
             ([7.0, 11.0], 27.0, "above"),
             ([2.0, 4.0], 16.5, "within"),
-            ([2.0, 4.0], 15.0, "below"),
+            ([2.0, 4.0], 14.0, "below"),
         ] {
             let limits = TotalLimits {
                 rise_nm: Some(window.map(|w| w * LB_IN)),
