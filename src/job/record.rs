@@ -205,17 +205,9 @@ pub struct Note {
 }
 
 impl Record {
-    /// The trials as the advice reads them. The axle as it came in counts only where its gears stay in: for a new
-    /// set, what the old one showed teaches nothing.
+    /// The trials as the advice reads them.
     pub fn rules_trials(&self) -> Vec<Trial> {
-        let stays = self.trials.last().is_some_and(|last| {
-            last.trial.as_found || last.trial.condition == Some(Condition::Used)
-        });
-        self.trials
-            .iter()
-            .filter(|a| stays || !a.trial.as_found)
-            .map(|a| a.trial.clone())
-            .collect()
+        self.trials.iter().map(|a| a.trial.clone()).collect()
     }
 
     /// The job as `flankread advise` reads it, `flankread/job/1`.

@@ -257,3 +257,148 @@ fn redrawn(bytes: &[u8], name: &str) -> Result<Vec<u8>, JobError> {
         .map_err(|error| bad(error.to_string()))?;
     Ok(out)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use image::RgbImage;
+
+    /// A TIFF block with orientation 6, a place (48° N) and a focal length of 26 mm, written by hand after EXIF 2.32.
+    fn notes_with_a_place() -> Vec<u8> {
+        let mut block = b"MM\0\x2a\0\0\0\x08".to_vec();
+        let entry = |tag: u16, kind: u16, count: u32, value: [u8; 4]| {
+            let mut entry = Vec::new();
+            entry.extend(tag.to_be_bytes());
+            entry.extend(kind.to_be_bytes());
+            entry.extend(count.to_be_bytes());
+            entry.extend(value);
+            entry
+        };
+        block.extend(3_u16.to_be_bytes());
+        block.extend(entry(0x0112, 3, 1, [0, 6, 0, 0]));
+        block.extend(entry(0x8769, 4, 1, 50_u32.to_be_bytes()));
+        block.extend(entry(0x8825, 4, 1, 68_u32.to_be_bytes()));
+        block.extend(0_u32.to_be_bytes());
+        assert_eq!(block.len(), 50);
+        block.extend(1_u16.to_be_bytes());
+        block.extend(entry(0xa405, 3, 1, [0, 26, 0, 0]));
+        block.extend(0_u32.to_be_bytes());
+        assert_eq!(block.len(), 68);
+        block.extend(2_u16.to_be_bytes());
+        block.extend(entry(1, 2, 2, [b'N', 0, 0, 0]));
+        block.extend(entry(2, 5, 3, 98_u32.to_be_bytes()));
+        block.extend(0_u32.to_be_bytes());
+        assert_eq!(block.len(), 98);
+        for (above, below) in [(48_u32, 1_u32), (7, 1), (0, 1)] {
+            block.extend(above.to_be_bytes());
+            block.extend(below.to_be_bytes());
+        }
+        block
+    }
+
+    fn picture(format: ImageFormat) -> Vec<u8> {
+        let mut bytes = Vec::new();
+        RgbImage::from_fn(40, 20, |x, y| {
+            image::Rgb([(6 * x) as u8, (12 * y) as u8, 90])
+        })
+        .write_to(&mut Cursor::new(&mut bytes), format)
+        .unwrap();
+        bytes
+    }
+
+    fn jpeg_with_a_place() -> Vec<u8> {
+        let notes = notes_with_a_place();
+        let mut bytes = vec![0xff, 0xd8, 0xff, 0xe1];
+        bytes.extend((notes.len() as u16 + 8).to_be_bytes());
+        bytes.extend(b"Exif\0\0");
+        bytes.extend(notes);
+        bytes.extend(&picture(ImageFormat::Jpeg)[2..]);
+        // A second picture behind the first, as phones append them, has a place of its own.
+        bytes.extend(b"<x:xmpmeta exif:GPSLatitude=\"48,7N\"/>");
+        bytes
+    }
+
+    fn png_with_a_place() -> Vec<u8> {
+        let plain = picture(ImageFormat::Png);
+        // Behind the header chunk: 8 + 4 + 4 + 13 + 4.
+        let mut bytes = plain[..33].to_vec();
+        chunk(&mut bytes, b"eXIf", &notes_with_a_place());
+        chunk(&mut bytes, b"tEXt", b"Comment\0exif:GPSLatitude 48");
+        bytes.extend(&plain[33..]);
+        bytes
+    }
+
+    fn webp_with_a_place() -> Vec<u8> {
+        let plain = picture(ImageFormat::WebP);
+        let notes = notes_with_a_place();
+        let mut body = b"VP8X".to_vec();
+        body.extend(10_u32.to_le_bytes());
+        body.extend([0b1000, 0, 0, 0]);
+        body.extend(&39_u32.to_le_bytes()[..3]);
+        body.extend(&19_u32.to_le_bytes()[..3]);
+        body.extend(&plain[12..]);
+        body.extend(b"EXIF");
+        body.extend((notes.len() as u32).to_le_bytes());
+        body.extend(notes);
+        let mut bytes = b"RIFF".to_vec();
+        bytes.extend((body.len() as u32 + 4).to_le_bytes());
+        bytes.extend(b"WEBP");
+        bytes.extend(body);
+        bytes
+    }
+
+    fn pixels(bytes: &[u8]) -> RgbImage {
+        image::load_from_memory(bytes).unwrap().into_rgb8()
+    }
+
+    #[test]
+    fn place_goes_and_picture_orientation_and_focal_length_stay() {
+        for (name, bytes) in [
+            ("a.jpg", jpeg_with_a_place()),
+            ("a.png", png_with_a_place()),
+            ("a.webp", webp_with_a_place()),
+        ] {
+            assert!(names_a_place(&bytes), "{name}");
+            let (clean, ending) = scrubbed(&bytes, name).unwrap();
+            assert!(!names_a_place(&clean), "{name}");
+            assert!(name.ends_with(ending));
+            assert_eq!(pixels(&clean), pixels(&bytes), "{name}");
+            let facts = camera_facts(&clean);
+            assert_eq!(facts.orientation, Some(6), "{name}");
+            assert_eq!(facts.focal_35mm, Some(26.0), "{name}");
+            // What is clean already stays as it is.
+            assert_eq!(scrubbed(&clean, name).unwrap().0, clean, "{name}");
+        }
+    }
+
+    #[test]
+    fn a_tiff_leaves_as_a_png_of_the_same_pixels() {
+        let bytes = picture(ImageFormat::Tiff);
+        let (clean, ending) = scrubbed(&bytes, "a.tif").unwrap();
+        assert_eq!(ending, "png");
+        assert_eq!(pixels(&clean), pixels(&bytes));
+    }
+
+    #[test]
+    fn photos_of_the_fixtures_keep_their_pixels() {
+        for name in ["painted/drive-yellow.jpg", "rendered/h007.jpg"] {
+            let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR"))
+                .join("fixtures")
+                .join(name);
+            let bytes = std::fs::read(path).unwrap();
+            let (clean, _) = scrubbed(&bytes, name).unwrap();
+            assert_eq!(pixels(&clean), pixels(&bytes), "{name}");
+        }
+    }
+
+    #[test]
+    fn files_cut_short_are_refused_and_never_panic() {
+        for bytes in [jpeg_with_a_place(), png_with_a_place(), webp_with_a_place()] {
+            let whole = bytes.len();
+            for cut in (0..whole).step_by(7) {
+                let _ = scrubbed(&bytes[..cut], "cut");
+            }
+        }
+        assert!(scrubbed(&jpeg_with_a_place()[..300], "cut.jpg").is_err());
+    }
+}

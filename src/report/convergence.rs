@@ -188,11 +188,11 @@ fn chart(
     if let Some([low, top_of]) = window {
         let _ = write!(
             svg,
-            r#"<rect x="{left}" y="{:.1}" width="{across}" height="{:.1}" fill="{STEEL}"/><text x="{:.1}" y="{:.1}" font-size="10" text-anchor="end" fill="{QUIET}">{} to {}</text>"#,
+            r#"<rect x="{left}" y="{:.1}" width="{across}" height="{:.1}" fill="{STEEL}"/><text x="{:.1}" y="{:.1}" font-size="10" text-anchor="end" fill="{QUIET}">window {} to {}</text>"#,
             y(top_of),
             y(low) - y(top_of),
-            left + across - 4.0,
-            y(top_of) - 4.0,
+            left + across,
+            top - 9.0,
             word(low),
             word(top_of)
         );

@@ -1,7 +1,7 @@
 //! What must be there and believable before any amount is computed.
 
 use super::advice::{Check, CheckCode};
-use super::job::{FlankReading, Trial};
+use super::job::{Condition, FlankReading, Trial};
 use super::{RulesError, places};
 use crate::frames::Side;
 use crate::gear::card::Card;
@@ -369,7 +369,15 @@ pub fn comparable(card: &Card, trials: &[Trial]) -> (Vec<(usize, [f64; 2])>, Vec
     let mut used: Vec<(usize, [f64; 2])> = Vec::new();
     let mut cautions = Vec::new();
     let mut first: Option<[f64; 2]> = None;
+    let new_gears = trials.last().and_then(|t| t.condition) == Some(Condition::New);
     for (i, trial) in trials.iter().enumerate() {
+        if new_gears && trial.as_found && trial.condition != Some(Condition::New) {
+            cautions.push(format!(
+                "Trial {} is the axle as found with its old gears, so it was not used for the new ones.",
+                i + 1
+            ));
+            continue;
+        }
         match place(trial) {
             Some((p, r)) if p.scale == pinion.scale && r.scale == ring.scale => {
                 let zero = *first.get_or_insert([p.away_mm, r.away_mm]);
