@@ -10,6 +10,8 @@ mod torque;
 use super::{Outcome, Talk};
 use crate::Result;
 use crate::gear::card::Card;
+use crate::job::store::usual_path;
+use crate::job::{Record, Store};
 use crate::report::setup_text::setup_text;
 use crate::setup::{Answer, SetupError};
 use crate::units::{LengthUnit, Shown, TorqueUnit, Units};
@@ -46,6 +48,12 @@ struct Common {
     /// The card of the axle: limits, kit and conventions come from it unless given here.
     #[arg(long, value_name = "FILE")]
     card: Option<PathBuf>,
+    /// A job of the workshop's database: its card and its trials so far are used.
+    #[arg(long, value_name = "NUMBER")]
+    job: Option<i64>,
+    /// The workshop's database, with --job.
+    #[arg(long, value_name = "FILE", requires = "job")]
+    db: Option<PathBuf>,
     /// Units of the text; JSON is always in millimetres and newton-metres.
     #[arg(long, value_enum, default_value = "mm")]
     units: Units,
@@ -69,8 +77,18 @@ impl Common {
         }
     }
 
+    fn record(&self) -> Result<Option<Record>> {
+        let Some(job) = self.job else { return Ok(None) };
+        let store = Store::open(&self.db.clone().unwrap_or_else(usual_path))?;
+        Ok(Some(store.record(job)?))
+    }
+
+    /// The card given, or that of the job given.
     fn card(&self) -> Result<Option<Card>> {
-        self.card.as_deref().map(Card::read).transpose()
+        match &self.card {
+            Some(path) => Card::read(path).map(Some),
+            None => Ok(self.record()?.map(|record| record.card)),
+        }
     }
 }
 

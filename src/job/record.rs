@@ -1,10 +1,12 @@
 //! The whole of one job, as it is stored, printed and carried to another workshop.
 
-use crate::gear::card::Card;
+use crate::gear::card::{BacklashDirection, Card};
 use crate::reading::Reading;
 use crate::rules::advice::Advice;
 use crate::rules::job::Condition;
 use crate::rules::{self, Trial};
+use crate::setup::backlash_ratio::PlaceAndBacklash;
+use crate::setup::preload::PreloadTrial;
 use serde::{Deserialize, Serialize};
 
 /// Value of the `schema` field.
@@ -217,6 +219,49 @@ impl Record {
             "card": self.card,
             "trials": self.rules_trials(),
         })
+    }
+
+    /// Preload packs and the torques they gave, without the axle as found and without readings that hold a seal.
+    pub fn preload_trials(&self) -> Vec<PreloadTrial> {
+        self.trials
+            .iter()
+            .filter(|a| !a.trial.as_found && !a.bench.seal)
+            .filter_map(|a| {
+                Some(PreloadTrial {
+                    pack_mm: a.bench.preload_pack_mm?,
+                    torque_nm: a.trial.pinion_torque_nm?,
+                })
+            })
+            .collect()
+    }
+
+    /// Places of the ring gear (minus the ring-side pack) and the backlash there, with what the pinion's own moves
+    /// did to it taken out by the contact model. Assemblies with preloaded side bearings are left out: their packs
+    /// do not tell the place alone.
+    ///
+    /// # Errors
+    /// The card's gears cannot mesh.
+    pub fn backlash_trials(&self) -> crate::Result<Vec<PlaceAndBacklash>> {
+        let model = crate::contact::Model::new(&self.card.gear_set())?;
+        let ratios = model.pinion_backlash_ratio(self.card.backlash_radius_mm());
+        let pinion_ratio = match self.card.carrier.backlash_direction {
+            Some(BacklashDirection::Square) => ratios.square,
+            Some(BacklashDirection::Tangential) => ratios.transverse,
+            None => 0.5 * (ratios.square + ratios.transverse),
+        };
+        let away = self.card.pinion.shim_place.away_per_thicker();
+        Ok(self
+            .trials
+            .iter()
+            .filter(|a| !a.trial.as_found && !a.bench.side_preload)
+            .filter_map(|a| {
+                let pinion_mm = away * a.trial.pinion_shim_mm?;
+                Some(PlaceAndBacklash {
+                    away_mm: -a.trial.ring_side_shim_mm?,
+                    backlash_mm: a.trial.mean_backlash_mm()? - pinion_ratio * pinion_mm,
+                })
+            })
+            .collect())
     }
 
     /// The last assembly.

@@ -184,31 +184,35 @@ pub fn answer(found: &Found, wanted: &Wanted, packs: &SidePacks, shown: &Shown) 
                 s(packs.far_side_without_preload_mm)
             ),
         ),
-        Step::new(
-            "with preload",
-            format!("{} added, {on}", s(wanted.preload_mm)),
-            format!("total {}", s(packs.total_mm)),
-            format!("{} and {}", s(packs.ring_side_mm), s(packs.far_side_mm)),
-        ),
-        Step::new(
-            "what preload does to backlash",
-            "ratio × what it pushes the ring gear over",
-            match wanted.preload_on {
-                PreloadOn::BothSides => "pushed from both sides alike".to_owned(),
-                PreloadOn::RingSide => format!(
-                    "{:.2} × half of {}, toward the pinion",
-                    packs.ratio.ratio,
-                    s(wanted.preload_mm)
-                ),
-            },
-            format!(
-                "{}; placed the other way the end would be {}",
-                shown.signed_shim(packs.preload_changes_backlash_mm),
-                s(packs.backlash_other_way_mm)
-            ),
-        ),
-        ratio_step(packs.ratio),
     ]);
+    if wanted.preload_mm > 0.0 {
+        answer.steps.extend([
+            Step::new(
+                "with preload",
+                format!("{} added, {on}", s(wanted.preload_mm)),
+                format!("total {}", s(packs.total_mm)),
+                format!("{} and {}", s(packs.ring_side_mm), s(packs.far_side_mm)),
+            ),
+            Step::new(
+                "what preload does to backlash",
+                "ratio × what it pushes the ring gear over",
+                match wanted.preload_on {
+                    PreloadOn::BothSides => "pushed from both sides alike".to_owned(),
+                    PreloadOn::RingSide => format!(
+                        "{:.2} × half of {}, toward the pinion",
+                        packs.ratio.ratio,
+                        s(wanted.preload_mm)
+                    ),
+                },
+                format!(
+                    "{}; placed the other way the end would be {}",
+                    shown.signed_shim(packs.preload_changes_backlash_mm),
+                    s(packs.backlash_other_way_mm)
+                ),
+            ),
+        ]);
+    }
+    answer.steps.push(ratio_step(packs.ratio));
     answer.remarks.push(
         "Turn the gear some turns to seat the bearings, bring the caps to their torque, then measure backlash \
          again: the number above is a forecast."

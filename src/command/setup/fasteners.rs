@@ -85,7 +85,24 @@ impl Fasteners {
             (None, None) => Known::Share(self.share),
         };
         let found = bolt(thread, self.grade, friction, known, usize::from(self.count))?;
-        Ok(answer(&found, self.grade, &self.common.shown()))
+        let shown = self.common.shown();
+        let mut answer = answer(&found, self.grade, &shown);
+        // A card's torque with thread locker and the table's for the bare bolt differ; both belong on the bench.
+        if let Some(limits) = self.common.card()?.map(|card| card.limits) {
+            for (name, window) in [
+                ("ring-gear bolts", limits.ring_bolt_torque_nm),
+                ("cap bolts", limits.cap_bolt_torque_nm),
+            ] {
+                if let Some([low, high]) = window {
+                    answer.remarks.push(format!(
+                        "The card asks for {} to {} on its {name}; the axle's manual decides.",
+                        shown.torque(low),
+                        shown.torque(high)
+                    ));
+                }
+            }
+        }
+        Ok(answer)
     }
 }
 

@@ -140,16 +140,16 @@ impl Preload {
             .as_ref()
             .map(|said| ROTATING.check(said, sure))
             .transpose()?;
-        let trials = self
-            .trials
-            .iter()
-            .map(|pair| {
-                Ok(PreloadTrial {
-                    pack_mm: PRELOAD_PACK.check(&pair.first, sure)?,
-                    torque_nm: pair.rotating_nm(sure)? - drag_nm.unwrap_or(0.0),
-                })
-            })
-            .collect::<Result<Vec<_>>>()?;
+        let mut trials: Vec<PreloadTrial> = match self.common.record()? {
+            Some(record) => record.preload_trials(),
+            None => Vec::new(),
+        };
+        for pair in &self.trials {
+            trials.push(PreloadTrial {
+                pack_mm: PRELOAD_PACK.check(&pair.first, sure)?,
+                torque_nm: pair.rotating_nm(sure)? - drag_nm.unwrap_or(0.0),
+            });
+        }
         let kit = card
             .as_ref()
             .map_or(&[][..], |card| &card.kit.pinion_shims_mm);

@@ -166,16 +166,16 @@ impl SideShims {
                 .or(carrier.and_then(|c| c.preload_on))
                 .unwrap_or(PreloadOn::BothSides),
         };
-        let trials = self
-            .trials
-            .iter()
-            .map(|trial| {
-                Ok(PlaceAndBacklash {
-                    away_mm: -SIDE_PACK.check(&trial.ring_side, sure)?,
-                    backlash_mm: BACKLASH_OR_NONE.check(&trial.backlash, sure)?,
-                })
-            })
-            .collect::<Result<Vec<_>>>()?;
+        let mut trials = match self.common.record()? {
+            Some(record) => record.backlash_trials()?,
+            None => Vec::new(),
+        };
+        for trial in &self.trials {
+            trials.push(PlaceAndBacklash {
+                away_mm: -SIDE_PACK.check(&trial.ring_side, sure)?,
+                backlash_mm: BACKLASH_OR_NONE.check(&trial.backlash, sure)?,
+            });
+        }
         let ratio = updated(self.ratio.ratio(card.as_ref())?, &trials);
         let packs = split(&found, &wanted, ratio)?;
         Ok(answer(&found, &wanted, &packs, &self.common.shown()))
