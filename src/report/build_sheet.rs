@@ -13,6 +13,8 @@ pub use super::build_sheet_parts::Sheet;
 
 /// The page as HTML.
 pub fn build_sheet(sheet: &Sheet) -> String {
+    let plot_mm = plot_height_mm(sheet);
+    let picture_mm = picture_height_mm(sheet);
     // Sizes in print are points: two sides of A4 or Letter, whichever is narrower and whichever is shorter.
     let style = format!(
         "@page{{margin:11mm 12mm}}*{{box-sizing:border-box}}body{{margin:0 auto;max-width:60rem;padding:1rem;color:{INK};\
@@ -20,7 +22,7 @@ pub fn build_sheet(sheet: &Sheet) -> String {
          margin:.9rem 0 .3rem;border-bottom:2px solid {INK}}}dl{{display:grid;grid-template-columns:max-content 1fr;\
          gap:.1rem .8rem;margin:0}}dt{{color:{QUIET}}}dd{{margin:0;overflow-wrap:anywhere}}table{{border-collapse:collapse;\
          width:100%;font-variant-numeric:tabular-nums;font-size:.85rem}}th,td{{text-align:left;vertical-align:top;\
-         padding:.15rem .35rem;border-bottom:1px solid #ccd3dd}}.two{{display:grid;gap:0 1.6rem;\
+         padding:.15rem .35rem;border-bottom:1px solid #ccd3dd}}td{{white-space:nowrap}}.two{{display:grid;gap:0 1.6rem;\
          grid-template-columns:repeat(auto-fit,minmax(min(100%,20rem),1fr))}}svg{{width:100%;height:auto;display:block}}\
          .pictures{{display:grid;gap:.5rem;grid-template-columns:repeat(auto-fill,minmax(min(100%,14rem),1fr))}}\
          figure{{margin:0;break-inside:avoid}}img{{width:100%;aspect-ratio:4/3;object-fit:contain;background:#f3f5f8;display:block}}\
@@ -29,18 +31,18 @@ pub fn build_sheet(sheet: &Sheet) -> String {
          li.done::before{{content:'☑'}}li.open::before{{content:'☐'}}.scroll{{overflow-x:auto}}\
          .sign{{display:grid;grid-template-columns:1fr 1fr;gap:2rem;margin-top:1.6rem}}.sign div{{border-top:1px solid {INK};\
          padding-top:.2rem}}@media print{{body{{max-width:none;padding:0;font-size:8.3pt;line-height:1.28}}h1{{font-size:14pt}}\
-         h2{{font-size:9.5pt;margin:6pt 0 2pt}}table{{font-size:7.6pt}}figcaption,.quiet{{font-size:7pt}}\
-         .second{{break-before:page}}.pictures{{grid-template-columns:repeat(3,1fr);gap:4pt}}.two{{grid-template-columns:1fr 1fr}}\
+         h2{{font-size:9.5pt;margin:6pt 0 2pt}}table{{font-size:6.9pt}}th,td{{padding:1pt 2pt}}\
+         .head{{grid-template-columns:max-content 1fr max-content 1fr}}svg{{height:{plot_mm:.0}mm;margin:auto}}figcaption,.quiet{{font-size:7pt}}\
+         img{{height:{picture_mm:.0}mm;aspect-ratio:auto}}.second{{break-before:page}}.pictures{{grid-template-columns:repeat(3,1fr);gap:4pt}}.two{{grid-template-columns:1fr 1fr}}\
          .sign{{margin-top:26pt}}}}"
     );
-    let record = sheet.record;
     html! {
         (DOCTYPE)
         html lang="en" {
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
-                title { "Build sheet: " (record.head.name) }
+                title { "Build sheet: " (sheet.record.head.name) }
                 style { (PreEscaped(style)) }
             }
             body {
@@ -52,6 +54,48 @@ pub fn build_sheet(sheet: &Sheet) -> String {
     .into_string()
 }
 
+/// What is left of the first printed side for the plot: a Letter page less its margins and all that stands above,
+/// at the sizes of the style below and with room for lines that wrap.
+fn plot_height_mm(sheet: &Sheet) -> f64 {
+    const SIDE_MM: f64 = 279.4 - 22.0;
+    const LINE_MM: f64 = 3.8;
+    let (found, last) = ends(sheet);
+    let lines = |assembly: Option<&crate::job::record::Assembly>| {
+        assembly.map_or(1, |a| {
+            let facts = state(a, &sheet.shown);
+            facts
+                .iter()
+                .map(|fact| fact.value.chars().count().div_ceil(44))
+                .sum()
+        })
+    };
+    let above = 3.0 + 0.5 * head(sheet).len() as f64 + lines(found).max(lines(last)) as f64;
+    let rows = 3.0 + trials(sheet).0.len() as f64;
+    // Four titles, the plot's caption, and a tenth for other letters than these were measured with.
+    let left = SIDE_MM - 1.1 * (LINE_MM * above + 4.0 * rows + 4.0 * 7.5 + 5.0);
+    left.clamp(45.0, 92.0)
+}
+
+/// What is left of the second printed side for each row of pictures.
+fn picture_height_mm(sheet: &Sheet) -> f64 {
+    const SIDE_MM: f64 = 279.4 - 22.0;
+    const LINE_MM: f64 = 3.8;
+    const CAPTION_MM: f64 = 5.5;
+    let lines = |list: &[String], across: usize| -> usize {
+        list.iter()
+            .map(|line| line.chars().count().div_ceil(across))
+            .sum()
+    };
+    let (advice, notes) = (advice(sheet), notes(sheet));
+    let left = lines(&advice, 48).max(1) + lines(&notes, 48) + if notes.is_empty() { 0 } else { 2 };
+    let ticks: Vec<String> = closing(sheet).into_iter().map(|(_, words)| words).collect();
+    let below = left.max(lines(&ticks, 48)) + CAUTIONS.len() + 2;
+    // Three titles and the lines to sign on.
+    let rest = SIDE_MM - 1.1 * (LINE_MM * below as f64 + 3.0 * 7.5 + 18.0);
+    let rows = pictures(sheet).0.len().div_ceil(3).max(1) as f64;
+    (rest / rows - CAPTION_MM).clamp(18.0, 46.0)
+}
+
 fn first_side(sheet: &Sheet) -> Markup {
     let (found, last) = ends(sheet);
     let (rows, left_out, headings) = trials(sheet);
@@ -59,7 +103,7 @@ fn first_side(sheet: &Sheet) -> Markup {
         section {
             h1 { (sheet.record.head.name) }
             p.quiet style="margin:0 0 .4rem" { "Build sheet of a ring and pinion set-up" }
-            (facts(&head(sheet)))
+            dl.head { @for fact in head(sheet) { dt { (fact.name) } dd { (fact.value) } } }
             div.two {
                 div {
                     h2 { "As found" }

@@ -22,6 +22,29 @@ pub struct Sheet<'a> {
 const MOST_TRIALS: usize = 10;
 /// Pictures that fit the second side.
 const MOST_PICTURES: usize = 9;
+/// Lines of advice and of notes that fit it; the newest are printed.
+const MOST_LINES: usize = 6;
+/// Letters of a note that fit; the record holds all of it.
+const MOST_LETTERS: usize = 180;
+
+/// The words as far as they fit.
+fn fitting(words: &str) -> String {
+    if words.chars().count() <= MOST_LETTERS {
+        return words.to_owned();
+    }
+    let kept: String = words.chars().take(MOST_LETTERS).collect();
+    format!("{} …", kept.trim_end())
+}
+
+/// The newest lines, and how many there are before them.
+fn newest(mut lines: Vec<String>) -> Vec<String> {
+    let before = lines.len().saturating_sub(MOST_LINES);
+    if before > 0 {
+        lines.drain(..before);
+        lines.insert(0, format!("{before} earlier ones are in the job's record"));
+    }
+    lines
+}
 
 /// Printed at the foot of every sheet.
 pub const CAUTIONS: [&str; 5] = [
@@ -50,7 +73,7 @@ fn fact(facts: &mut Vec<Fact>, name: &'static str, value: String) {
 pub fn head(sheet: &Sheet) -> Vec<Fact> {
     let Record { head, card, .. } = sheet.record;
     let mut facts = Vec::new();
-    fact(&mut facts, "axle", head.axle.clone());
+    fact(&mut facts, "axle", fitting(&head.axle));
     fact(&mut facts, "gear set", card.name.clone());
     fact(
         &mut facts,
@@ -135,7 +158,7 @@ pub fn state(assembly: &Assembly, shown: &Shown) -> Vec<Fact> {
     .filter_map(|(is, word)| is.then_some(word))
     .collect();
     fact(&mut facts, "state", flags.join(", "));
-    fact(&mut facts, "note", bench.note.clone());
+    fact(&mut facts, "note", fitting(&bench.note));
     facts
 }
 
@@ -215,7 +238,7 @@ fn picture_words(assembly: &Assembly, photo: &PhotoOf) -> String {
 /// Advice, a line each: after which trial, what, and what became of it.
 pub fn advice(sheet: &Sheet) -> Vec<String> {
     let shown = &sheet.shown;
-    sheet
+    let lines = sheet
         .record
         .advice
         .iter()
@@ -253,9 +276,10 @@ pub fn advice(sheet: &Sheet) -> Vec<String> {
             if !given.remark.is_empty() {
                 line += &format!(" ({})", given.remark);
             }
-            line
+            fitting(&line)
         })
-        .collect()
+        .collect();
+    newest(lines)
 }
 
 /// The closing list: ticked or not, what, and when by whom.
@@ -264,32 +288,36 @@ pub fn closing(sheet: &Sheet) -> Vec<(bool, String)> {
         .into_iter()
         .map(|item| {
             let tick = sheet.record.closing.iter().find(|tick| tick.item == item);
+            let day = |at: &str| short(at).chars().take(10).collect::<String>();
             let words = match tick {
                 Some(tick) if tick.value.is_empty() => {
-                    format!("{} ({} {})", item.asks(), short(&tick.at), tick.by)
+                    format!("{} ({} {})", item.asks(), day(&tick.at), tick.by)
                 }
-                Some(tick) => format!(
-                    "{}: {} ({} {})",
-                    item.asks(),
-                    tick.value,
-                    short(&tick.at),
-                    tick.by
-                ),
+                Some(tick) => {
+                    format!(
+                        "{}: {} ({} {})",
+                        item.asks(),
+                        tick.value,
+                        day(&tick.at),
+                        tick.by
+                    )
+                }
                 None => item.asks().to_owned(),
             };
-            (tick.is_some(), words.replace(" )", ")"))
+            (tick.is_some(), fitting(&words.replace(" )", ")")))
         })
         .collect()
 }
 
 /// Notes, a line each.
 pub fn notes(sheet: &Sheet) -> Vec<String> {
-    sheet
+    let lines = sheet
         .record
         .notes
         .iter()
-        .map(|note| format!("{} {}: {}", short(&note.at), note.by, note.text))
-        .collect()
+        .map(|note| fitting(&format!("{} {}: {}", short(&note.at), note.by, note.text)))
+        .collect();
+    newest(lines)
 }
 
 /// The assemblies that stand in full: as found, and the last that is not.

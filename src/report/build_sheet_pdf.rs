@@ -379,7 +379,13 @@ fn table(pen: &mut Pen, sheet: &Sheet) {
         let mut deepest = pen.y;
         for (cell, width) in row.iter().zip(&widths) {
             let mut y = pen.y;
-            for line in wrapped(cell, small, width - 4.0) {
+            // Bold letters are wider than the plain ones that are measured.
+            let room = if number == 0 {
+                (width - 4.0) / 1.15
+            } else {
+                width - 4.0
+            };
+            for line in wrapped(cell, small, room) {
                 pen.put(x, y + small, &line, small, number == 0, INK);
                 y += 1.25 * small;
             }

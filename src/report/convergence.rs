@@ -15,6 +15,9 @@ pub const HEIGHT: f64 = 372.0;
 /// A flank is drawn a third as high as it is long, whatever its true depth: the way is to be seen.
 const FLANK: (f64, f64) = (300.0, 110.0);
 
+/// Values that a chart can print above its points.
+const MOST_NUMBERS: usize = 9;
+
 /// The drawing as SVG.
 pub fn convergence_svg(record: &Record, shown: &Shown) -> String {
     let mut svg = format!(
@@ -47,7 +50,7 @@ pub fn convergence_svg(record: &Record, shown: &Shown) -> String {
     chart(
         &mut svg,
         (422.0, 216.0),
-        "torque to turn the pinion",
+        "pinion turns with",
         &torque,
         limits.pinion_torque_new_nm.or(limits.pinion_torque_used_nm),
         most,
@@ -193,7 +196,7 @@ fn chart(
             y(low) - y(top_of),
             left + across,
             top - 9.0,
-            word(low),
+            word(low).split(' ').next().unwrap_or_default(),
             word(top_of)
         );
     }
@@ -206,7 +209,7 @@ fn chart(
         r#"<polyline points="{}" fill="none" stroke="{PATCH}" stroke-width="1.5"/>"#,
         line.join(" ")
     );
-    for (number, value) in points {
+    for (i, (number, value)) in points.iter().enumerate() {
         let outside = window.is_some_and(|window| verdict(*value, window) != "within");
         let (cx, cy) = (x(*number), y(*value));
         let _ = if outside {
@@ -222,6 +225,10 @@ fn chart(
                 r#"<circle cx="{cx:.1}" cy="{cy:.1}" r="4.5" fill="{PATCH}"/>"#
             )
         };
+        // Many numbers side by side cannot be read; the first and the last say what counts.
+        if points.len() > MOST_NUMBERS && i > 0 && i + 1 < points.len() {
+            continue;
+        }
         let label = word(*value);
         let number_part = label.split(' ').next().unwrap_or(&label);
         let _ = write!(
