@@ -89,49 +89,49 @@ fn published_worked_numbers() {
             1e-9,
         ),
         (
-            "the same: total + .008, which is GM's .008 in too",
+            "the same: total + .008, which is a maker's .008 in too",
             "side-shims --ring-side 0.095in --far-side 0.088in --backlash 0in --wanted 0.0065in --ratio 0.65 --preload 0.008in --preload-on both-sides",
             "/total_mm",
             0.191 * INCH,
             1e-9,
         ),
         (
-            "Meritor MM-15103: 13.927 to 13.932 is .005",
+            "heavy-axle manual MM-15103: 13.927 to 13.932 is .005",
             "case-spread --before 13.927in --after 13.932in --window 0.002in 0.009in",
             "/spread_mm",
             0.005 * INCH,
             1e-9,
         ),
         (
-            "older Meritor: 15.315 to 15.324 is .009",
+            "an older heavy-axle manual: 15.315 to 15.324 is .009",
             "case-spread --before 15.315in --after 15.324in --window 0.006in 0.013in",
             "/spread_mm",
             0.009 * INCH,
             1e-9,
         ),
         (
-            "backlash.md d3: 1 / (cos 20 cos 38.61) is 1.362",
+            "by hand, 1 / (cos 20 cos 38.61) is 1.362",
             "backlash --reading 0.100mm --direction square --spiral-angle 38.61",
             "/other_direction_mm",
             0.1362,
             1e-4,
         ),
         (
-            "bolts.md: 3/8-24 grade 8 at 75 % of proof, K .20, 49.4 lb-ft",
+            "published table, 3/8-24 grade 8, 75 % of proof, K .20: 49 lb-ft; by hand 49.4",
             "fasteners 3/8-24 --grade 8 --nut-factor 0.20",
             "/torque_nm",
             49.4 * LB_FT,
             0.05,
         ),
         (
-            "bolts.md: F 35.16 kN, D 9.525 mm, K .20 is 67.0 N·m",
+            "by hand: F 35.16 kN, D 9.525 mm, K .20 is 67.0 N·m",
             "fasteners 3/8-24 --tension 35.16kN --nut-factor 0.20",
             "/torque_nm",
             67.0,
             0.05,
         ),
         (
-            "practice.md e4: 1 lb-in = 0.112985 N·m",
+            "NIST SP 811, B.8: 1 lbf·in = 0.112985 N·m",
             "torque --pinion 20lb-in --pinion 20lb-in",
             "/mean_nm",
             20.0 * 0.112_985,
@@ -147,7 +147,7 @@ fn published_worked_numbers() {
     }
 }
 
-/// The limits that manuals give for rotating torque (practice.md e4): each window judges its own ends as within and
+/// The limits that manuals give for rotating torque: each window judges its own ends as within and
 /// a pound-inch outside as outside.
 #[test]
 fn published_windows_of_rotating_torque() {
@@ -157,8 +157,8 @@ fn published_windows_of_rotating_torque() {
         ("TM 10-3930-660-34 p. 9-16, new", 5, 45),
         ("TM 10-3930-660-34 p. 9-16, used", 10, 30),
         ("TM 9-2320-365-34-2 table 24-1, new", 10, 30),
-        ("GM 8.5 in, new", 20, 25),
-        ("GM 7.5 in, new", 24, 32),
+        ("a light axle of 8.5 in, its maker's manual, new", 20, 25),
+        ("a light axle of 7.5 in, its maker's manual, new", 24, 32),
         (
             "a light 4x4 front axle, new: common practice, no source",
             12,
@@ -178,7 +178,7 @@ fn published_windows_of_rotating_torque() {
     }
 }
 
-/// The rows of trade-facts.md marked PRACTICE: common practice, no source.
+/// Numbers of a light 4x4 axle: common practice, no source.
 #[test]
 fn common_practice_rows() {
     // 0.005 in of shim across makes 0.003 in of backlash (0.6).
@@ -308,7 +308,7 @@ fn the_card_gives_limits_conventions_and_its_own_ratio() {
         "side-shims {card} --ring-side 2.3mm --far-side 2.1mm --backlash 0.10mm"
     ));
     assert_eq!(packs["ratio"]["source"], "model");
-    // backlash.md d1: square to the tooth 0.64–0.65 by formula.
+    // Square to the tooth 0.64–0.65 by formula.
     assert!((packs["ratio"]["ratio"].as_f64().unwrap() - 0.65).abs() < 0.05);
     let taught = result(&format!(
         "side-shims {card} --ring-side 2.3mm --far-side 2.1mm --backlash 0.10mm --trial 2.3mm=0.10mm --trial 2.1mm=0.26mm"

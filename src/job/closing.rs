@@ -106,7 +106,7 @@ impl Item {
             Self::Locks => "Locks of adjusters, caps and nut in place",
             Self::Oil => "Filled with the oil the manual asks for",
             Self::LeakCheck => "Dry after standing overnight",
-            // Common practice: 15–20 gentle miles, oil at 500 miles, no towing before (trade-facts.md).
+            // Common practice: 15–20 gentle miles, oil at 500 miles, no towing before, no source.
             Self::BreakIn => {
                 "Owner told: 15 to 20 gentle miles, cool down, oil change at 500 miles, no towing before"
             }

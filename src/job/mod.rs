@@ -15,6 +15,7 @@ mod rows;
 mod schema;
 pub mod scrub;
 pub mod store;
+mod writes;
 
 pub use error::JobError;
 pub use record::Record;

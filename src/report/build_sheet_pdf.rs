@@ -2,20 +2,18 @@
 
 use super::PictureError;
 use super::build_sheet_parts::{
-    CAUTIONS, Fact, Sheet, advice, closing, ends, head, notes, pictures, state, trials,
+    CAUTIONS, Sheet, advice, closing, ends, head, notes, pictures, state, trials,
 };
 use super::canvas::text_width;
 use super::convergence::{HEIGHT, WIDTH, convergence_svg};
+use super::pdf_pen::{INK, Letters, Pen, QUIET, RULE, fill, wrapped};
 use super::raster;
 use krilla::Document;
-use krilla::color::rgb;
-use krilla::geom::{PathBuilder, Point, Rect, Size, Transform};
+use krilla::geom::{PathBuilder, Rect};
 use krilla::image::Image;
 use krilla::metadata::Metadata;
 use krilla::page::PageSettings;
-use krilla::paint::{Fill, Stroke};
-use krilla::surface::Surface;
-use krilla::text::{Font, TextDirection};
+use krilla::text::Font;
 
 /// Paper of the sheet.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
@@ -47,16 +45,7 @@ const SIZES: [f32; 5] = [8.4, 7.8, 7.2, 6.6, 6.0];
 /// # Errors
 /// A picture or a letter that cannot be embedded.
 pub fn build_sheet_pdf(sheet: &Sheet, paper: Paper) -> Result<Vec<u8>, PictureError> {
-    let plot = raster::png(&convergence_svg(sheet.record, &sheet.shown), PLOT_SCALE)?;
-    let plot = Image::from_png(plot.into(), true).map_err(PictureError::new)?;
-    let font = |bytes: &[u8]| {
-        Font::new(bytes.to_vec().into(), 0)
-            .ok_or_else(|| PictureError::new("the program's letters cannot be embedded"))
-    };
-    let letters = Letters {
-        plain: font(dejavu::sans::regular())?,
-        bold: font(dejavu::sans::bold())?,
-    };
+    let (plot, letters) = (plot(sheet)?, letters()?);
     let mut last = Err(PictureError::new("the sheet does not fit on two sides"));
     for size in SIZES {
         let (bytes, fits) = document(sheet, paper, size, &letters, &plot)?;
@@ -68,9 +57,20 @@ pub fn build_sheet_pdf(sheet: &Sheet, paper: Paper) -> Result<Vec<u8>, PictureEr
     last
 }
 
-struct Letters {
-    plain: Font,
-    bold: Font,
+fn plot(sheet: &Sheet) -> Result<Image, PictureError> {
+    let plot = raster::png(&convergence_svg(sheet.record, &sheet.shown), PLOT_SCALE)?;
+    Image::from_png(plot.into(), true).map_err(PictureError::new)
+}
+
+fn letters() -> Result<Letters, PictureError> {
+    let font = |bytes: &[u8]| {
+        Font::new(bytes.to_vec().into(), 0)
+            .ok_or_else(|| PictureError::new("the program's letters cannot be embedded"))
+    };
+    Ok(Letters {
+        plain: font(dejavu::sans::regular())?,
+        bold: font(dejavu::sans::bold())?,
+    })
 }
 
 fn document(
@@ -112,204 +112,6 @@ fn document(
         .finish()
         .map_err(|error| PictureError::new(format!("{error:?}")))?;
     Ok((bytes, fits))
-}
-
-/// Writes down a page, top to bottom, within a column.
-struct Pen<'a, 'p> {
-    surface: &'a mut Surface<'p>,
-    letters: &'a Letters,
-    size: f32,
-    left: f32,
-    width: f32,
-    y: f32,
-    bottom: f32,
-}
-
-const INK: (u8, u8, u8) = (0x14, 0x21, 0x3d);
-const QUIET: (u8, u8, u8) = (0x5b, 0x66, 0x78);
-const RULE: (u8, u8, u8) = (0xcc, 0xd3, 0xdd);
-
-fn fill((red, green, blue): (u8, u8, u8)) -> Option<Fill> {
-    Some(Fill {
-        paint: rgb::Color::new(red, green, blue).into(),
-        ..Fill::default()
-    })
-}
-
-impl Pen<'_, '_> {
-    fn line_height(&self) -> f32 {
-        1.28 * self.size
-    }
-
-    fn put(
-        &mut self,
-        x: f32,
-        baseline: f32,
-        text: &str,
-        size: f32,
-        bold: bool,
-        colour: (u8, u8, u8),
-    ) {
-        self.surface.set_fill(fill(colour));
-        self.surface.set_stroke(None);
-        let font = if bold {
-            &self.letters.bold
-        } else {
-            &self.letters.plain
-        };
-        self.surface.draw_text(
-            Point::from_xy(x, baseline),
-            font.clone(),
-            size,
-            text,
-            false,
-            TextDirection::LeftToRight,
-        );
-    }
-
-    fn rule(&mut self, y: f32, thick: f32, colour: (u8, u8, u8)) {
-        let mut path = PathBuilder::new();
-        path.move_to(self.left, y);
-        path.line_to(self.left + self.width, y);
-        let Some(path) = path.finish() else { return };
-        let (red, green, blue) = colour;
-        self.surface.set_fill(None);
-        self.surface.set_stroke(Some(Stroke {
-            paint: rgb::Color::new(red, green, blue).into(),
-            width: thick,
-            ..Stroke::default()
-        }));
-        self.surface.draw_path(&path);
-    }
-
-    fn title(&mut self, text: &str) {
-        self.y += 0.8 * self.size;
-        let size = 1.15 * self.size;
-        self.put(self.left, self.y + size, text, size, true, INK);
-        self.y += 1.45 * size;
-        self.rule(self.y, 1.0, INK);
-        self.y += 0.35 * self.size;
-    }
-
-    /// A paragraph, its following lines indented.
-    fn paragraph(&mut self, text: &str, indent: f32, colour: (u8, u8, u8)) {
-        for (i, line) in wrapped(text, self.size, self.width - indent)
-            .iter()
-            .enumerate()
-        {
-            let x = self.left + if i == 0 { 0.0 } else { indent };
-            self.put(x, self.y + self.size, line, self.size, false, colour);
-            self.y += self.line_height();
-        }
-    }
-
-    fn facts(&mut self, facts: &[Fact]) {
-        let name_width = facts
-            .iter()
-            .map(|fact| text_width(fact.name, f64::from(self.size)) as f32)
-            .fold(0.0, f32::max)
-            + self.size;
-        for fact in facts {
-            self.put(
-                self.left,
-                self.y + self.size,
-                fact.name,
-                self.size,
-                false,
-                QUIET,
-            );
-            for line in wrapped(&fact.value, self.size, self.width - name_width) {
-                self.put(
-                    self.left + name_width,
-                    self.y + self.size,
-                    &line,
-                    self.size,
-                    false,
-                    INK,
-                );
-                self.y += self.line_height();
-            }
-        }
-    }
-
-    /// Two columns side by side; the pen ends below the longer.
-    fn columns(
-        &mut self,
-        first: impl FnOnce(&mut Pen<'_, '_>),
-        second: impl FnOnce(&mut Pen<'_, '_>),
-    ) {
-        let (top, left, width) = (self.y, self.left, self.width);
-        let gap = 16.0;
-        let half = (width - gap) / 2.0;
-        let mut column = |left: f32, draw: &mut dyn FnMut(&mut Pen<'_, '_>)| {
-            let mut pen = Pen {
-                surface: &mut *self.surface,
-                letters: self.letters,
-                size: self.size,
-                left,
-                width: half,
-                y: top,
-                bottom: self.bottom,
-            };
-            draw(&mut pen);
-            pen.y
-        };
-        let (mut first, mut second) = (Some(first), Some(second));
-        let a = column(left, &mut |pen| {
-            if let Some(first) = first.take() {
-                first(pen);
-            }
-        });
-        let b = column(left + half + gap, &mut |pen| {
-            if let Some(second) = second.take() {
-                second(pen);
-            }
-        });
-        self.y = a.max(b);
-    }
-
-    fn image(&mut self, image: &Image, x: f32, y: f32, width: f32, height: f32) {
-        let Some(size) = Size::from_wh(width, height) else {
-            return;
-        };
-        self.surface
-            .push_transform(&Transform::from_translate(x, y));
-        self.surface.draw_image(image.clone(), size);
-        self.surface.pop();
-    }
-}
-
-/// Text in lines no wider than `width`; a word that is wider stands alone and is cut.
-fn wrapped(text: &str, size: f32, width: f32) -> Vec<String> {
-    let fits = |line: &str| text_width(line, f64::from(size)) as f32 <= width;
-    let mut lines = Vec::new();
-    let mut line = String::new();
-    for word in text.split_whitespace() {
-        let longer = if line.is_empty() {
-            word.to_owned()
-        } else {
-            format!("{line} {word}")
-        };
-        if fits(&longer) {
-            line = longer;
-            continue;
-        }
-        if !line.is_empty() {
-            lines.push(std::mem::take(&mut line));
-        }
-        for letter in word.chars() {
-            let longer = format!("{line}{letter}");
-            if fits(&longer) || line.is_empty() {
-                line = longer;
-            } else {
-                lines.push(std::mem::replace(&mut line, letter.to_string()));
-            }
-        }
-    }
-    if !line.is_empty() || lines.is_empty() {
-        lines.push(line);
-    }
-    lines
 }
 
 fn first_side(pen: &mut Pen, sheet: &Sheet, plot: &Image) -> Result<(), PictureError> {
@@ -510,4 +312,110 @@ fn picture_rows(
         pen.y = deepest + 4.0;
     }
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::gear::card::Card;
+    use crate::job::Record;
+    use crate::job::record::{Assembly, Head, Note, PhotoOf, SCHEMA, Shows};
+    use crate::units::Shown;
+    use image::RgbImage;
+    use image::codecs::jpeg::JpegEncoder;
+
+    /// A job with far more in it than two sides hold.
+    fn crowded() -> (Record, Vec<Vec<Option<Vec<u8>>>>) {
+        let mut jpeg = Vec::new();
+        JpegEncoder::new(&mut jpeg)
+            .encode_image(&RgbImage::new(40, 30))
+            .unwrap();
+        let words = "words that go on and on about what was seen at the bench ".repeat(9);
+        let photo = PhotoOf {
+            original_sha256: String::new(),
+            sha256: String::new(),
+            name: "a.jpg".into(),
+            shows: Shows::Drive,
+            reading: None,
+        };
+        let trials: Vec<Assembly> = (1..=30)
+            .map(|number| {
+                let mut assembly = Assembly {
+                    number,
+                    photos: vec![photo.clone(); 2],
+                    ..Assembly::default()
+                };
+                assembly.trial.backlash_mm = vec![0.2; 12];
+                assembly.trial.as_found = number == 1;
+                assembly.bench.note.clone_from(&words);
+                assembly
+            })
+            .collect();
+        let pictures = vec![vec![Some(jpeg); 2]; trials.len()];
+        let note = Note {
+            at: "2026-05-04T08:00:00Z".into(),
+            by: "Robin".into(),
+            text: words,
+        };
+        let record = Record {
+            schema: SCHEMA.into(),
+            head: Head {
+                name: "Rear axle".into(),
+                ..Head::default()
+            },
+            card: Card::from_toml(include_str!("../../examples/larchfield/card.toml")).unwrap(),
+            trials,
+            advice: Vec::new(),
+            closing: Vec::new(),
+            notes: vec![note; 20],
+        };
+        (record, pictures)
+    }
+
+    #[test]
+    fn a_crowded_job_still_fits_two_sides_of_either_paper() {
+        let (record, pictures) = crowded();
+        let sheet = Sheet {
+            record: &record,
+            pictures: &pictures,
+            shown: Shown::default(),
+        };
+        for paper in [Paper::A4, Paper::Letter] {
+            let letters = letters().unwrap();
+            let plot = plot(&sheet).unwrap();
+            let smallest = SIZES[SIZES.len() - 1];
+            let (bytes, fits) = document(&sheet, paper, smallest, &letters, &plot).unwrap();
+            assert!(fits, "{paper:?}");
+            assert!(bytes.starts_with(b"%PDF"));
+        }
+    }
+
+    #[test]
+    fn a_job_without_anything_still_prints() {
+        let (mut record, _) = crowded();
+        record.trials.clear();
+        record.notes.clear();
+        let sheet = Sheet {
+            record: &record,
+            pictures: &[],
+            shown: Shown::default(),
+        };
+        assert!(
+            build_sheet_pdf(&sheet, Paper::A4)
+                .unwrap()
+                .starts_with(b"%PDF")
+        );
+    }
+
+    #[test]
+    fn lines_break_between_words_and_long_words_within() {
+        let lines = wrapped("one two three", 10.0, 45.0);
+        assert!(
+            lines.len() > 1 && lines.join(" ") == "one two three",
+            "{lines:?}"
+        );
+        let cut = wrapped(&"x".repeat(60), 10.0, 45.0);
+        assert!(cut.len() > 5 && cut.concat().len() == 60);
+        assert_eq!(wrapped("", 10.0, 45.0), [""]);
+    }
 }

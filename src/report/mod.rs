@@ -13,6 +13,7 @@ pub mod flank_view;
 pub mod job_text;
 pub mod overlay;
 mod patch_shape;
+mod pdf_pen;
 pub mod pictures;
 pub mod raster;
 pub mod reading_page;

@@ -129,7 +129,8 @@ mod tests {
 
     const LARCHFIELD: &str = include_str!("../../examples/larchfield/card.toml");
 
-    /// backlash.md d1 and d2: about 0.8 tangential, 0.65 square by formula; published shop rules 0.5–0.9.
+    /// About 0.8 tangential and 0.65 square by the handbook formula (2 tan α sin δ / cos β and 2 sin α sin δ on the
+    /// samples of ISO 23509); published shop rules run from 0.5 to 0.9.
     #[test]
     fn the_model_agrees_with_the_published_band() {
         let card = Card::from_toml(LARCHFIELD).unwrap();
@@ -147,11 +148,15 @@ mod tests {
     }
 
     /// TM 9-2320-289-34 p. 6-19: 0.010 in taken across from zero backlash gives 0.005–0.008 in; the shop's rule
-    /// and GM's 0.05 → 0.03 mm stand inside what the prior holds for likely.
+    /// and a maker's 0.05 → 0.03 mm stand inside what the prior holds for likely.
     #[test]
     fn published_shop_ratios_lie_within_two_deviations() {
         for (source, moved, backlash) in [
-            ("GM 1998: 0.05 mm → 0.03 mm", 0.05, 0.03),
+            (
+                "a maker's service information, 1998: 0.05 mm → 0.03 mm",
+                0.05,
+                0.03,
+            ),
             ("TM 9-2320-289-34, low end", 0.010, 0.005),
             ("TM 9-2320-289-34, high end", 0.010, 0.008),
             ("shop text: 0.010 → 0.007", 0.010, 0.007),

@@ -89,7 +89,7 @@ pub fn answer(found: &Spread, shown: &Shown) -> Answer {
 mod tests {
     use super::*;
 
-    /// Meritor MM-15103: 13.927 → 13.932 in is a spread of 0.005 in, window 0.002–0.009; an older text:
+    /// A heavy-axle maintenance manual (MM-15103): 13.927 → 13.932 in is a spread of 0.005 in, window 0.002–0.009; an older one:
     /// 15.315 → 15.324 is 0.009, window 0.006–0.013.
     #[test]
     fn published_spreads() {

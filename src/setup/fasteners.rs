@@ -5,7 +5,7 @@ use super::{Answer, MANUAL, SetupError, Step};
 use crate::units::Shown;
 use serde::Serialize;
 
-/// Share of the proof load a re-usable joint is tightened to (bolts.md; IFI practice).
+/// Share of the proof load a re-usable joint is tightened to (the basis of published fastener tables).
 pub const USUAL_SHARE: f64 = 0.75;
 
 /// How easily the thread turns.
@@ -17,7 +17,7 @@ pub enum Friction {
     Coefficient(f64),
 }
 
-/// Usual states of a thread with their nut factor: .20 plain, .22 zinc, .10 waxed (Martin catalogue); .15 and .18 as
+/// Usual states of a thread with their nut factor: .20 plain, .22 zinc, .10 waxed (a bolt catalogue); .15 and .18 as
 /// in published torque tables for oiled threads.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, clap::ValueEnum)]
 #[serde(rename_all = "snake_case")]
@@ -351,7 +351,7 @@ mod tests {
     use proptest::prelude::*;
     use std::f64::consts::TAU;
 
-    /// bolts.md: a published table on IFI practice (75 % of proof), clamp in lb and torque in lb-ft at K .15/.18/.20.
+    /// A published table on 75 % of proof, clamp in lb and torque in lb-ft at K .15/.18/.20.
     #[test]
     fn seven_published_rows_of_torque_and_tension() {
         for (size, grade, clamp_lb, torques) in [
@@ -386,7 +386,7 @@ mod tests {
         }
     }
 
-    /// bolts.md, TM 10-3930-647-14&P: proof loads of grade 8, 3/4-10 40 100 lb and 3/4-16 44 800 lb.
+    /// TM 10-3930-647-14&P: proof loads of grade 8, 3/4-10 40 100 lb and 3/4-16 44 800 lb.
     #[test]
     fn two_published_proof_loads() {
         for (size, proof_lb) in [("3/4-10", 40_100.0), ("3/4-16", 44_800.0)] {
@@ -405,7 +405,7 @@ mod tests {
         }
     }
 
-    /// trade-facts.md: 3/8-in ring-gear bolts of grade 8 at 55 lb-ft with thread locker (common practice, no source)
+    /// 3/8-in ring-gear bolts of grade 8 at 55 lb-ft with thread locker (common practice, no source)
     /// against 44–49 lb-ft at 75 % of proof: the difference is what the answer shows.
     #[test]
     fn the_shops_ring_bolt_torque_is_above_three_quarters_of_proof() {

@@ -168,7 +168,7 @@ fn wave(places: &[Place], limits: &Limits) -> Result<RunOut, SetupError> {
 /// Turns a backlash read one way into the other.
 ///
 /// `square = tangential · cos α · cos β · (r_square / r_tangential)`: the free angle is one, the arms and the
-/// direction differ (backlash.md d1: dj_n = dj_t cos α_n cos β; Arrow Gear: up to 40 % larger in the plane of
+/// direction differ (dj_n = dj_t cos α_n cos β; a gear maker's lecture: up to 40 % larger in the plane of
 /// rotation).
 pub fn other_direction_mm(
     backlash_mm: f64,
@@ -289,7 +289,7 @@ mod tests {
     use crate::units::THOU_MM;
     use proptest::prelude::*;
 
-    /// GM: at most 0.002 in over eight points; TM 9-2320-289-34: more than 0.002 in, look for run-out.
+    /// A maker's service information: at most 0.002 in over eight points; TM 9-2320-289-34: more than 0.002 in, look for run-out.
     #[test]
     fn the_published_limit_of_variation() {
         let limits = Limits {
@@ -308,7 +308,7 @@ mod tests {
         assert_eq!(bad.every_reading_within, Some(false));
     }
 
-    /// backlash.md d6: back-face run-out of 0.003 in swings the backlash by about 0.8 times that, 0.0024 in, just
+    /// Back-face run-out of 0.003 in swings the backlash by about 0.8 times that, 0.0024 in, just
     /// over the limit of 0.002 in.
     #[test]
     fn back_face_run_out_shows_as_a_swing() {
@@ -328,7 +328,7 @@ mod tests {
         assert_eq!(round.variation_ok, Some(false));
     }
 
-    /// backlash.md d3: 1 / (cos 20° cos 38.61°) = 1.362, 1 / (cos 20° cos 35°) = 1.299.
+    /// By hand, 1 / (cos 20° cos 38.61°) = 1.362, 1 / (cos 20° cos 35°) = 1.299.
     #[test]
     fn square_and_tangential_convert_by_the_published_factors() {
         for (spiral, factor) in [(38.61_f64, 1.362), (35.0, 1.299)] {

@@ -358,7 +358,7 @@ mod tests {
     }
 
     /// TM 9-2320-289-34 (rule of Table 6-1 and the preload step): from zero lash L and R, take 0.010 across, then add
-    /// 0.004 a side: L − 0.006 and R + 0.014, total + 0.008, which is also GM's 0.008 in in all; 0.010 across gives
+    /// 0.004 a side: L − 0.006 and R + 0.014, total + 0.008, which is also a maker's 0.008 in in all; 0.010 across gives
     /// 0.005–0.008 in of backlash.
     #[test]
     fn the_published_split_with_preload_on_both_sides() {
@@ -409,7 +409,7 @@ mod tests {
         assert!(ring.backlash_deviation_mm > both.backlash_deviation_mm);
     }
 
-    /// GM light truck and Spicer SHAIS150A: one notch is worth about 0.003 in (0.08 mm). No thread is published
+    /// Two makers' manuals (light truck, heavy axle): one notch is worth about 0.003 in (0.08 mm). No thread is published
     /// with it; by hand, 16 threads an inch and 18 notches give 0.0882 mm of travel.
     #[test]
     fn a_notch_of_a_usual_adjuster_is_worth_about_three_thou() {

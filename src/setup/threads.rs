@@ -191,7 +191,7 @@ impl Grade {
 mod tests {
     use super::*;
 
-    /// bolts.md, read in a bolt maker's manual: 3/8-24 .0878, 7/16-20 .1187, 1/2-20 .1600 in².
+    /// A bolt maker's manual: 3/8-24 .0878, 7/16-20 .1187, 1/2-20 .1600 in².
     #[test]
     fn published_stress_areas() {
         for (text, area) in [("3/8-24", 0.0878), ("7/16-20", 0.1187), ("1/2-20", 0.1600)] {

@@ -234,7 +234,7 @@ mod tests {
         readings(&nm).unwrap()
     }
 
-    /// trade-facts.md: total = pinion + 7–11 lb-in (one maker); TM 5-3805-260-24: a rise of 2–4 lb-in.
+    /// Total = pinion + 7–11 lb-in (one maker's manual); TM 5-3805-260-24: a rise of 2–4 lb-in.
     #[test]
     fn published_rises() {
         for (window, total_lb_in, is) in [

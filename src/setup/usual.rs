@@ -32,8 +32,8 @@ pub const PRELOAD_PACK: Usual = usual("preload pack", 0.2, 20.0);
 pub const ROTATING: Usual = usual("rotating torque", 0.0, 12.0);
 /// Rotating torque of pinion and carrier together, N·m.
 pub const TOTAL_ROTATING: Usual = usual("total turning torque", 0.1, 20.0);
-/// Torque of a pinion nut, N·m. Published values run from 150 lb-ft to 1500 lb-ft (Hino/Meritor
-/// DF02-30: 7/8-20 200–275 … 2-12 1200–1500).
+/// Torque of a pinion nut, N·m. Published values run from 150 lb-ft to 1500 lb-ft (a heavy-axle
+/// manual's table by thread: 7/8-20 200–275 … 2-12 1200–1500).
 pub const PINION_NUT: Usual = usual("pinion nut torque", 60.0, 2500.0);
 /// Torque of a ring-gear or cap bolt, N·m. Published values run from 44 to 400 lb-ft.
 pub const BOLT: Usual = usual("bolt torque", 10.0, 900.0);
@@ -119,7 +119,8 @@ mod tests {
         assert!((BACKLASH.check(&said, true).unwrap() - 5.08).abs() < 1e-12);
     }
 
-    /// Every limit of practice.md e4, e5 and backlash.md d5 passes unasked.
+    /// Limits of TM 10-3930-660-34 (5–45 lb-in), of an axle manual's nut table (200–1500 lb-ft) and of light and heavy
+    /// axles (0.003–0.026 in of backlash) pass unasked.
     #[test]
     fn published_values_are_not_questioned() {
         for text in ["5 lb-in", "45 lb-in", "12 lb-in", "15 lb-in", "30 lb-in"] {
