@@ -87,7 +87,7 @@ pub const QUESTIONS: &[Question] = &[
         "gear",
         "hand",
         "Hand of the ring gear's spiral: left or right?",
-        "Look at the toothed face: teeth that bend away clockwise from the toe are right. On most rear axles the ring gear is right or left by maker; look.",
+        "Look at the toothed face: a tooth that turns clockwise on its way from toe to heel is right, the other way left.",
     ),
     q(
         "gear",
@@ -260,7 +260,7 @@ pub fn written(answers: &BTreeMap<usize, String>) -> Result<String, CardError> {
         }
         let value = answer_value(key, answer)?;
         text += &format!(
-            "# {} {}\n{} = {}\n",
+            "# {}\n#   {}\n{} = {}\n",
             question.ask,
             question.find,
             question.name,

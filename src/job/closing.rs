@@ -18,6 +18,7 @@ use serde::{Deserialize, Serialize};
     Hash,
     Serialize,
     Deserialize,
+    schemars::JsonSchema,
     clap::ValueEnum,
 )]
 #[serde(rename_all = "snake_case")]

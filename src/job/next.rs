@@ -2,7 +2,7 @@
 
 use super::closing::Item;
 use super::record::{Assembly, Record};
-use crate::gear::card::{Card, Preload};
+use crate::gear::card::{Adjust, Card, Preload};
 use crate::rules::advice::Verdict;
 use crate::rules::job::Condition;
 use crate::setup::verdict;
@@ -111,7 +111,7 @@ fn station(record: &Record, shown: &Shown) -> Next {
             Station::PinionShim,
             "Work out the pack to start the pinion with, from the marks of old and new pinion or with the depth gauge.",
             missing_for_marks(card),
-            "flankread setup pinion-shim marks --old-shim … --old-mark … --new-mark …",
+            "flankread setup pinion-shim marks --job JOB --old-shim … --old-mark … --new-mark …",
         );
     };
     // A preload once found holds for later trials that do not repeat it, unless its pack was changed.
@@ -127,7 +127,12 @@ fn station(record: &Record, shown: &Shown) -> Next {
             Station::Backlash,
             "Put the carrier in, shims at zero end play, and set the backlash; then measure it round the gear.",
             vec!["backlash of this assembly, at four places or more".into()],
-            "flankread setup side-shims --ring-side … --far-side … --backlash …",
+            match card.carrier.adjust {
+                Adjust::Shims => {
+                    "flankread setup side-shims --job JOB --ring-side … --far-side … --backlash …"
+                }
+                Adjust::Threaded => "flankread setup adjusters --job JOB --backlash …",
+            },
         );
     }
     // Preload of the side bearings needs a new backlash, but the pattern is rolled again with the final parts.
@@ -303,8 +308,8 @@ fn preload_station(
     shown: &Shown,
 ) -> Option<Next> {
     let command = match card.pinion.preload {
-        Preload::Shims => "flankread setup preload --trial PACK=TORQUE …",
-        Preload::Sleeve => "flankread setup sleeve --step NUT=ROTATING …",
+        Preload::Shims => "flankread setup preload --job JOB --trial PACK=TORQUE …",
+        Preload::Sleeve => "flankread setup sleeve --job JOB --step NUT=ROTATING …",
     };
     let Some((assembly, torque_nm)) = found else {
         return Some(at(

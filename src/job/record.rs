@@ -7,13 +7,14 @@ use crate::rules::job::Condition;
 use crate::rules::{self, Trial};
 use crate::setup::backlash_ratio::PlaceAndBacklash;
 use crate::setup::preload::PreloadTrial;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Value of the `schema` field.
 pub const SCHEMA: &str = "flankread/record/1";
 
 /// One job with everything that was recorded.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Record {
     /// Always [`SCHEMA`].
     pub schema: String,
@@ -32,7 +33,7 @@ pub struct Record {
 }
 
 /// Who, what and when.
-#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct Head {
     /// The job's number in its workshop; another workshop gives it its own.
     #[serde(skip)]
@@ -53,7 +54,7 @@ pub struct Head {
 }
 
 /// One assembly: the numbers the advice reads, and what the bench notes beside them.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct Assembly {
     /// Counted from 1.
     pub number: i64,
@@ -70,7 +71,7 @@ pub struct Assembly {
 }
 
 /// What the bench notes of an assembly beside the numbers that the advice reads.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct Bench {
     /// Pack between the pinion bearings.
@@ -103,7 +104,9 @@ pub struct Bench {
 }
 
 /// What a photo shows.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, clap::ValueEnum)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema, clap::ValueEnum,
+)]
 #[serde(rename_all = "lowercase")]
 pub enum Shows {
     /// Drive flanks.
@@ -126,7 +129,7 @@ impl Shows {
 }
 
 /// A photo of an assembly.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct PhotoOf {
     /// SHA-256 of the file as the camera wrote it; an imported job's photo keeps it.
     pub original_sha256: String,
@@ -142,7 +145,7 @@ pub struct PhotoOf {
 }
 
 /// Advice that was given, and what became of it.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Given {
     /// The assembly it was given on.
     pub after: i64,
@@ -159,7 +162,9 @@ pub struct Given {
 }
 
 /// Whether advice was followed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, clap::ValueEnum)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema, clap::ValueEnum,
+)]
 #[serde(rename_all = "lowercase")]
 pub enum Followed {
     /// All of it.
@@ -182,7 +187,7 @@ impl Followed {
 }
 
 /// A ticked item of the closing list.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Tick {
     /// Which.
     pub item: super::closing::Item,
@@ -196,7 +201,7 @@ pub struct Tick {
 }
 
 /// A note.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Note {
     /// When.
     pub at: String,

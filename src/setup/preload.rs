@@ -472,8 +472,8 @@ mod tests {
 
     proptest! {
         #![proptest_config(ProptestConfig::with_cases(12))]
-        /// Axles drawn with their own slope and touch, read with a wrench's scatter of three hundredths:
-        /// however they are, the fifth pack is right or as near as the window's width.
+        /// Axles drawn with their own slope, touch and drag, read without scatter: the sixth pack at the latest is in
+        /// the window or within a pound-inch of it.
         #[test]
         fn five_trials_are_enough(slope in 1.5..12.0_f64, touch in 77.0..84.0_f64, drag in 0.0..2.0_f64) {
             let truth = |thou: f64| drag + slope * (touch - thou).max(0.0);
