@@ -190,3 +190,96 @@ pub fn fresh_uid(salt: &str) -> String {
     );
     sha256(seed.as_bytes())[..24].to_owned()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::job::record::{Head, Shows};
+    use crate::job::store::NewTrial;
+    use image::RgbImage;
+
+    fn photo() -> NewPhoto {
+        let mut bytes = Vec::new();
+        RgbImage::new(8, 6)
+            .write_to(&mut Cursor::new(&mut bytes), image::ImageFormat::Png)
+            .unwrap();
+        NewPhoto {
+            name: "a.png".into(),
+            bytes,
+            original_sha256: None,
+            shows: Shows::Other,
+            reading: None,
+            picture: Some(vec![1, 2, 3]),
+        }
+    }
+
+    fn workshop(folder: &std::path::Path, name: &str) -> Store {
+        Store::open(&folder.join(name)).unwrap()
+    }
+
+    fn exported(folder: &std::path::Path) -> (Record, Vec<u8>) {
+        let mut store = workshop(folder, "here.db");
+        let head = Head {
+            uid: fresh_uid("a"),
+            name: "Rear axle".into(),
+            ..Head::default()
+        };
+        let card = Card::from_toml(include_str!("../../examples/larchfield/card.toml")).unwrap();
+        let job = store.new_job(&head, &card).unwrap();
+        for _ in 0..2 {
+            let trial = NewTrial {
+                photos: vec![photo()],
+                ..NewTrial::default()
+            };
+            store
+                .add_trial(job, &trial, "2026-05-04T08:00:00Z", "Robin")
+                .unwrap();
+        }
+        (store.record(job).unwrap(), export(&store, job).unwrap())
+    }
+
+    #[test]
+    fn a_job_arrives_as_it_left() {
+        let folder = tempfile::tempdir().unwrap();
+        let (left, archive) = exported(folder.path());
+        let mut there = workshop(folder.path(), "there.db");
+        let job = import(&mut there, &archive, false).unwrap();
+        let arrived = there.record(job).unwrap();
+        assert_eq!(arrived, left);
+        let picture = there.picture(job, 2, 0).unwrap();
+        assert_eq!(picture, Some(vec![1, 2, 3]));
+        assert!(matches!(
+            import(&mut there, &archive, false).unwrap_err(),
+            JobError::Here { .. }
+        ));
+    }
+
+    #[test]
+    fn no_damage_makes_it_panic_or_leaves_half_a_job() {
+        let folder = tempfile::tempdir().unwrap();
+        let (left, archive) = exported(folder.path());
+        let mut there = workshop(folder.path(), "there.db");
+        let mut refused = 0;
+        for at in (0..archive.len()).step_by(23) {
+            let mut damaged = archive.clone();
+            damaged[at] ^= 0x55;
+            match import(&mut there, &damaged, true) {
+                Err(_) => refused += 1,
+                // Damage to what nothing reads (the words for people) does no harm.
+                Ok(job) => assert_eq!(there.record(job).unwrap().trials, left.trials),
+            }
+        }
+        assert!(refused > 20, "{refused}");
+        let whole = there
+            .jobs()
+            .unwrap()
+            .iter()
+            .all(|job| job.trials == 2 && job.photos == 2);
+        assert!(whole);
+    }
+
+    #[test]
+    fn no_two_jobs_share_a_uid() {
+        assert_ne!(fresh_uid("a"), fresh_uid("a"));
+    }
+}
