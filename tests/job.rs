@@ -357,8 +357,8 @@ fn a_card_is_made_by_question_and_answer() {
 fn every_subcommand_shows_an_example() {
     let here = Workshop::empty();
     for what in [
-        "new", "list", "show", "trial", "advise", "next", "note", "check", "close", "sheet",
-        "export", "import",
+        "new", "list", "show", "trial", "advise", "next", "note", "strike", "check", "close",
+        "sheet", "export", "import",
     ] {
         let help = here.done(&[what, "--help"]);
         assert!(help.contains("Example: flankread job "), "{what}");

@@ -89,7 +89,7 @@ fn station(record: &Record, shown: &Shown) -> Next {
             "flankread job sheet --job JOB --out sheet.html",
         );
     }
-    let found_or_waived = record.trials.iter().any(|a| a.trial.as_found)
+    let found_or_waived = record.counting().any(|a| a.trial.as_found)
         || record.notes.iter().any(|n| n.text.starts_with(NOT_FOUND));
     if !found_or_waived {
         return at(
@@ -105,7 +105,7 @@ fn station(record: &Record, shown: &Shown) -> Next {
             "flankread job trial --job JOB --as-found --backlash 0.20mm --drive drive.jpg --coast coast.jpg",
         );
     }
-    let built: Vec<&Assembly> = record.trials.iter().filter(|a| !a.trial.as_found).collect();
+    let built: Vec<&Assembly> = record.counting().filter(|a| !a.trial.as_found).collect();
     let Some(last) = built.last() else {
         return at(
             Station::PinionShim,
@@ -378,14 +378,9 @@ fn remarks(record: &Record) -> Vec<String> {
             ));
         }
     }
-    if let (Some(last), Some(before)) = (
-        record.trials.last(),
-        record
-            .trials
-            .len()
-            .checked_sub(2)
-            .and_then(|i| record.trials.get(i)),
-    ) && last.trial.pinion_shim_mm != before.trial.pinion_shim_mm
+    let mut newest = record.counting().rev();
+    if let (Some(last), Some(before)) = (newest.next(), newest.next())
+        && last.trial.pinion_shim_mm != before.trial.pinion_shim_mm
         && !last.trial.as_found
         && !before.trial.as_found
         && last.trial.pinion_torque_nm.is_none()

@@ -98,6 +98,9 @@ pub struct Bench {
     /// Pressed bearings, seal, new nut or sleeve: as it will be driven.
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub final_parts: bool,
+    /// Why the assembly does not count: written down wrong, or assembled wrong.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub struck: Option<String>,
     /// What the mechanic wrote.
     #[serde(skip_serializing_if = "String::is_empty")]
     pub note: String,
@@ -212,9 +215,23 @@ pub struct Note {
 }
 
 impl Record {
-    /// The trials as the advice reads them.
+    /// The assemblies that count: those not struck out.
+    pub fn counting(&self) -> impl DoubleEndedIterator<Item = &Assembly> {
+        self.trials.iter().filter(|a| a.bench.struck.is_none())
+    }
+
+    /// The trials as the advice reads them, up to the last that counts. A struck one stays as an empty place, so that
+    /// trials keep their numbers.
     pub fn rules_trials(&self) -> Vec<Trial> {
-        self.trials.iter().map(|a| a.trial.clone()).collect()
+        let last = self.last().map_or(0, |last| last.number);
+        self.trials
+            .iter()
+            .filter(|a| a.number <= last)
+            .map(|a| match a.bench.struck {
+                None => a.trial.clone(),
+                Some(_) => Trial::default(),
+            })
+            .collect()
     }
 
     /// The job as `flankread advise` reads it, `flankread/job/1`.
@@ -228,8 +245,7 @@ impl Record {
 
     /// Preload packs and the torques they gave, without the axle as found and without readings that hold a seal.
     pub fn preload_trials(&self) -> Vec<PreloadTrial> {
-        self.trials
-            .iter()
+        self.counting()
             .filter(|a| !a.trial.as_found && !a.bench.seal)
             .filter_map(|a| {
                 Some(PreloadTrial {
@@ -256,8 +272,7 @@ impl Record {
         };
         let away = self.card.pinion.shim_place.away_per_thicker();
         Ok(self
-            .trials
-            .iter()
+            .counting()
             .filter(|a| !a.trial.as_found && !a.bench.side_preload)
             .filter_map(|a| {
                 let pinion_mm = away * a.trial.pinion_shim_mm?;
@@ -269,9 +284,9 @@ impl Record {
             .collect())
     }
 
-    /// The last assembly.
+    /// The last assembly that counts.
     pub fn last(&self) -> Option<&Assembly> {
-        self.trials.last()
+        self.counting().next_back()
     }
 }
 

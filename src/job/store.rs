@@ -320,6 +320,41 @@ impl Store {
         })
     }
 
+    /// Strikes a trial out: it stays in the record and counts no more. Advice that it was taken to follow is open
+    /// again.
+    ///
+    /// # Errors
+    /// No trial of that number, or struck already; what the database says.
+    pub fn strike(&mut self, job: i64, number: i64, why: &str) -> Result<(), JobError> {
+        let record = self.record(job)?;
+        let found = record.trials.iter().find(|a| a.number == number);
+        let mut bench = match found {
+            None => {
+                return Err(JobError::Use(format!("job {job} has no trial {number}")));
+            }
+            Some(a) if a.bench.struck.is_some() => {
+                return Err(JobError::Use(format!(
+                    "trial {number} is struck out already"
+                )));
+            }
+            Some(a) => a.bench.clone(),
+        };
+        bench.struck = Some(why.to_owned());
+        self.write(|t| {
+            must_be_open(t, job)?;
+            t.execute(
+                "UPDATE trial SET bench = ?3 WHERE job = ?1 AND number = ?2",
+                params![job, number, rows::json(&bench)],
+            )?;
+            t.execute(
+                "UPDATE advice SET followed = NULL WHERE id =
+                 (SELECT max(id) FROM advice WHERE job = ?1 AND after < ?2) AND remark = ''",
+                params![job, number],
+            )?;
+            Ok(())
+        })
+    }
+
     /// Says what became of the last advice.
     ///
     /// # Errors

@@ -225,7 +225,9 @@ fn picture_words(assembly: &Assembly, photo: &PhotoOf) -> String {
     format!(
         "Trial {}{}: {}{read} ({})",
         assembly.number,
-        if assembly.trial.as_found {
+        if assembly.bench.struck.is_some() {
+            ", struck out"
+        } else if assembly.trial.as_found {
             ", as found"
         } else {
             ""
@@ -322,9 +324,9 @@ pub fn notes(sheet: &Sheet) -> Vec<String> {
 
 /// The assemblies that stand in full: as found, and the last that is not.
 pub fn ends<'a>(sheet: &Sheet<'a>) -> (Option<&'a Assembly>, Option<&'a Assembly>) {
-    let trials = &sheet.record.trials;
+    let record = sheet.record;
     (
-        trials.iter().find(|a| a.trial.as_found),
-        trials.iter().rev().find(|a| !a.trial.as_found),
+        record.counting().find(|a| a.trial.as_found),
+        record.counting().rev().find(|a| !a.trial.as_found),
     )
 }

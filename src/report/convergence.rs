@@ -27,13 +27,11 @@ pub fn convergence_svg(record: &Record, shown: &Shown) -> String {
     flank(&mut svg, record, Side::Drive, (42.0, 30.0));
     flank(&mut svg, record, Side::Coast, (422.0, 30.0));
     let backlash: Vec<(i64, f64)> = record
-        .trials
-        .iter()
+        .counting()
         .filter_map(|a| Some((a.number, a.trial.mean_backlash_mm()?)))
         .collect();
     let torque: Vec<(i64, f64)> = record
-        .trials
-        .iter()
+        .counting()
         .filter_map(|a| Some((a.number, a.trial.pinion_torque_nm?)))
         .collect();
     let most = record.trials.last().map_or(1, |a| a.number).max(1);
@@ -94,8 +92,7 @@ fn flank(svg: &mut String, record: &Record, side: Side, (left, top): (f64, f64))
         y - 6.0
     );
     let points: Vec<(i64, bool, f64, f64)> = record
-        .trials
-        .iter()
+        .counting()
         .filter_map(|a| {
             let (x, y) = place(a.trial.reading(side)?.centre);
             Some((a.number, a.trial.as_found, x, y))

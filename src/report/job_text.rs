@@ -62,7 +62,12 @@ pub fn trial_cells(assembly: &Assembly, shown: &Shown) -> [String; 8] {
         }
     };
     [
-        assembly.number.to_string() + if trial.as_found { " as found" } else { "" },
+        assembly.number.to_string()
+            + match (&assembly.bench.struck, trial.as_found) {
+                (Some(_), _) => " struck out",
+                (None, true) => " as found",
+                (None, false) => "",
+            },
         short(&assembly.recorded),
         shim(trial.pinion_shim_mm),
         sides,
@@ -132,6 +137,11 @@ pub fn job_text(record: &Record, shown: &Shown) -> String {
             column.set_cell_alignment(CellAlignment::Right);
         }
         let _ = writeln!(out, "\n{table}");
+    }
+    for assembly in &record.trials {
+        if let Some(why) = &assembly.bench.struck {
+            let _ = writeln!(out, "  trial {} is struck out: {why}", assembly.number);
+        }
     }
     for assembly in record.trials.iter().filter(|a| !a.bench.note.is_empty()) {
         let _ = writeln!(out, "  trial {}: {}", assembly.number, assembly.bench.note);

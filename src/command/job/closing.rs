@@ -71,8 +71,7 @@ impl Check {
                 &json!({"schema": "flankread/job-check/1", "job": job, "item": self.item, "done": false}),
             );
         }
-        let used =
-            record.trials.iter().rev().find_map(|a| a.bench.bearings) == Some(Condition::Used);
+        let used = record.counting().rev().find_map(|a| a.bench.bearings) == Some(Condition::Used);
         let remark = check(
             self.item,
             self.value.as_deref(),

@@ -1,4 +1,4 @@
-//! `flankread job new` and `job note`.
+//! `flankread job new`, `job note` and `job strike`.
 
 use super::{Common, Place, WhenWho, say};
 use crate::Result;
@@ -48,6 +48,31 @@ pub(super) struct NoteArgs {
     who: WhenWho,
     #[command(flatten)]
     common: Common,
+}
+
+/// Strikes a trial out that was written down or assembled wrong: it stays in the record and counts no more.
+#[derive(Debug, Args)]
+#[command(after_help = "Example: flankread job strike 3 --because 'pinion pack was 0.032in'")]
+pub(super) struct Strike {
+    /// Which trial.
+    trial: i64,
+    /// Why.
+    #[arg(long)]
+    because: String,
+    #[command(flatten)]
+    common: Common,
+}
+
+impl Strike {
+    pub(super) fn run(&self, talk: Talk) -> Result<Outcome> {
+        let (mut store, job) = self.common.open()?;
+        store.strike(job, self.trial, &self.because)?;
+        say(
+            talk,
+            &format!("Trial {} of job {job} is struck out.", self.trial),
+            &json!({"schema": "flankread/job-strike/1", "job": job, "trial": self.trial}),
+        )
+    }
 }
 
 impl New {

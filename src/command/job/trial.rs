@@ -204,6 +204,7 @@ impl TrialArgs {
                 seal: self.seal,
                 side_preload: self.side_preload,
                 final_parts: self.final_parts,
+                struck: None,
                 note: self.note.clone(),
             },
             photos: Vec::new(),

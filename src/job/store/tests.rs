@@ -146,3 +146,28 @@ fn a_file_that_is_no_database_is_refused() {
             .starts_with("just some notes")
     );
 }
+
+#[test]
+fn a_struck_trial_stays_and_counts_no_more() {
+    let folder = tempfile::tempdir().unwrap();
+    let (mut store, job) = with_a_job(folder.path());
+    for backlash_mm in [0.2, 0.3, 0.4] {
+        store
+            .add_trial(job, &trial(backlash_mm, Vec::new()), "t", "")
+            .unwrap();
+    }
+    store.strike(job, 2, "wrong shim").unwrap();
+    let record = store.record(job).unwrap();
+    assert_eq!(record.trials.len(), 3);
+    assert_eq!(record.counting().count(), 2);
+    // The place stays, so that the advice counts trials as the record does.
+    let trials = record.rules_trials();
+    assert_eq!(trials.len(), 3);
+    assert!(trials[1].backlash_mm.is_empty());
+    store.strike(job, 3, "wrong shim").unwrap();
+    let record = store.record(job).unwrap();
+    assert_eq!(record.last().unwrap().number, 1);
+    assert_eq!(record.rules_trials().len(), 1);
+    assert!(store.strike(job, 3, "again").is_err());
+    assert!(store.strike(job, 9, "none").is_err());
+}
