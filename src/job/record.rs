@@ -256,7 +256,7 @@ impl Record {
             .collect()
     }
 
-    /// Places of the ring gear (minus the ring-side pack) and the backlash there, with what the pinion's own moves
+    /// Places of the ring gear (minus the ring-side pack, or its notches) and the backlash there, with what the pinion's own moves
     /// did to it taken out by the contact model. Assemblies with preloaded side bearings are left out: their packs
     /// do not tell the place alone.
     ///
@@ -276,8 +276,12 @@ impl Record {
             .filter(|a| !a.trial.as_found && !a.bench.side_preload)
             .filter_map(|a| {
                 let pinion_mm = away * a.trial.pinion_shim_mm?;
+                let by_notches = a.trial.ring_notches.zip(self.card.carrier.notch_mm());
                 Some(PlaceAndBacklash {
-                    away_mm: -a.trial.ring_side_shim_mm?,
+                    away_mm: match by_notches {
+                        Some((notches, notch_mm)) => f64::from(notches) * notch_mm,
+                        None => -a.trial.ring_side_shim_mm?,
+                    },
                     backlash_mm: a.trial.mean_backlash_mm()? - pinion_ratio * pinion_mm,
                 })
             })
@@ -336,4 +340,97 @@ pub fn follows(advice: &Advice, before: &Trial, now: &Trial) -> Option<Followed>
     } else {
         Followed::No
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::setup::backlash_ratio::{of_card, updated};
+
+    fn job(card: &str, trials: Vec<Trial>) -> Record {
+        let trials = (1..)
+            .zip(trials)
+            .map(|(number, trial)| Assembly {
+                number,
+                trial,
+                ..Assembly::default()
+            })
+            .collect();
+        Record {
+            schema: SCHEMA.into(),
+            head: Head::default(),
+            card: Card::from_toml(card).unwrap(),
+            trials,
+            advice: Vec::new(),
+            closing: Vec::new(),
+            notes: Vec::new(),
+        }
+    }
+
+    const SHIMS: &str = include_str!("../../examples/larchfield/card.toml");
+
+    /// An axle whose backlash goes up by 0.75 of each move, by hand: the pinion's own share is the model's 0.30.
+    #[test]
+    fn a_job_s_trials_teach_the_ratio_with_shims_and_with_notches() {
+        let threaded = SHIMS.replace(
+            "adjust = \"shims\"",
+            "adjust = \"threaded\"\npitch = \"1.5mm\"\nnotches_per_turn = 15",
+        );
+        for card in [SHIMS, &threaded] {
+            let trial = |away_mm: f64, pinion_shim_mm: f64| {
+                let pinion_away_mm = 0.762 - pinion_shim_mm;
+                Trial {
+                    pinion_shim_mm: Some(pinion_shim_mm),
+                    ring_side_shim_mm: (card == SHIMS).then_some(2.1 - away_mm),
+                    ring_notches: (card != SHIMS).then_some((away_mm / 0.1).round() as i32),
+                    backlash_mm: vec![0.1 + 0.75 * away_mm + 0.30 * pinion_away_mm],
+                    ..Trial::default()
+                }
+            };
+            let record = job(
+                card,
+                vec![trial(0.0, 0.762), trial(0.2, 0.762), trial(0.4, 0.94)],
+            );
+            let prior = of_card(&record.card).unwrap();
+            let taught = updated(prior, &record.backlash_trials().unwrap());
+            assert!((taught.ratio - 0.75).abs() < 0.02, "{taught:?}");
+            assert!((prior.ratio - 0.75).abs() > 0.05);
+        }
+    }
+
+    #[test]
+    fn following_is_told_by_the_packs() {
+        let pack = |to_mm| {
+            Some(rules::advice::Pack {
+                from_mm: 0.762,
+                to_mm,
+                stack_mm: Vec::new(),
+            })
+        };
+        let text = r#"{"schema":"flankread/advice/1","verdict":"correct","diagnosis":{},"why":[],"cautions":[]}"#;
+        let mut advice: Advice = serde_json::from_str(text).unwrap();
+        let packs = |pinion_mm, ring_mm| Trial {
+            pinion_shim_mm: Some(pinion_mm),
+            ring_side_shim_mm: Some(ring_mm),
+            ..Trial::default()
+        };
+        assert_eq!(
+            follows(&advice, &packs(0.762, 2.1), &packs(0.889, 2.1)),
+            None
+        );
+        advice.shims = Some(rules::advice::Shims {
+            pinion: pack(0.889),
+            ring_side: pack(2.2),
+            ..Default::default()
+        });
+        let before = packs(0.762, 2.1);
+        for (pinion_mm, ring_mm, followed) in [
+            (0.890, 2.2, Followed::Yes),
+            (0.889, 2.1, Followed::Partly),
+            (0.762, 2.1, Followed::No),
+        ] {
+            let now = packs(pinion_mm, ring_mm);
+            assert_eq!(follows(&advice, &before, &now), Some(followed));
+        }
+    }
 }

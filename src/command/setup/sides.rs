@@ -195,13 +195,12 @@ impl Adjusters {
         let notch_mm = given
             .or(card.as_ref().and_then(|card| card.carrier.notch_mm()))
             .unwrap_or(0.0);
-        let turn = notches(
-            found,
-            wanted,
-            notch_mm,
-            self.preload_notches,
-            self.ratio.ratio(card.as_ref())?,
-        )?;
+        let trials = match self.common.record()? {
+            Some(record) => record.backlash_trials()?,
+            None => Vec::new(),
+        };
+        let ratio = updated(self.ratio.ratio(card.as_ref())?, &trials);
+        let turn = notches(found, wanted, notch_mm, self.preload_notches, ratio)?;
         Ok(notches_answer(found, wanted, &turn, &self.common.shown()))
     }
 }
