@@ -1,8 +1,10 @@
 //! The command line: one file per command with its arguments and the call, nothing else.
 
 mod advise;
+mod job;
 mod read;
 mod schema;
+mod setup;
 mod simulate;
 
 use crate::{Error, Result};
@@ -45,8 +47,10 @@ pub struct Talk {
 #[derive(Debug, Subcommand)]
 enum Command {
     Advise(advise::Advise),
+    Job(job::Job),
     Read(read::ReadArgs),
     Schema(schema::Schema),
+    Setup(Box<setup::Setup>),
     Simulate(Box<simulate::Simulate>),
 }
 
@@ -81,8 +85,10 @@ impl Cli {
         match self.command {
             Command::Advise(command) => command.run(talk),
             Command::Simulate(command) => command.run(talk),
+            Command::Job(command) => command.run(talk),
             Command::Read(args) => read::run(&args, talk),
             Command::Schema(command) => command.run(talk),
+            Command::Setup(command) => command.run(talk),
         }
     }
 }
