@@ -43,6 +43,9 @@ pub enum Error {
     /// No advice can be made of a job.
     #[error(transparent)]
     Rules(#[from] crate::rules::RulesError),
+    /// A batch could not be run.
+    #[error(transparent)]
+    Batch(#[from] crate::batch::BatchError),
     /// A picture could not be drawn.
     #[error(transparent)]
     Picture(#[from] crate::report::PictureError),
@@ -76,6 +79,7 @@ impl Error {
     pub fn exit_status(&self) -> u8 {
         match self {
             Self::Machine { .. } | Self::Picture(_) => 3,
+            Self::Batch(error) if error.is_of_machine() => 3,
             _ => 2,
         }
     }

@@ -1,9 +1,11 @@
 //! The command line: one file per command with its arguments and the call, nothing else.
 
 mod advise;
+mod batch;
 mod read;
 mod schema;
 mod simulate;
+mod worker;
 
 use crate::{Error, Result};
 use clap::{Parser, Subcommand};
@@ -15,8 +17,11 @@ use std::path::Path;
 pub enum Outcome {
     /// The question was answered: exit status 0.
     Answered,
-    /// Answered, but the answer is that nothing could be read: exit status 1.
+    /// Answered, but the answer is that nothing, or of a batch not everything, could be read: exit
+    /// status 1.
     NothingReadable,
+    /// Interrupted by the user: exit status 130, as shells have it for an interrupt.
+    Interrupted,
 }
 
 /// Reads the contact pattern on ring-gear flanks and says which shims to change.
@@ -45,9 +50,11 @@ pub struct Talk {
 #[derive(Debug, Subcommand)]
 enum Command {
     Advise(advise::Advise),
+    Batch(Box<batch::BatchArgs>),
     Read(read::ReadArgs),
     Schema(schema::Schema),
     Simulate(Box<simulate::Simulate>),
+    Worker(worker::Worker),
 }
 
 /// Writes to standard output. A reader that has gone away is no failure.
@@ -80,6 +87,8 @@ impl Cli {
         };
         match self.command {
             Command::Advise(command) => command.run(talk),
+            Command::Batch(args) => batch::run(&args, talk),
+            Command::Worker(command) => command.run(),
             Command::Simulate(command) => command.run(talk),
             Command::Read(args) => read::run(&args, talk),
             Command::Schema(command) => command.run(talk),
