@@ -465,8 +465,12 @@ fn runs_that_are_killed_add_up_to_one_that_is_not() {
             child.kill().unwrap();
         }
         drop(told);
-        let status = child.wait().unwrap();
-        assert_ne!(status.code(), Some(2), "round {round}");
+        let code = child.wait().unwrap().code();
+        // Killed, interrupted, or done before it could be.
+        assert!(
+            matches!(code, None | Some(130 | 1)),
+            "round {round}: {code:?}"
+        );
     }
     let last = batch(&[inbox, "--json", "--out", out]);
     assert_eq!(last.status.code(), Some(1), "{}", text(&last.stderr));
@@ -501,18 +505,26 @@ fn a_watched_folder_gives_a_line_for_each_photo_that_comes_in() {
         serde_json::from_str(&line).unwrap()
     };
     assert!(next()["photo"]["path"].as_str().unwrap().ends_with("a.jpg"));
-    // Slowly, as a phone does: half a photo must not be read as a whole one.
+    // In pieces, as a phone sends it. However slow the machine is, in the end it is read whole.
+    photo("coast-white.jpg", &at("elsewhere"), "");
+    std::fs::rename(at("elsewhere.marks.json"), at("b.jpg.marks.json")).unwrap();
+    std::fs::remove_file(at("elsewhere")).unwrap();
     let bytes = std::fs::read(root("fixtures/painted/coast-white.jpg")).unwrap();
-    photo("coast-white.jpg", &at("b.jpg"), "");
     let mut file = std::fs::File::create(at("b.jpg")).unwrap();
     for piece in bytes.chunks(bytes.len() / 4 + 1) {
         file.write_all(piece).unwrap();
-        std::thread::sleep(Duration::from_millis(300));
+        std::thread::sleep(Duration::from_millis(200));
     }
     drop(file);
-    let line = next();
-    assert!(line["photo"]["path"].as_str().unwrap().ends_with("b.jpg"));
-    assert_eq!(line["status"], "read", "{line}");
+    loop {
+        let line = next();
+        assert!(line["photo"]["path"].as_str().unwrap().ends_with("b.jpg"));
+        if line["status"] == "read" {
+            assert_eq!(line["flank"]["side"], "coast");
+            break;
+        }
+        assert_eq!(line["reasons"][0]["code"], "not_an_image", "{line}");
+    }
     interrupt(&child);
     child.wait().unwrap();
 }

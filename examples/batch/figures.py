@@ -6,12 +6,14 @@
   rendered photos; the start of the program is measured with a file that is no photo and taken off
   the single calls.
 * Wall time with one thread and with two; on a busy machine only the CPU times mean anything.
-* Largest memory (maximum resident set size) over 200 and over 2,000 painted photos.
+* Largest memory (maximum resident set size) over 200 and over 2,000 painted photos, of a batch and of
+  a worker.
 
 CPU time and memory are those that the system gives for the finished process (wait4).
 """
 
 import argparse
+import json
 import os
 import subprocess
 import sys
@@ -22,10 +24,10 @@ from pathlib import Path
 from photos import PAINTED, RENDERED, fill
 
 
-def run(command):
+def run(command, source=subprocess.DEVNULL):
     """CPU seconds, wall seconds and largest memory in MB of a finished process."""
     start = time.monotonic()
-    process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    process = subprocess.Popen(command, stdin=source, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     _, status, used = os.wait4(process.pid, 0)
     wall = time.monotonic() - start
     process.returncode = os.waitstatus_to_exitcode(status)
@@ -61,9 +63,14 @@ def main():
             )
         print(f"two threads are {walls[1] / walls[2]:.2f} times as fast by the clock; load {os.getloadavg()[0]:.2f}")
         for count in (given.many // 10, given.many):
-            fill(place / f"many{count}", count, PAINTED)
+            many = fill(place / f"many{count}", count, PAINTED)
             cpu, wall, memory = run([program, "batch", place / f"many{count}", "--out", place / f"out-many{count}", "--threads", "2", "--quiet"])
-            print(f"{count} painted photos: {memory:.0f} MB at most, {cpu:.0f} CPU s, {wall:.0f} s wall")
+            print(f"batch of {count} painted photos: {memory:.0f} MB at most, {cpu:.0f} CPU s, {wall:.0f} s wall")
+            asked = place / f"asked{count}"
+            asked.write_text("".join(json.dumps({"photo": str(path)}) + "\n" for path in many))
+            with asked.open() as source:
+                cpu, wall, memory = run([program, "worker"], source)
+            print(f"worker, {count} requests: {memory:.0f} MB at most, {cpu:.0f} CPU s, {wall:.0f} s wall")
 
 
 if __name__ == "__main__":

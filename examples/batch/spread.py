@@ -10,7 +10,7 @@ a later run asks only for what is missing. So nothing is lost and nothing is in 
 whatever dies when; only what a process was reading when it died is read again.
 
 On a cluster each machine needs the program, and photos under the same paths or in an object store.
-`--kill COUNT` kills that many processes on the way, to show it.
+`--kill COUNT` kills that many Dask processes and flankread workers on the way, to show it.
 """
 
 import argparse
@@ -60,16 +60,22 @@ def there(path):
     return names
 
 
-def process_id():
-    return os.getpid()
+def processes(dask_worker):
+    """Ids of a Dask process and of its flankread worker, if that lives."""
+    worker = getattr(dask_worker, "flankread", None)
+    return os.getpid(), worker.pid if worker is not None and worker.poll() is None else None
 
 
-def kill_some(client, count):
-    """Kills processes of the cluster one after the other while they work."""
-    for _ in range(count):
+def kill_some(client, count, killed):
+    """Kills Dask processes and flankread workers in turn while they work."""
+    while len(killed) < count:
         time.sleep(random.uniform(1.0, 2.5))
-        living = list(client.run(process_id).values())
-        os.kill(random.choice(living), signal.SIGKILL)
+        for dask, worker in client.run(processes).values():
+            victim = worker if len(killed) % 2 else dask
+            if victim is not None:
+                os.kill(victim, signal.SIGKILL)
+                killed.append(victim)
+                break
 
 
 def main():
@@ -95,23 +101,31 @@ def main():
     else:
         client = Client(LocalCluster(n_workers=given.processes, threads_per_worker=1, dashboard_address=None))
     asked = client.map(lambda photo: ask(program, photo), wanted, key=wanted, retries=5)
+    killed = []
     if given.kill:
-        threading.Thread(target=kill_some, args=(client, given.kill), daemon=True).start()
+        threading.Thread(target=kill_some, args=(client, given.kill, killed), daemon=True).start()
     twice = failed = 0
     with answers.open("ab") as file:
-        for future in as_completed(asked):
-            if future.status == "error":
+        # Answers are fetched as they come and then let go: one that lies on a process that dies
+        # would be computed again as long as anybody holds on to it.
+        coming = as_completed(asked, with_results=True, raise_errors=False)
+        del asked
+        for future, answer in coming:
+            name, status = future.key, future.status
+            future.release()
+            if status == "error":
                 failed += 1
-                print(f"{future.key}: {future.exception()}")
-                continue
-            answer = future.result()
-            if answer["id"] in done:
+                print(f"{name}: {answer}")
+            elif answer["id"] in done:
                 twice += 1
-                continue
-            done.add(answer["id"])
-            file.write(json.dumps(answer).encode() + b"\n")
-            file.flush()
-    print(f"{len(photos)} photos, {len(done)} answers, {failed} without one, {twice} answers that came twice and were not written again")
+            else:
+                done.add(answer["id"])
+                file.write(json.dumps(answer).encode() + b"\n")
+                file.flush()
+    print(
+        f"{len(photos)} photos, {len(done)} answers, {failed} without one, {len(killed)} processes killed, "
+        f"{twice} answers that came twice and were not written again"
+    )
     client.close()
 
 
