@@ -336,26 +336,32 @@ impl Batch<'_> {
             Ok(())
         })?;
         files::write(&table, batch_csv(lot).as_bytes(), true)?;
-        let of_sets: String = lot
-            .order
-            .iter()
-            .map(|&set| set_line(lot, set, units))
-            .collect();
-        files::write(&sets, of_sets.as_bytes(), true)?;
+        Self::put(&sets, lot, |set| set_line(lot, set, units))?;
+        Self::put(&replies, lot, |set| {
+            let name = &lot.plan.sets[set].name;
+            format!("=== {name} ===\n\n{}\n\n", reply(lot, set, units))
+        })?;
         let numbers = serde_json::to_string_pretty(&lot.summary)
             .map_err(|error| Error::machine(&summary, error.into()))?;
         files::write(&summary, format!("{numbers}\n").as_bytes(), true)?;
-        let texts: String = lot
-            .order
-            .iter()
-            .map(|&set| {
-                let name = &lot.plan.sets[set].name;
-                format!("=== {name} ===\n\n{}\n\n", reply(lot, set, units))
-            })
-            .collect();
-        files::write(&replies, texts.as_bytes(), true)?;
         let title = self.title();
-        files::write(&sheet, batch_sheet(lot, &title, units).as_bytes(), true)
+        files::write_with(&sheet, true, |file| {
+            batch_sheet(lot, &title, units, |part| {
+                file.write_all(part.as_bytes())
+                    .map_err(|source| Error::machine(&sheet, source))
+            })
+        })
+    }
+
+    /// Writes a file set by set, most urgent first: together their texts are long.
+    fn put(path: &Path, lot: &Lot, text: impl Fn(usize) -> String) -> Result<()> {
+        files::write_with(path, true, |file| {
+            for &set in &lot.order {
+                file.write_all(text(set).as_bytes())
+                    .map_err(|source| Error::machine(path, source))?;
+            }
+            Ok(())
+        })
     }
 
     fn title(&self) -> String {

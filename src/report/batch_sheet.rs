@@ -5,6 +5,7 @@ use super::advice_text::advice_text;
 use super::batch_text::{bar_names, copies_words, filled_histograms, next};
 use super::reply::reply;
 use super::theme::{INK, PATCH, PREDICTED, QUIET, STEEL};
+use crate::Result;
 use crate::batch::judge::Verdict;
 use crate::batch::lot::{Lot, Summary};
 use crate::batch::run::{page_name, thumbnail_name};
@@ -14,40 +15,53 @@ use crate::units::Units;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use std::path::Path;
 
-/// The page as HTML.
-pub fn batch_sheet(lot: &Lot, title: &str, units: Units) -> String {
-    html! {
+/// The page as HTML, given to `put` part by part: a page of thousands of sets is long.
+///
+/// # Errors
+/// Whatever `put` met.
+pub fn batch_sheet(
+    lot: &Lot,
+    title: &str,
+    units: Units,
+    mut put: impl FnMut(&str) -> Result<()>,
+) -> Result<()> {
+    put(&html! {
         (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                title { "Contact patterns: " (title) }
-                style { (PreEscaped(style())) }
-            }
-            body {
-                h1 { "Contact patterns: " (title) }
-                p { (headline(&lot.summary)) }
-                // Filters without a script: a chosen button hides the sets of other verdicts.
-                input type="radio" name="show" id="show-all" checked;
-                label for="show-all" { "all " (lot.summary.sets) }
-                @for verdict in Verdict::ALL {
-                    @let count = lot.summary.verdicts.get(verdict.word()).copied().unwrap_or(0);
-                    @if count > 0 {
-                        input type="radio" name="show" id={ "show-" (verdict.word()) };
-                        label for={ "show-" (verdict.word()) } { (verdict.title()) " " (count) }
-                    }
-                }
-                main { @for &set in &lot.order { (set_part(lot, set, units)) } }
-                (numbers(&lot.summary))
-                p.quiet {
-                    "Look at the outlines before you believe the numbers: each should lie on one whole flank. "
-                    "A photo shows the pattern only. Limits and torques come from the axle's manual; a drive axle is safety-critical."
-                }
+        (PreEscaped("<html lang=\"en\">"))
+        head {
+            meta charset="utf-8";
+            meta name="viewport" content="width=device-width, initial-scale=1";
+            title { "Contact patterns: " (title) }
+            style { (PreEscaped(style())) }
+        }
+        (PreEscaped("<body>"))
+        h1 { "Contact patterns: " (title) }
+        p { (headline(&lot.summary)) }
+        // Filters without a script: a chosen button hides the sets of other verdicts.
+        input type="radio" name="show" id="show-all" checked;
+        label for="show-all" { "all " (lot.summary.sets) }
+        @for verdict in Verdict::ALL {
+            @let count = lot.summary.verdicts.get(verdict.word()).copied().unwrap_or(0);
+            @if count > 0 {
+                input type="radio" name="show" id={ "show-" (verdict.word()) };
+                label for={ "show-" (verdict.word()) } { (verdict.title()) " " (count) }
             }
         }
+        (PreEscaped("<main>"))
     }
-    .into_string()
+    .into_string())?;
+    for &set in &lot.order {
+        put(&set_part(lot, set, units).into_string())?;
+    }
+    put(&html! {
+        (PreEscaped("</main>"))
+        (numbers(&lot.summary))
+        p.quiet {
+            "Look at the outlines before you believe the numbers: each should lie on one whole flank. "
+            "A photo shows the pattern only. Limits and torques come from the axle's manual; a drive axle is safety-critical."
+        }
+        (PreEscaped("</body></html>"))
+    }.into_string())
 }
 
 fn style() -> String {
