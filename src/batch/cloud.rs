@@ -55,7 +55,7 @@ impl Stores {
         };
         let bytes = runtime
             .block_on(async {
-                let got = store.get(&place).await.map_err(|error| error.to_string())?;
+                let got = store.get(&place).await.map_err(|error| in_a_line(&error))?;
                 let size = got.meta.size;
                 if size > most_bytes {
                     return Err(format!(
@@ -64,13 +64,22 @@ impl Stores {
                         most_bytes / 1_000_000
                     ));
                 }
-                got.bytes().await.map_err(|error| error.to_string())
+                got.bytes().await.map_err(|error| in_a_line(&error))
             })
             .map_err(|error| failed(&error))?;
         let mut file = NamedTempFile::new().map_err(|error| failed(&error))?;
         file.write_all(&bytes).map_err(|error| failed(&error))?;
         Ok(file)
     }
+}
+
+/// A store's error without the whole answer of its server.
+fn in_a_line(error: &object_store::Error) -> String {
+    if matches!(error, object_store::Error::NotFound { .. }) {
+        return "it is not there".into();
+    }
+    let text = error.to_string();
+    text.lines().next().unwrap_or_default().to_owned()
 }
 
 /// Scheme and bucket of an address.
@@ -95,7 +104,7 @@ mod tests {
         assert_eq!(std::fs::read(copy.path()).unwrap(), b"bytes");
         for (address, most, words) in [
             (address.as_str(), 2, "at most 0 MB"),
-            ("file:///no/such/file.jpg", 100, "not found"),
+            ("file:///no/such/file.jpg", 100, "it is not there"),
             ("carrier://pigeon/1.jpg", 100, "only s3://"),
         ] {
             let message = stores.fetch(address, most).unwrap_err();
