@@ -49,6 +49,9 @@ pub enum Error {
     /// The workshop's record.
     #[error(transparent)]
     Job(#[from] crate::job::JobError),
+    /// A batch could not be run.
+    #[error(transparent)]
+    Batch(#[from] crate::batch::BatchError),
     /// A picture could not be drawn.
     #[error(transparent)]
     Picture(#[from] crate::report::PictureError),
@@ -83,6 +86,7 @@ impl Error {
         match self {
             Self::Machine { .. } | Self::Picture(_) => 3,
             Self::Job(error) if error.is_machine() => 3,
+            Self::Batch(error) if error.is_of_machine() => 3,
             _ => 2,
         }
     }

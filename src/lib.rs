@@ -3,6 +3,7 @@
 //! The way of the data: [`photo`](self) → segment → [`flank`](self) → [`reading`] → rules → report,
 //! with gear → contact feeding rules.
 
+pub mod batch;
 pub mod command;
 pub mod contact;
 pub mod error;

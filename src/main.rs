@@ -8,6 +8,7 @@ fn main() -> ExitCode {
     match Cli::parse().run() {
         Ok(Outcome::Answered) => ExitCode::SUCCESS,
         Ok(Outcome::NothingReadable) => ExitCode::from(1),
+        Ok(Outcome::Interrupted) => ExitCode::from(130),
         Err(error) => {
             eprintln!("flankread: {error}");
             ExitCode::from(error.exit_status())

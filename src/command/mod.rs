@@ -1,11 +1,13 @@
 //! The command line: one file per command with its arguments and the call, nothing else.
 
 mod advise;
+mod batch;
 mod job;
 mod read;
 mod schema;
 mod setup;
 mod simulate;
+mod worker;
 
 use crate::{Error, Result};
 use clap::{Parser, Subcommand};
@@ -17,8 +19,11 @@ use std::path::Path;
 pub enum Outcome {
     /// The question was answered: exit status 0.
     Answered,
-    /// Answered, but the answer is that nothing could be read: exit status 1.
+    /// Answered, but the answer is that nothing, or of a batch not everything, could be read: exit
+    /// status 1.
     NothingReadable,
+    /// Interrupted by the user: exit status 130, as shells have it for an interrupt.
+    Interrupted,
 }
 
 /// Reads the contact pattern on ring-gear flanks and says which shims to change.
@@ -48,10 +53,12 @@ pub struct Talk {
 enum Command {
     Advise(advise::Advise),
     Job(job::Job),
+    Batch(Box<batch::BatchArgs>),
     Read(read::ReadArgs),
     Schema(schema::Schema),
     Setup(Box<setup::Setup>),
     Simulate(Box<simulate::Simulate>),
+    Worker(worker::Worker),
 }
 
 /// Writes to standard output. A reader that has gone away is no failure.
@@ -84,6 +91,8 @@ impl Cli {
         };
         match self.command {
             Command::Advise(command) => command.run(talk),
+            Command::Batch(args) => batch::run(&args, talk),
+            Command::Worker(command) => command.run(),
             Command::Simulate(command) => command.run(talk),
             Command::Job(command) => command.run(talk),
             Command::Read(args) => read::run(&args, talk),

@@ -1,9 +1,11 @@
 //! Writing results: whole or not at all, and never over another file without being asked.
 
 use crate::{Error, Result};
-use std::io::Write as _;
+use std::io::{BufWriter, Write as _};
 use std::path::{Path, PathBuf};
-use tempfile::NamedTempFile;
+
+/// How temporary names begin.
+const TEMPORARY: &str = ".flankread-part-";
 
 /// Files to be written into one folder, all checked before the first is written.
 #[derive(Debug)]
@@ -52,14 +54,35 @@ impl<'a> Folder<'a> {
 /// # Errors
 /// The file exists and `force` is not given; the folder cannot be written.
 pub fn write(path: &Path, bytes: &[u8], force: bool) -> Result<()> {
+    write_with(path, force, |file| {
+        file.write_all(bytes)
+            .map_err(|source| Error::machine(path, source))
+    })
+}
+
+/// As [`write`], for what is too long to be held in memory: `put` writes it piece by piece.
+///
+/// # Errors
+/// As [`write`], and whatever `put` met.
+pub fn write_with(
+    path: &Path,
+    force: bool,
+    put: impl FnOnce(&mut dyn std::io::Write) -> Result<()>,
+) -> Result<()> {
     free(path, force)?;
     let folder = match path.parent() {
         Some(folder) if !folder.as_os_str().is_empty() => folder,
         _ => Path::new("."),
     };
     let failed = |source| Error::machine(path, source);
-    let mut file = NamedTempFile::new_in(folder).map_err(failed)?;
-    file.write_all(bytes).map_err(failed)?;
+    let mut file = tempfile::Builder::new()
+        .prefix(TEMPORARY)
+        .tempfile_in(folder)
+        .map_err(failed)?;
+    let mut buffer = BufWriter::new(&mut file);
+    put(&mut buffer)?;
+    buffer.flush().map_err(failed)?;
+    drop(buffer);
     make_readable(file.path()).map_err(failed)?;
     if force {
         file.persist(path).map_err(|e| failed(e.error))?;
@@ -69,6 +92,23 @@ pub fn write(path: &Path, bytes: &[u8], force: bool) -> Result<()> {
                 std::io::ErrorKind::AlreadyExists => taken(path),
                 _ => failed(e.error),
             })?;
+    }
+    Ok(())
+}
+
+/// Removes what writers that were killed left behind in a folder of ours: files under a temporary
+/// name. The folder must not be written to by others at the same time.
+///
+/// # Errors
+/// The folder cannot be looked through, or a file not removed.
+pub fn sweep(folder: &Path) -> Result<()> {
+    let failed = |source| Error::machine(folder, source);
+    for entry in std::fs::read_dir(folder).map_err(failed)? {
+        let entry = entry.map_err(failed)?;
+        let is_ours = entry.file_name().to_string_lossy().starts_with(TEMPORARY);
+        if is_ours && entry.file_type().map_err(failed)?.is_file() {
+            std::fs::remove_file(entry.path()).map_err(failed)?;
+        }
     }
     Ok(())
 }

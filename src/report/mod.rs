@@ -1,6 +1,11 @@
 //! Results → bytes, one file per format.
 
 pub mod advice_text;
+pub mod batch_csv;
+pub mod batch_lines;
+pub mod batch_photo;
+pub mod batch_sheet;
+pub mod batch_text;
 pub mod build_sheet;
 mod build_sheet_parts;
 pub mod build_sheet_pdf;
@@ -18,6 +23,7 @@ pub mod pictures;
 pub mod raster;
 pub mod reading_page;
 pub mod reading_text;
+pub mod reply;
 pub mod setup_text;
 pub mod simulation;
 pub mod simulation_text;

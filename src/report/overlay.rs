@@ -30,7 +30,7 @@ pub fn overlay(photo: &Photo, read: &OutlinedReading) -> Result<RgbImage, Pictur
         photo.working.clone()
     };
     let scale = f64::from(picture.width()) / f64::from(photo.width);
-    let drawing = drawing(read, picture.dimensions(), scale);
+    let drawing = drawing(read, picture.dimensions(), scale, true);
     let drawn = raster::picture(&drawing, 1.0)?;
     for (to, from) in picture.pixels_mut().zip(drawn.pixels()) {
         let cover = u32::from(from[3]);
@@ -42,10 +42,17 @@ pub fn overlay(photo: &Photo, read: &OutlinedReading) -> Result<RgbImage, Pictur
     Ok(picture)
 }
 
-/// The lines over the photo, as SVG of the picture's size.
-fn drawing(read: &OutlinedReading, size: (u32, u32), scale: f64) -> String {
+/// The lines over the photo, as SVG of the picture's size, with the teeth's numbers or without.
+pub(super) fn drawing(
+    read: &OutlinedReading,
+    size: (u32, u32),
+    scale: f64,
+    numbers: bool,
+) -> String {
     let (width, height) = size;
     let unit = f64::from(width.max(height)) / 800.0;
+    // Without numbers it is a small picture, whose lines must still be seen.
+    let unit = if numbers { unit } else { unit.max(0.9) };
     let mut svg = format!(
         r#"<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" viewBox="0 0 {width} {height}" font-family="{LETTERS}">"#
     );
@@ -75,12 +82,10 @@ fn drawing(read: &OutlinedReading, size: (u32, u32), scale: f64) -> String {
         if let Some(patch) = tooth.patch {
             cross(&mut svg, place(patch.centre), 5.0 * unit, unit);
         }
-        label(
-            &mut svg,
-            place(FlankPoint::new(0.08, 0.5)),
-            number + 1,
-            unit,
-        );
+        if numbers {
+            let at = place(FlankPoint::new(0.08, 0.5));
+            label(&mut svg, at, number + 1, unit);
+        }
     }
     svg.push_str("</svg>");
     svg
@@ -99,9 +104,15 @@ fn cased(
         return;
     }
     let mut path = String::new();
-    for (i, point) in points.iter().enumerate() {
-        let step = if i == 0 { 'M' } else { 'L' };
+    let mut last: Option<PhotoPoint> = None;
+    for &point in points {
+        // Steps of less than a pixel cannot be seen and make small pictures long files.
+        if last.is_some_and(|last| last.distance(point) < 1.0) {
+            continue;
+        }
+        let step = if last.is_none() { 'M' } else { 'L' };
         let _ = write!(path, "{step}{:.1} {:.1}", point.x, point.y);
+        last = Some(point);
     }
     for (colour, width, more) in [(casing, 2.2 * width, ""), (line, width, more)] {
         let _ = write!(

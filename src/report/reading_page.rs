@@ -86,7 +86,7 @@ fn photo_part(photo: &PagePhoto) -> Markup {
     }
 }
 
-fn numbers(reading: &Reading) -> Markup {
+pub(super) fn numbers(reading: &Reading) -> Markup {
     let percent = |share: f64| format!("{:.1}", 100.0 * share);
     html! {
         div.scroll { table {

@@ -1,0 +1,439 @@
+//! One photo and what is said about it → its reading, whatever the file holds.
+
+use crate::flank::find::{Help, ToeEnd};
+use crate::flank::marks::{self, Marks};
+use crate::frames::Side;
+use crate::gear::set::FlankForm;
+use crate::photo::{self, Limits, Photo, PhotoError};
+use crate::reading::{
+    Asked, OutlinedReading, PhotoFacts, Polarity, Reading, ReasonCode, SCHEMA, Status, read_photo,
+    reason,
+};
+use serde::{Deserialize, Serialize};
+use sha2::{Digest, Sha256};
+use std::fmt::Write as _;
+use std::io::{Read, Write};
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::{Path, PathBuf};
+
+/// Marks are a few kilobytes; more than this is something else.
+const MOST_MARKS_BYTES: u64 = 4 << 20;
+
+/// What is said about a photo before it is looked at.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Said {
+    /// Which flank; goes before marks and file name.
+    pub flank: Option<Side>,
+    /// Which flank the file's name speaks of; marks go before it.
+    pub named: Option<Side>,
+    /// Which end is the toe.
+    pub toe: Option<ToeEnd>,
+    /// How contact shows.
+    pub polarity: Option<Polarity>,
+    /// Which form drives; convex when nothing is said.
+    pub drives_on: Option<FlankForm>,
+    /// Where the marks are; `None` looks beside the photo.
+    pub marks: Option<MarksFrom>,
+}
+
+/// Where the marks of a photo come from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum MarksFrom {
+    /// A file.
+    File(PathBuf),
+    /// JSON text.
+    Text(String),
+}
+
+/// What kept a photo from being read as it was asked, beside what its reading says.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Problem {
+    /// Which kind.
+    pub kind: ProblemKind,
+    /// What is wrong and what to do.
+    pub message: String,
+}
+
+/// The kinds of problems.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum ProblemKind {
+    /// The file could not be opened as a photo.
+    Photo,
+    /// The marks cannot be used.
+    Marks,
+    /// The program itself broke on this photo.
+    Program,
+}
+
+/// A photo's file, hashed, with the marks that belong to it: everything its reading depends on.
+#[derive(Debug)]
+pub struct Ready<'a> {
+    path: &'a Path,
+    said: &'a Said,
+    marks: Result<Option<String>, Problem>,
+    /// SHA-256 of the file's bytes, hexadecimal; empty when it could not be read.
+    pub sha256: String,
+}
+
+/// What became of a photo.
+#[derive(Debug)]
+pub struct Answer {
+    /// The reading; of a photo that could not be opened, `unreadable`.
+    pub read: OutlinedReading,
+    /// The photo, when it was opened and read.
+    pub photo: Option<Photo>,
+    /// What went wrong beside the reading.
+    pub problem: Option<Problem>,
+    /// Whether the same bytes would give the same answer again. A missing permission may be
+    /// mended without any byte changing.
+    pub lasting: bool,
+}
+
+impl<'a> Ready<'a> {
+    /// Hashes the file and fetches its marks. Nothing here fails: what is wrong is said by
+    /// [`Ready::answer`].
+    pub fn new(path: &'a Path, said: &'a Said) -> Self {
+        Self::hashed(path, said, hash(path).unwrap_or_default())
+    }
+
+    /// As [`Ready::new`] for a file whose SHA-256 is known.
+    pub fn hashed(path: &'a Path, said: &'a Said, sha256: String) -> Self {
+        let marks = match &said.marks {
+            Some(MarksFrom::Text(text)) => Ok(Some(text.clone())),
+            Some(MarksFrom::File(file)) => marks_text(file).map(Some),
+            None => marks::beside(path)
+                .map(|file| marks_text(&file))
+                .transpose(),
+        };
+        Self {
+            path,
+            said,
+            marks,
+            sha256,
+        }
+    }
+
+    /// The photo is read as this name tells: the same for the same bytes, the same words about
+    /// them, and the same program. `None` when the file could not be hashed.
+    pub fn key(&self) -> Option<String> {
+        let marks = match &self.marks {
+            Ok(text) => text.as_deref().unwrap_or_default(),
+            Err(_) => return None,
+        };
+        if self.sha256.is_empty() {
+            return None;
+        }
+        let said = self.said;
+        let mut text = format!("{}\n{}\n", super::program(), self.sha256);
+        // Writing to a string cannot fail. The marks come last, so that no text in them can pass
+        // for another field.
+        let _ = write!(
+            text,
+            "{:?}\n{:?}\n{:?}\n{:?}\n{:?}\n{marks}",
+            said.flank, said.named, said.toe, said.polarity, said.drives_on
+        );
+        Some(format!("{:x}", Sha256::digest(text.as_bytes())))
+    }
+
+    /// About how much memory opening the photo takes, bytes; from its header alone.
+    pub fn memory_bytes(&self) -> u64 {
+        // A decoder holds the picture once or twice, the shrunk copy and its maps are the rest.
+        const A_PIXEL: u64 = 6;
+        const THE_REST: u64 = 100_000_000;
+        let pixels = image::ImageReader::open(self.path)
+            .and_then(image::ImageReader::with_guessed_format)
+            .ok()
+            .and_then(|reader| reader.into_dimensions().ok())
+            .map_or(50_000_000, |(width, height)| {
+                u64::from(width) * u64::from(height)
+            });
+        pixels.min(Limits::default().pixels) * A_PIXEL + THE_REST
+    }
+
+    /// Reads the photo. `shown` is the path that the reading gives.
+    pub fn answer(&self, shown: &str) -> Answer {
+        // A decoder that breaks on a strange file must not take the other photos with it.
+        let attempt = catch_unwind(AssertUnwindSafe(|| self.attempt(shown)));
+        attempt.unwrap_or_else(|_| {
+            self.failed(
+                shown,
+                Problem {
+                    kind: ProblemKind::Program,
+                    message:
+                        "The program broke off on this photo. That is a fault of the program: \
+                              keep the photo, and save it again as a JPEG to have it read."
+                            .into(),
+                },
+                Vec::new(),
+                true,
+            )
+        })
+    }
+
+    fn attempt(&self, shown: &str) -> Answer {
+        let photo = match open(self.path) {
+            Ok(photo) => photo,
+            Err(error) => {
+                let message = without_name(&error.to_string(), self.path, "the file");
+                let lasting = !matches!(error, PhotoError::Unreadable { .. });
+                let why = reason(error.code(), message.clone());
+                let kind = ProblemKind::Photo;
+                return self.failed(shown, Problem { kind, message }, vec![why], lasting);
+            }
+        };
+        let photo = Photo {
+            path: shown.to_owned(),
+            ..photo
+        };
+        let marks = match self.parsed_marks(&photo) {
+            Ok(marks) => marks,
+            Err(problem) => {
+                let mut answer = self.failed(shown, problem, Vec::new(), true);
+                let facts = &mut answer.read.reading.photo;
+                (facts.width, facts.height) = (photo.width, photo.height);
+                return answer;
+            }
+        };
+        let read = read_photo(&photo, &self.asked(marks));
+        Answer {
+            // A file that was written to in between is another one the next time.
+            lasting: photo.sha256 == self.sha256,
+            read,
+            photo: Some(photo),
+            problem: None,
+        }
+    }
+
+    fn asked(&self, marks: Option<Marks>) -> Asked {
+        let marked = marks.as_ref().and_then(|marks| marks.flank);
+        let named = self.said.named.filter(|_| marked.is_none());
+        let mut asked = Asked {
+            marks,
+            polarity: self.said.polarity,
+            flank: self.said.flank.or(named),
+            help: Help {
+                toe: self.said.toe,
+                form: None,
+            },
+            ..Asked::default()
+        };
+        if let Some(form) = self.said.drives_on {
+            asked.drives_on = form;
+        }
+        asked
+    }
+
+    fn parsed_marks(&self, photo: &Photo) -> Result<Option<Marks>, Problem> {
+        const NAME: &str = "MARKS";
+        let Some(text) = self.marks.as_ref().map_err(Clone::clone)? else {
+            return Ok(None);
+        };
+        marks::parse(text, NAME, photo)
+            .map(Some)
+            .map_err(|error| Problem {
+                kind: ProblemKind::Marks,
+                message: capital(&error.to_string().replace(&format!(" {NAME}"), "")),
+            })
+    }
+
+    fn failed(
+        &self,
+        shown: &str,
+        problem: Problem,
+        reasons: Vec<crate::reading::Reason>,
+        lasting: bool,
+    ) -> Answer {
+        Answer {
+            read: OutlinedReading {
+                reading: Reading {
+                    schema: SCHEMA.to_owned(),
+                    photo: PhotoFacts {
+                        path: shown.to_owned(),
+                        width: 0,
+                        height: 0,
+                        sha256: self.sha256.clone(),
+                    },
+                    status: Status::Unreadable,
+                    reasons,
+                    flank: None,
+                    compound: None,
+                    teeth: Vec::new(),
+                    mean: None,
+                    uncertainty: None,
+                },
+                regions: Vec::new(),
+                outlines: Vec::new(),
+            },
+            photo: None,
+            problem: Some(problem),
+            lasting: lasting && !self.sha256.is_empty(),
+        }
+    }
+}
+
+/// Opens a photo that is a plain file: opening a pipe would wait for ever.
+fn open(path: &Path) -> Result<Photo, PhotoError> {
+    let about = std::fs::metadata(path).map_err(|source| PhotoError::Unreadable {
+        path: path.display().to_string(),
+        source,
+    })?;
+    if !about.is_file() && !about.is_dir() {
+        return Err(PhotoError::Unreadable {
+            path: path.display().to_string(),
+            source: std::io::Error::other("it is a pipe, a socket or a device, not a file"),
+        });
+    }
+    photo::open(path)
+}
+
+/// SHA-256 of a plain file of a size that would be opened; `None` for any other.
+fn hash(path: &Path) -> Option<String> {
+    let about = std::fs::metadata(path).ok()?;
+    if !about.is_file() || about.len() > Limits::default().bytes {
+        return None;
+    }
+    let mut file = std::fs::File::open(path).ok()?;
+    let mut sum = Sha256::new();
+    let mut piece = vec![0; 1 << 16];
+    loop {
+        match file.read(&mut piece).ok()? {
+            0 => return Some(format!("{:x}", sum.finalize())),
+            count => sum.write_all(&piece[..count]).ok()?,
+        }
+    }
+}
+
+fn marks_text(path: &Path) -> Result<String, Problem> {
+    let mut text = String::new();
+    std::fs::File::open(path)
+        .and_then(|file| file.take(MOST_MARKS_BYTES).read_to_string(&mut text))
+        .map(|_| text)
+        .map_err(|error| Problem {
+            kind: ProblemKind::Marks,
+            message: format!("Cannot read the marks {}: {error}", path.display()),
+        })
+}
+
+/// The words of an error without the file's name: the same for the same bytes wherever they lie.
+fn without_name(message: &str, path: &Path, instead: &str) -> String {
+    capital(&message.replace(&path.display().to_string(), instead))
+}
+
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters
+        .next()
+        .map(|first| first.to_uppercase().chain(letters).collect())
+        .unwrap_or_default()
+}
+
+/// The word under which JSON has a reason.
+pub fn code_word(code: ReasonCode) -> String {
+    serde_json::to_value(code)
+        .ok()
+        .and_then(|word| word.as_str().map(str::to_owned))
+        .unwrap_or_default()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn painted(name: &str) -> PathBuf {
+        Path::new(env!("CARGO_MANIFEST_DIR"))
+            .join("fixtures/painted")
+            .join(name)
+    }
+
+    #[test]
+    fn the_key_follows_bytes_and_words_and_not_the_name() {
+        let folder = tempfile::tempdir().unwrap();
+        let photo = painted("drive-yellow.jpg");
+        let copy = folder.path().join("copy.jpg");
+        std::fs::copy(&photo, &copy).unwrap();
+        let marks = MarksFrom::File(painted("drive-yellow.jpg.marks.json"));
+        let said = Said {
+            marks: Some(marks),
+            ..Said::default()
+        };
+        let key = |path: &Path, said: &Said| Ready::new(path, said).key().unwrap();
+        let plain = key(&photo, &Said::default());
+        assert_eq!(plain, key(&copy, &said));
+        // The copy has no marks beside it.
+        assert_ne!(plain, key(&copy, &Said::default()));
+        let coast = Said {
+            flank: Some(Side::Coast),
+            ..said.clone()
+        };
+        let named = Said {
+            named: Some(Side::Coast),
+            ..said.clone()
+        };
+        assert_ne!(key(&copy, &said), key(&copy, &coast));
+        assert_ne!(key(&copy, &named), key(&copy, &coast));
+        assert_ne!(key(&copy, &said), key(&painted("coast-white.jpg"), &said));
+    }
+
+    #[test]
+    fn marks_go_before_the_file_s_name_and_words_before_both() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("coast.jpg");
+        std::fs::copy(painted("drive-yellow.jpg"), &path).unwrap();
+        let marks = MarksFrom::File(painted("drive-yellow.jpg.marks.json"));
+        let side = |said: &Said| {
+            let answer = Ready::new(&path, said).answer("coast.jpg");
+            assert!(answer.problem.is_none(), "{:?}", answer.problem);
+            answer.read.reading.flank.unwrap().side
+        };
+        let mut said = Said {
+            named: Some(Side::Coast),
+            marks: Some(marks),
+            ..Said::default()
+        };
+        assert_eq!(side(&said), Side::Drive);
+        said.flank = Some(Side::Coast);
+        assert_eq!(side(&said), Side::Coast);
+    }
+
+    #[test]
+    fn what_cannot_be_opened_is_said_without_the_name() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("a.jpg");
+        std::fs::write(&path, b"no picture at all").unwrap();
+        let said = Said::default();
+        let answer = Ready::new(&path, &said).answer("a.jpg");
+        let reading = &answer.read.reading;
+        assert_eq!(reading.status, Status::Unreadable);
+        assert_eq!(reading.reasons[0].code, ReasonCode::NotAnImage);
+        assert!(
+            reading.reasons[0]
+                .message
+                .starts_with("The file is not a picture")
+        );
+        assert!(answer.lasting && reading.photo.sha256.len() == 64);
+        let gone = folder.path().join("gone.jpg");
+        let answer = Ready::new(&gone, &said).answer("gone.jpg");
+        assert!(!answer.lasting);
+        assert_eq!(answer.problem.unwrap().kind, ProblemKind::Photo);
+    }
+
+    #[test]
+    fn unusable_marks_are_a_problem_and_no_guess() {
+        let said = Said {
+            marks: Some(MarksFrom::Text(r#"{"flnk":"drive"}"#.into())),
+            ..Said::default()
+        };
+        let path = painted("drive-yellow.jpg");
+        let answer = Ready::new(&path, &said).answer("p");
+        let problem = answer.problem.unwrap();
+        assert_eq!(problem.kind, ProblemKind::Marks);
+        assert!(
+            problem
+                .message
+                .starts_with("The marks have an unknown key `flnk`")
+        );
+        assert_eq!(answer.read.reading.status, Status::Unreadable);
+        assert!(answer.read.reading.photo.width > 0);
+    }
+}

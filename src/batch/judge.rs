@@ -1,0 +1,275 @@
+//! What a set's photos say together, and how soon its owner should hear of it.
+
+use super::group::{Plan, SetPlan};
+use super::run::Found;
+use crate::frames::{FlankPoint, Side};
+use crate::gear::card::Target;
+use crate::reading::Status;
+use crate::rules::advice::{self, Advice, FlankDiagnosis};
+use crate::rules::{self, FlankReading, Trial, diagnose};
+use crate::units::Units;
+use serde::Serialize;
+
+/// What became of a photo or a set, most urgent first. The order is this program's own; no source.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Verdict {
+    /// No shim cures it.
+    BeyondShims,
+    /// A patch stands out of its place.
+    Misplaced,
+    /// Numbers that somebody must look at, or photos of one flank that contradict each other.
+    Unsure,
+    /// As far as it was seen it is right, but something is missing.
+    Measure,
+    /// Nothing could be read.
+    PhotoAgain,
+    /// In its place.
+    Right,
+}
+
+impl Verdict {
+    /// All of them, most urgent first.
+    pub const ALL: [Self; 6] = [
+        Self::BeyondShims,
+        Self::Misplaced,
+        Self::Unsure,
+        Self::Measure,
+        Self::PhotoAgain,
+        Self::Right,
+    ];
+
+    /// As in JSON.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::BeyondShims => "beyond_shims",
+            Self::Misplaced => "misplaced",
+            Self::Unsure => "unsure",
+            Self::Measure => "measure",
+            Self::PhotoAgain => "photo_again",
+            Self::Right => "right",
+        }
+    }
+
+    /// As people are told.
+    pub const fn title(self) -> &'static str {
+        match self {
+            Self::BeyondShims => "no shim cures it",
+            Self::Misplaced => "out of place",
+            Self::Unsure => "unsure, look at it",
+            Self::Measure => "something is missing",
+            Self::PhotoAgain => "new photo needed",
+            Self::Right => "in place",
+        }
+    }
+}
+
+/// One photo against the target of its set.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PhotoVerdict {
+    /// What became of it.
+    pub verdict: Verdict,
+    /// Where the patch stands, when flank and patch are known.
+    pub diagnosis: Option<FlankDiagnosis>,
+    /// Distance from the target in tolerances; above 1 is out of place.
+    pub distance: f64,
+}
+
+/// The photo that speaks for a flank.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FlankSeen {
+    /// Its place in the plan.
+    pub photo: usize,
+    /// Its patch's centre.
+    pub centre: FlankPoint,
+    /// Where that is against the target.
+    pub diagnosis: FlankDiagnosis,
+    /// Distance from the target in tolerances.
+    pub distance: f64,
+    /// Whether the reading is sure.
+    pub sure: bool,
+    /// Sure photos of this flank show different places.
+    pub contradicted: bool,
+}
+
+/// What a set's photos say together.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SetVerdict {
+    /// How soon, and what about.
+    pub verdict: Verdict,
+    /// Largest distance from a target, in tolerances.
+    pub distance: f64,
+    /// Drive and coast.
+    pub flanks: [Option<FlankSeen>; 2],
+    /// The advice, where the card is known and both flanks are sure.
+    pub advice: Option<Advice>,
+    /// Why there is none.
+    pub no_advice: Option<String>,
+}
+
+fn distance(diagnosis: &FlankDiagnosis, tolerance: FlankPoint) -> f64 {
+    (diagnosis.length.abs() / tolerance.length).max(diagnosis.height.abs() / tolerance.height)
+}
+
+fn target_of(set: &SetPlan) -> Target {
+    set.card
+        .as_ref()
+        .map_or_else(Target::default, |card| card.target)
+}
+
+/// One photo by itself.
+pub fn photo_verdict(found: &Found, set: &SetPlan) -> PhotoVerdict {
+    let target = target_of(set);
+    let diagnosis = found
+        .flank
+        .zip(found.mean)
+        .map(|(flank, mean)| diagnose::flank(mean.centre, target.of(flank.side), target.tolerance));
+    let distance = diagnosis
+        .as_ref()
+        .map_or(0.0, |diagnosis| distance(diagnosis, target.tolerance));
+    let verdict = match found.status {
+        Status::Unreadable => Verdict::PhotoAgain,
+        Status::Read if diagnosis.is_some() && distance > 1.0 => Verdict::Misplaced,
+        Status::Read if diagnosis.is_some() => Verdict::Right,
+        _ => Verdict::Unsure,
+    };
+    PhotoVerdict {
+        verdict,
+        diagnosis,
+        distance,
+    }
+}
+
+/// A whole set. `found` is that of the whole plan.
+pub fn set_verdict(set: &SetPlan, found: &[Found], units: Units) -> SetVerdict {
+    let flanks = Side::BOTH.map(|side| flank_seen(side, set, found));
+    let advised = advise(set, found, &flanks, units);
+    let (advice, no_advice) = match advised {
+        Ok(advice) => (Some(advice), None),
+        Err(why) => (None, Some(why)),
+    };
+    let seen = || flanks.iter().flatten();
+    let misplaced = seen().any(|flank| flank.sure && flank.distance > 1.0);
+    let verdict = if seen().any(|flank| flank.contradicted) {
+        Verdict::Unsure
+    } else {
+        match advice.as_ref().map(|advice| advice.verdict) {
+            Some(advice::Verdict::BeyondShims) => Verdict::BeyondShims,
+            Some(advice::Verdict::Correct) => Verdict::Misplaced,
+            Some(advice::Verdict::Good) => Verdict::Right,
+            _ if misplaced => Verdict::Misplaced,
+            _ if seen().any(|flank| !flank.sure) => Verdict::Unsure,
+            Some(advice::Verdict::Measure) => Verdict::Measure,
+            None if flanks.iter().all(Option::is_some) => Verdict::Right,
+            None if flanks.iter().any(Option::is_some) => Verdict::Measure,
+            // A patch was seen whose flank is not known.
+            None if set.photos.iter().any(|&at| found[at].mean.is_some()) => Verdict::Unsure,
+            None => Verdict::PhotoAgain,
+        }
+    };
+    SetVerdict {
+        verdict,
+        distance: seen().map(|flank| flank.distance).fold(0.0, f64::max),
+        advice,
+        no_advice,
+        flanks,
+    }
+}
+
+/// The surest photo of one flank: sure readings go before unsure ones, then the smaller
+/// uncertainty.
+fn flank_seen(side: Side, set: &SetPlan, found: &[Found]) -> Option<FlankSeen> {
+    let target = target_of(set);
+    let of_side = set.photos.iter().filter_map(|&at| {
+        let found = &found[at];
+        let mean = found.mean.filter(|_| found.status != Status::Unreadable)?;
+        (found.flank?.side == side).then_some((at, found, mean.centre))
+    });
+    let doubt = |found: &Found| {
+        let unsure = found.uncertainty.map_or(1.0, |u| {
+            u.length / target.tolerance.length + u.height / target.tolerance.height
+        });
+        (found.status != Status::Read, unsure)
+    };
+    let mut all: Vec<_> = of_side.collect();
+    // Stable: of two alike the one that is first by name counts, in every run.
+    all.sort_by(|a, b| {
+        let (a, b) = (doubt(a.1), doubt(b.1));
+        a.0.cmp(&b.0).then(a.1.total_cmp(&b.1))
+    });
+    let &(photo, best, centre) = all.first()?;
+    let sure = best.status == Status::Read;
+    let contradicted = all.iter().any(|(_, other, at)| {
+        other.status == Status::Read
+            && sure
+            && ((at.length - centre.length).abs() > target.tolerance.length
+                || (at.height - centre.height).abs() > target.tolerance.height)
+    });
+    let diagnosis = diagnose::flank(centre, target.of(side), target.tolerance);
+    Some(FlankSeen {
+        photo,
+        centre,
+        distance: distance(&diagnosis, target.tolerance),
+        diagnosis,
+        sure,
+        contradicted,
+    })
+}
+
+fn advise(
+    set: &SetPlan,
+    found: &[Found],
+    flanks: &[Option<FlankSeen>; 2],
+    units: Units,
+) -> Result<Advice, String> {
+    let Some(card) = &set.card else {
+        return Err(
+            "no card of this gear set: put a card.toml beside the photos or name it in the list"
+                .into(),
+        );
+    };
+    let mut trial = Trial {
+        pinion_shim_mm: set.bench.pinion_shim_mm,
+        ring_side_shim_mm: set.bench.ring_side_shim_mm,
+        far_side_shim_mm: set.bench.far_side_shim_mm,
+        backlash_mm: set.bench.backlash_mm.clone(),
+        ..Trial::default()
+    };
+    for (side, seen) in Side::BOTH.into_iter().zip(flanks) {
+        let word = side.word();
+        let seen = match seen {
+            None => return Err(format!("no photo of the {word} flanks could be read")),
+            Some(seen) if !seen.sure => {
+                return Err(format!("the reading of the {word} flanks is unsure"));
+            }
+            Some(seen) if seen.contradicted => {
+                return Err(format!(
+                    "photos of the {word} flanks show the patch in different places"
+                ));
+            }
+            Some(seen) => seen,
+        };
+        let found = &found[seen.photo];
+        let reading = found
+            .mean
+            .map(|mean| FlankReading::from_mean(&mean, found.uncertainty));
+        match side {
+            Side::Drive => trial.drive = reading,
+            Side::Coast => trial.coast = reading,
+        }
+    }
+    rules::advise_in(card, &[trial], units).map_err(|error| error.to_string())
+}
+
+/// The sets' places in the plan, most urgent first.
+pub fn by_urgency(plan: &Plan, verdicts: &[SetVerdict]) -> Vec<usize> {
+    let mut order: Vec<usize> = (0..plan.sets.len()).collect();
+    order.sort_by(|&a, &b| {
+        let (x, y) = (&verdicts[a], &verdicts[b]);
+        x.verdict
+            .cmp(&y.verdict)
+            .then(y.distance.total_cmp(&x.distance))
+            .then(plan.sets[a].name.cmp(&plan.sets[b].name))
+    });
+    order
+}

@@ -1,0 +1,129 @@
+//! A folder of photos → a reading of each, the sets they make, and what is known of the lot.
+//!
+//! The way: [`walk`] finds the photos; [`manifest`] and [`group`] put them into sets; [`run`] reads
+//! what the [`store`] does not have, each through [`ask`]; [`likeness`] finds pictures that came
+//! twice; [`judge`] sorts sets by urgency; [`lot`] counts. [`worker`] answers requests one by one
+//! for programs that spread work over machines.
+
+pub mod ask;
+#[cfg(feature = "cloud")]
+mod cloud;
+pub mod fetch;
+mod gate;
+pub mod group;
+pub mod judge;
+pub mod likeness;
+pub mod lot;
+pub mod manifest;
+pub mod run;
+pub mod shown;
+pub mod store;
+pub mod walk;
+pub mod watch;
+pub mod worker;
+
+use std::io;
+
+/// What readings depend on beside photo and words: the program's version and its network's weights.
+pub fn program() -> String {
+    let weights = include_str!("../flank/flank_network.sha256");
+    let weights: String = weights.chars().take(16).collect();
+    format!("{} {weights}", env!("CARGO_PKG_VERSION"))
+}
+
+/// Why a batch could not be run. What is wrong with single photos is in their readings, what is
+/// wrong with folders and links in [`walk::Trouble`].
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum BatchError {
+    /// The folder is missing or may not be looked into.
+    #[error("cannot look into {path}: {source}")]
+    Folder {
+        /// The folder as it was given.
+        path: String,
+        /// What the system said.
+        source: io::Error,
+    },
+    /// A file where a folder was expected.
+    #[error("{path} is a file: give the folder it is in, or read it with `flankread read`")]
+    NoFolder {
+        /// The path as it was given.
+        path: String,
+    },
+    /// A pattern that is none.
+    #[error("--glob {glob} is no pattern: {detail}")]
+    Glob {
+        /// The pattern.
+        glob: String,
+        /// What is wrong with it.
+        detail: String,
+    },
+    /// The list is missing or may not be read.
+    #[error("cannot read the list {path}: {source}")]
+    Manifest {
+        /// The list.
+        path: String,
+        /// What the system said.
+        source: io::Error,
+    },
+    /// A row of the list that cannot be used.
+    #[error("the list {path} cannot be used: {detail}")]
+    ManifestRow {
+        /// The list.
+        path: String,
+        /// Which row and why.
+        detail: String,
+    },
+    /// The store of results cannot be read or written.
+    #[error("cannot use {path}: {source}")]
+    Store {
+        /// The store.
+        path: String,
+        /// What the system said.
+        source: io::Error,
+    },
+    /// Another run has the store open.
+    #[error(
+        "{path} is in use by another run: wait until it is done, or give another folder with --out"
+    )]
+    Busy {
+        /// The store.
+        path: String,
+    },
+    /// The store is of another program or version, or no store.
+    #[error(
+        "{path} is not a store of this version ({said}): move it away, or give another folder with --out"
+    )]
+    OtherStore {
+        /// The store.
+        path: String,
+        /// What it says it is.
+        said: String,
+    },
+    /// Threads cannot be started.
+    #[error("cannot start {count} threads: {detail}")]
+    Threads {
+        /// How many were asked for.
+        count: usize,
+        /// What the system said.
+        detail: String,
+    },
+    /// A folder cannot be watched.
+    #[error("cannot watch {path}: {detail}")]
+    Watch {
+        /// The folder.
+        path: String,
+        /// What the system said.
+        detail: String,
+    },
+    /// A request that cannot be answered.
+    #[error("{0}")]
+    Request(String),
+}
+
+impl BatchError {
+    /// Whether the machine failed, and not what was asked.
+    pub const fn is_of_machine(&self) -> bool {
+        matches!(self, Self::Store { .. } | Self::Threads { .. })
+    }
+}

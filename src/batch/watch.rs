@@ -1,0 +1,103 @@
+//! Waiting for a folder to fill.
+
+use super::BatchError;
+use super::shown::shown;
+use notify::{RecommendedWatcher, RecursiveMode, Watcher};
+use std::path::Path;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
+use std::time::{Duration, Instant};
+
+/// The folder must be quiet for so long before it is looked through: photos are still being copied.
+const QUIET: Duration = Duration::from_millis(1500);
+/// Shares of other machines tell of no changes: look by yourself now and then.
+const ANYWAY: Duration = Duration::from_secs(60);
+/// How often the wish to stop is looked at.
+const BREATH: Duration = Duration::from_millis(200);
+
+/// A folder under watch.
+#[derive(Debug)]
+pub struct Watch {
+    changes: Receiver<()>,
+    // Watching ends when this is dropped.
+    _watcher: RecommendedWatcher,
+}
+
+impl Watch {
+    /// Watches the tree under `folder`; what happens under `except`, where results are written, is
+    /// passed over.
+    ///
+    /// # Errors
+    /// The system allows no watch.
+    pub fn new(folder: &Path, except: &Path) -> Result<Self, BatchError> {
+        let failed = |error: notify::Error| BatchError::Watch {
+            path: shown(folder),
+            detail: error.to_string(),
+        };
+        let except = except.canonicalize().unwrap_or_else(|_| except.to_owned());
+        let root = folder.canonicalize().unwrap_or_else(|_| folder.to_owned());
+        let (tell, changes) = channel();
+        let mut watcher =
+            notify::recommended_watcher(move |event: notify::Result<notify::Event>| {
+                let matters = event.map_or(true, |event| {
+                    !event.kind.is_access()
+                        && event.paths.iter().any(|path| !path.starts_with(&except))
+                });
+                if matters {
+                    // The other end is gone only when the program ends.
+                    let _ = tell.send(());
+                }
+            })
+            .map_err(failed)?;
+        watcher
+            .watch(&root, RecursiveMode::Recursive)
+            .map_err(failed)?;
+        Ok(Self {
+            changes,
+            _watcher: watcher,
+        })
+    }
+
+    /// Waits for a change and then for quiet. False when `stop` is set.
+    pub fn wait(&self, stop: &AtomicBool) -> bool {
+        let start = Instant::now();
+        let mut last_change: Option<Instant> = None;
+        loop {
+            if stop.load(Ordering::SeqCst) {
+                return false;
+            }
+            match self.changes.recv_timeout(BREATH) {
+                Ok(()) => last_change = Some(Instant::now()),
+                Err(RecvTimeoutError::Timeout) => {}
+                Err(RecvTimeoutError::Disconnected) => std::thread::sleep(BREATH),
+            }
+            let quiet = last_change.is_some_and(|at| at.elapsed() >= QUIET);
+            if quiet || (last_change.is_none() && start.elapsed() >= ANYWAY) {
+                return true;
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_new_file_ends_the_waiting_and_results_do_not() {
+        let folder = tempfile::tempdir().unwrap();
+        let out = folder.path().join("out");
+        std::fs::create_dir(&out).unwrap();
+        let watch = Watch::new(folder.path(), &out).unwrap();
+        std::fs::write(out.join("sheet.html"), "x").unwrap();
+        assert!(
+            watch
+                .changes
+                .recv_timeout(Duration::from_millis(300))
+                .is_err()
+        );
+        std::fs::write(folder.path().join("a.jpg"), "x").unwrap();
+        assert!(watch.wait(&AtomicBool::new(false)));
+        assert!(!watch.wait(&AtomicBool::new(true)));
+    }
+}

@@ -1,0 +1,402 @@
+//! `flankread batch`: a folder of photos → readings, sets by urgency, one picture sheet.
+
+use super::{Outcome, Talk};
+use crate::batch::ask::Said;
+use crate::batch::group::{Grouping, Plan, PlanRules, plan};
+use crate::batch::lot::Lot;
+use crate::batch::manifest;
+use crate::batch::run::{Found, Reader};
+use crate::batch::shown::shown;
+use crate::batch::store::{Record, Store};
+use crate::batch::walk::{STORE_NAME, WalkRules, walk};
+use crate::batch::watch::Watch;
+use crate::flank::find::ToeEnd;
+use crate::frames::Side;
+use crate::gear::card::Card;
+use crate::reading::Polarity;
+use crate::report::batch_csv::batch_csv;
+use crate::report::batch_lines::{photo_line, set_line};
+use crate::report::batch_photo::draw;
+use crate::report::batch_sheet::batch_sheet;
+use crate::report::batch_text::batch_text;
+use crate::report::files;
+use crate::report::reply::reply;
+use crate::units::Units;
+use crate::{Error, Result};
+use clap::Args;
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use std::collections::HashSet;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::sync::{Arc, Mutex, PoisonError};
+
+/// Reads every photo of a folder and all folders in it, and sorts the sets by urgency.
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:
+  flankread batch inbox
+  flankread batch inbox --manifest orders.csv --out sorted --units in
+  flankread batch inbox --watch --json | while read -r line; do ...; done
+
+Photos are of one set when their names say so (1042-drive.jpg, 1042-coast.jpg), when they
+lie in one folder, or when the list gives them one set. A card.toml beside them, or above
+them up to FOLDER, is the card of their gears.
+
+The list (--manifest) is CSV with a head line, or a JSON list of objects. Columns: photo,
+set, flank, toe, polarity, card, marks, backlash (0.20mm+0.22mm), pinion_shim,
+ring_side_shim, far_side_shim. Only photo must be there.
+
+A run that was interrupted goes on where it was: give the same command again.
+Exit status 1: a photo or folder could not be read. 130: interrupted.")]
+pub(super) struct BatchArgs {
+    /// The folder.
+    folder: PathBuf,
+    /// Folder for the results; FOLDER/flankread-batch when not given.
+    #[arg(long, value_name = "FOLDER")]
+    out: Option<PathBuf>,
+    /// A list that says which set, flank, card and numbers belong to which photo.
+    #[arg(long, value_name = "LIST")]
+    manifest: Option<PathBuf>,
+    /// The card of all gear sets.
+    #[arg(long, value_name = "FILE")]
+    card: Option<PathBuf>,
+    /// How photos are put together into sets.
+    #[arg(long, value_enum, default_value = "auto")]
+    group: Grouping,
+    /// Which flank all photos show.
+    #[arg(long)]
+    flank: Option<Side>,
+    /// Which end of the flanks is the toe, in all photos.
+    #[arg(long, value_name = "END")]
+    toe: Option<ToeEnd>,
+    /// How contact shows, in all photos.
+    #[arg(long)]
+    polarity: Option<Polarity>,
+    /// Take only files that match; `!PATTERN` leaves some out. May be given several times.
+    #[arg(long, short, value_name = "PATTERN")]
+    glob: Vec<String>,
+    /// Take hidden files and folders, too.
+    #[arg(long)]
+    hidden: bool,
+    /// Take what .ignore and .gitignore files leave out.
+    #[arg(long)]
+    no_ignore: bool,
+    /// Go into folders behind symbolic links.
+    #[arg(long)]
+    follow: bool,
+    /// Photos read at the same time; as many as there are cores when not given.
+    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    threads: Option<u16>,
+    /// Stay, and read what comes into the folder until interrupted.
+    #[arg(long)]
+    watch: bool,
+    /// Forget earlier readings and read everything again.
+    #[arg(long)]
+    fresh: bool,
+    /// Overwrite files in the results' folder that no batch wrote.
+    #[arg(long)]
+    force: bool,
+    /// Rows of the table.
+    #[arg(long, default_value_t = 40)]
+    rows: usize,
+    /// Units of the text; JSON is always in millimetres.
+    #[arg(long, value_enum, default_value = "mm")]
+    units: Units,
+}
+
+/// What is written beside the store and the folder of pictures.
+const OUTPUTS: [&str; 6] = [
+    "readings.jsonl",
+    "readings.csv",
+    "sets.jsonl",
+    "summary.json",
+    "replies.txt",
+    "sheet.html",
+];
+const PICTURES: &str = "readings";
+
+/// Memory for open photos, bytes: enough for a 12-megapixel photo on each thread, and for one of
+/// the largest that are opened.
+const MEMORY: (u64, u64) = (256_000_000, 800_000_000);
+
+pub(super) fn run(args: &BatchArgs, talk: Talk) -> Result<Outcome> {
+    let rules = PlanRules {
+        grouping: args.group,
+        card: args
+            .card
+            .as_deref()
+            .map(Card::read)
+            .transpose()?
+            .map(Arc::new),
+        said: Said {
+            flank: args.flank,
+            toe: args.toe,
+            polarity: args.polarity,
+            ..Said::default()
+        },
+        rows: Vec::new(),
+    };
+    let out = args
+        .out
+        .clone()
+        .unwrap_or_else(|| args.folder.join("flankread-batch"));
+    let batch = Batch {
+        args,
+        talk,
+        rules,
+        out,
+        printed: Mutex::default(),
+        fresh: AtomicUsize::new(0),
+    };
+    // Both are looked at before anything is written.
+    let first = batch.plan()?;
+    let store = batch.open()?;
+    let stop = stopped_by_interrupt()?;
+    let watch = args
+        .watch
+        .then(|| Watch::new(&args.folder, &batch.out))
+        .transpose()?;
+    let pictures = batch.out.join(PICTURES);
+    let threads = args.threads.map_or_else(
+        || std::thread::available_parallelism().map_or(1, usize::from),
+        usize::from,
+    );
+    let bar = Mutex::new(ProgressBar::hidden());
+    let plan = Mutex::new(Arc::new(Plan::default()));
+    let done = |at: usize, record: &Record, fresh: bool| {
+        let plan = Arc::clone(&plan.lock().unwrap_or_else(PoisonError::into_inner));
+        batch.done(&plan, at, record, fresh);
+        bar.lock().unwrap_or_else(PoisonError::into_inner).inc(1);
+    };
+    let reader = Reader {
+        store: &store,
+        pictures: &pictures,
+        threads,
+        memory_bytes: MEMORY.1.max(MEMORY.0 * threads as u64),
+        stop: &stop,
+        draw: &draw,
+        done: &done,
+        hashes: Mutex::default(),
+    };
+    let mut next = Some(first);
+    loop {
+        let round = match next.take() {
+            Some(plan) => Arc::new(plan),
+            None => Arc::new(batch.plan()?),
+        };
+        *plan.lock().unwrap_or_else(PoisonError::into_inner) = Arc::clone(&round);
+        *bar.lock().unwrap_or_else(PoisonError::into_inner) = progress(round.items.len(), talk);
+        batch.fresh.store(0, Ordering::SeqCst);
+        let found = reader.read(&round);
+        bar.lock()
+            .unwrap_or_else(PoisonError::into_inner)
+            .finish_and_clear();
+        let found = found?;
+        let all = found.len();
+        let found: Vec<Found> = found.into_iter().flatten().collect();
+        if found.len() < all {
+            if !talk.quiet {
+                eprintln!(
+                    "interrupted: {} of {all} photos are read; the same command goes on from here",
+                    found.len()
+                );
+            }
+            return Ok(Outcome::Interrupted);
+        }
+        let lot = Lot::new(&round, &found, args.units);
+        batch.write(&lot, &store)?;
+        batch.tell(&lot, watch.is_none())?;
+        let outcome = if lot.all_readable() {
+            Outcome::Answered
+        } else {
+            Outcome::NothingReadable
+        };
+        match &watch {
+            Some(watch) if watch.wait(&stop) => {}
+            _ => return Ok(outcome),
+        }
+    }
+}
+
+/// A flag that the first interrupt sets; the second ends the program at once, which the store
+/// survives.
+fn stopped_by_interrupt() -> Result<Arc<AtomicBool>> {
+    let stop = Arc::new(AtomicBool::new(false));
+    let flag = Arc::clone(&stop);
+    ctrlc::set_handler(move || {
+        if flag.swap(true, Ordering::SeqCst) {
+            std::process::exit(130);
+        }
+    })
+    .map_err(|error| {
+        Error::machine(Path::new("interrupt handler"), std::io::Error::other(error))
+    })?;
+    Ok(stop)
+}
+
+fn progress(photos: usize, talk: Talk) -> ProgressBar {
+    if talk.quiet {
+        return ProgressBar::hidden();
+    }
+    let bar = ProgressBar::with_draw_target(Some(photos as u64), ProgressDrawTarget::stderr());
+    // The template is fixed; without it the bar has its plain form.
+    if let Ok(style) =
+        ProgressStyle::with_template("{wide_bar} {pos}/{len} photos, {per_sec}, {eta} left")
+    {
+        bar.set_style(style);
+    }
+    bar
+}
+
+struct Batch<'a> {
+    args: &'a BatchArgs,
+    talk: Talk,
+    rules: PlanRules,
+    out: PathBuf,
+    /// Photos whose line went out, so that a watched folder gives one line a photo.
+    printed: Mutex<HashSet<(PathBuf, String)>>,
+    fresh: AtomicUsize,
+}
+
+impl Batch<'_> {
+    fn plan(&self) -> Result<Plan> {
+        let args = self.args;
+        let mut rules = self.rules.clone();
+        if let Some(list) = &args.manifest {
+            rules.rows = manifest::read(list)?;
+        }
+        let walked = walk(
+            &args.folder,
+            &WalkRules {
+                globs: args.glob.clone(),
+                hidden: args.hidden,
+                no_ignore: args.no_ignore,
+                follow: args.follow,
+            },
+        )?;
+        Ok(plan(&args.folder, walked, &rules))
+    }
+
+    /// Makes the folder of results and opens its store. A folder that has files of these names and
+    /// no store is somebody else's.
+    fn open(&self) -> Result<Store> {
+        let path = self.out.join(STORE_NAME);
+        if !path.exists() {
+            let names: Vec<String> = OUTPUTS
+                .iter()
+                .chain([&PICTURES])
+                .map(|name| (*name).to_owned())
+                .collect();
+            files::Folder::new(&self.out, self.args.force).check(&names)?;
+        }
+        let pictures = self.out.join(PICTURES);
+        std::fs::create_dir_all(&pictures).map_err(|source| Error::machine(&pictures, source))?;
+        let store = Store::open(&path)?;
+        if self.args.fresh {
+            store.forget()?;
+        }
+        files::sweep(&self.out)?;
+        files::sweep(&pictures)?;
+        Ok(store)
+    }
+
+    fn done(&self, plan: &Plan, at: usize, record: &Record, fresh: bool) {
+        if fresh {
+            self.fresh.fetch_add(1, Ordering::SeqCst);
+        }
+        if !self.talk.json {
+            return;
+        }
+        let path = &plan.items[at].path;
+        let name = (path.clone(), record.reading.photo.sha256.clone());
+        let mut printed = self.printed.lock().unwrap_or_else(PoisonError::into_inner);
+        if printed.insert(name) {
+            // Under the lock, so that lines do not run into each other. Nobody to read them is no
+            // reason to stop: the results go to files as well.
+            let _ = super::print(&photo_line(plan, at, record, None));
+        }
+    }
+
+    fn write(&self, lot: &Lot, store: &Store) -> Result<()> {
+        let out = |name: &str| self.out.join(name);
+        let units = self.args.units;
+        let [lines, table, sets, summary, replies, sheet] = OUTPUTS.map(out);
+        files::write_with(&lines, true, |file| {
+            for (at, found) in lot.found.iter().enumerate() {
+                let kept = match &found.key {
+                    Some(key) if found.unkept.is_none() => store.get(key)?,
+                    _ => None,
+                };
+                let record = kept.as_ref().or(found.unkept.as_deref());
+                if let Some(record) = record {
+                    let line = photo_line(lot.plan, at, record, Some(lot));
+                    file.write_all(line.as_bytes())
+                        .map_err(|source| Error::machine(&lines, source))?;
+                }
+            }
+            Ok(())
+        })?;
+        files::write(&table, batch_csv(lot).as_bytes(), true)?;
+        Self::put(&sets, lot, |set| set_line(lot, set, units))?;
+        Self::put(&replies, lot, |set| {
+            let name = &lot.plan.sets[set].name;
+            format!("=== {name} ===\n\n{}\n\n", reply(lot, set, units))
+        })?;
+        let numbers = serde_json::to_string_pretty(&lot.summary)
+            .map_err(|error| Error::machine(&summary, error.into()))?;
+        files::write(&summary, format!("{numbers}\n").as_bytes(), true)?;
+        let title = self.title();
+        files::write_with(&sheet, true, |file| {
+            batch_sheet(lot, &title, units, |part| {
+                file.write_all(part.as_bytes())
+                    .map_err(|source| Error::machine(&sheet, source))
+            })
+        })
+    }
+
+    /// Writes a file set by set, most urgent first: together their texts are long.
+    fn put(path: &Path, lot: &Lot, text: impl Fn(usize) -> String) -> Result<()> {
+        files::write_with(path, true, |file| {
+            for &set in &lot.order {
+                file.write_all(text(set).as_bytes())
+                    .map_err(|source| Error::machine(path, source))?;
+            }
+            Ok(())
+        })
+    }
+
+    fn title(&self) -> String {
+        let folder = &self.args.folder;
+        let whole = folder.canonicalize().unwrap_or_else(|_| folder.clone());
+        shown(Path::new(whole.file_name().unwrap_or(whole.as_os_str())))
+    }
+
+    fn tell(&self, lot: &Lot, last: bool) -> Result<()> {
+        if !self.talk.json && last && lot.summary.photos > 0 {
+            super::print(&batch_text(lot, self.args.rows, self.args.units))?;
+        }
+        if self.talk.quiet {
+            return Ok(());
+        }
+        for trouble in lot
+            .summary
+            .troubles
+            .iter()
+            .filter(|_| self.talk.json && last)
+        {
+            eprintln!("{}: {}", trouble.path, trouble.message);
+        }
+        if lot.summary.photos == 0 {
+            eprintln!(
+                "no photos in {}; hidden files and what .ignore or .gitignore leave out were not looked at (--hidden, --no-ignore)",
+                shown(&self.args.folder)
+            );
+        }
+        let fresh = self.fresh.load(Ordering::SeqCst);
+        eprintln!(
+            "{fresh} read now, {} known; see {}",
+            lot.summary.photos.saturating_sub(fresh),
+            shown(&self.out.join("sheet.html"))
+        );
+        Ok(())
+    }
+}
