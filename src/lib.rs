@@ -9,6 +9,7 @@ pub mod error;
 pub mod flank;
 pub mod frames;
 pub mod gear;
+pub mod lesson;
 pub mod photo;
 pub mod reading;
 pub mod report;

@@ -190,6 +190,7 @@ impl FlankMesh {
         FlankContact {
             patch,
             field,
+            clearance_mm: left,
             transmission_error,
             least_lag,
         }

@@ -117,6 +117,9 @@ pub struct FlankContact {
     pub patch: Option<Patch>,
     /// How far compound is wiped, point by point.
     pub field: Field,
+    /// What is left between the flanks at each of the field's points when it comes nearest to
+    /// touching, mm; endless at a corner that no pinion can touch.
+    pub clearance_mm: Vec<f64>,
     /// Lag of the ring gear over one pitch, radians of its rotation, at equal steps.
     pub transmission_error: Vec<f64>,
     /// Least lag over the pitch, radians of the ring gear's rotation: this flank's part of the
