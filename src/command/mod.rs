@@ -1,6 +1,7 @@
 //! The command line: one file per command with its arguments and the call, nothing else.
 
 mod advise;
+mod lesson;
 mod read;
 mod schema;
 mod simulate;
@@ -45,6 +46,7 @@ pub struct Talk {
 #[derive(Debug, Subcommand)]
 enum Command {
     Advise(advise::Advise),
+    Lesson(lesson::Lesson),
     Read(read::ReadArgs),
     Schema(schema::Schema),
     Simulate(Box<simulate::Simulate>),
@@ -80,6 +82,7 @@ impl Cli {
         };
         match self.command {
             Command::Advise(command) => command.run(talk),
+            Command::Lesson(command) => command.run(talk),
             Command::Simulate(command) => command.run(talk),
             Command::Read(args) => read::run(&args, talk),
             Command::Schema(command) => command.run(talk),

@@ -3,4 +3,8 @@
 //! Every patch shown is the contact model's for the misplacement named beside it; nothing is drawn
 //! by hand.
 
+pub mod case;
+pub mod flat;
+pub mod page;
 pub mod photo;
+pub mod sheet;

@@ -52,7 +52,7 @@ pub struct Rendered {
     pub picture: RgbImage,
     /// Flanks that are seen whole, nearest the middle first, projected by the picture's own camera.
     pub marks: Vec<MarkedFlank>,
-    /// The contact model's patch; `None` when nothing of it is on the flank.
+    /// The contact model's patch; `None` when nothing of it is on the flank or in the picture.
     pub patch: Option<Patch>,
 }
 
@@ -95,10 +95,11 @@ impl Studio {
         let scene = Scene::new(&self.solid, &view, contacts, shot);
         let picture = scene.picture();
         let marks = view.whole_flanks(&self.solid, &scene, shot.side);
+        let shown = !matches!(shot.mistake, Some(Mistake::NotRolled | Mistake::NoCompound));
         Ok(Rendered {
             picture,
             marks,
-            patch: state.side(shot.side).patch,
+            patch: state.side(shot.side).patch.filter(|_| shown),
         })
     }
 }

@@ -217,7 +217,7 @@ impl<'a> Scene<'a> {
         on_gear.sort_by(f32::total_cmp);
         let bright = on_gear.get(on_gear.len() * 9 / 10).copied().unwrap_or(1.0);
         let aim = match self.shot.mistake {
-            Some(Mistake::TooDark) => 0.012,
+            Some(Mistake::TooDark) => 0.004,
             Some(Mistake::Glare) => 1.6,
             _ => 0.52 + 0.12 * share(self.shot.seed, 120),
         };

@@ -8,13 +8,13 @@ use crate::reading::{Asked, Status, read_photo};
 /// A random state within what pinion and ring gear do to a set on the bench.
 fn case(seed: u64) -> (Model, State, Shot) {
     let random = |k: u64| noise::share(seed, 500 + k);
-    let cutting = if seed % 2 == 0 {
+    let cutting = if seed.is_multiple_of(2) {
         Cutting::FaceMilled
     } else {
         Cutting::FaceHobbed
     };
     let set = GearSet {
-        hand: if seed % 3 == 0 {
+        hand: if seed.is_multiple_of(3) {
             Hand::Right
         } else {
             Hand::Left
