@@ -43,6 +43,12 @@ pub enum Error {
     /// No advice can be made of a job.
     #[error(transparent)]
     Rules(#[from] crate::rules::RulesError),
+    /// A station of the bench cannot answer.
+    #[error(transparent)]
+    Setup(#[from] crate::setup::SetupError),
+    /// The workshop's record.
+    #[error(transparent)]
+    Job(#[from] crate::job::JobError),
     /// A picture could not be drawn.
     #[error(transparent)]
     Picture(#[from] crate::report::PictureError),
@@ -76,6 +82,7 @@ impl Error {
     pub fn exit_status(&self) -> u8 {
         match self {
             Self::Machine { .. } | Self::Picture(_) => 3,
+            Self::Job(error) if error.is_machine() => 3,
             _ => 2,
         }
     }

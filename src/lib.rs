@@ -9,12 +9,14 @@ pub mod error;
 pub mod flank;
 pub mod frames;
 pub mod gear;
+pub mod job;
 pub mod lesson;
 pub mod photo;
 pub mod reading;
 pub mod report;
 pub mod rules;
 pub mod segment;
+pub mod setup;
 pub mod units;
 
 pub use error::{Error, Result};

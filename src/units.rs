@@ -7,6 +7,12 @@
 //!
 //! Factors are the exact ones of NIST Special Publication 811 (2008), appendix B.8.
 
+mod said;
+mod shown;
+
+pub use said::{Measured, Said};
+pub use shown::{KSI_MPA, LengthUnit, Shown, TorqueUnit};
+
 use std::str::FromStr;
 
 /// Millimetres in an inch, exact (NIST SP 811, B.8).
@@ -18,7 +24,8 @@ pub const POUND_FORCE_N: f64 = 4.448_221_615_260_5;
 /// Newtons in a kilogram-force, exact (NIST SP 811, B.8).
 pub const KILOGRAM_FORCE_N: f64 = 9.806_65;
 
-const LB_IN_NM: f64 = POUND_FORCE_N * INCH_MM / 1000.0;
+/// Newton-metres in a pound-force inch, exact (NIST SP 811, B.8).
+pub const LB_IN_NM: f64 = POUND_FORCE_N * INCH_MM / 1000.0;
 
 /// A number with a unit that cannot be used.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]

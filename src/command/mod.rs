@@ -1,9 +1,11 @@
 //! The command line: one file per command with its arguments and the call, nothing else.
 
 mod advise;
+mod job;
 mod lesson;
 mod read;
 mod schema;
+mod setup;
 mod simulate;
 
 use crate::{Error, Result};
@@ -46,9 +48,11 @@ pub struct Talk {
 #[derive(Debug, Subcommand)]
 enum Command {
     Advise(advise::Advise),
+    Job(job::Job),
     Lesson(lesson::Lesson),
     Read(read::ReadArgs),
     Schema(schema::Schema),
+    Setup(Box<setup::Setup>),
     Simulate(Box<simulate::Simulate>),
 }
 
@@ -84,8 +88,10 @@ impl Cli {
             Command::Advise(command) => command.run(talk),
             Command::Lesson(command) => command.run(talk),
             Command::Simulate(command) => command.run(talk),
+            Command::Job(command) => command.run(talk),
             Command::Read(args) => read::run(&args, talk),
             Command::Schema(command) => command.run(talk),
+            Command::Setup(command) => command.run(talk),
         }
     }
 }

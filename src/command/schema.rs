@@ -3,6 +3,7 @@
 use super::{Outcome, Talk};
 use crate::Result;
 use crate::gear::card::Card;
+use crate::job::Record;
 use crate::reading::Reading;
 use crate::report::simulation::Simulation;
 use crate::rules::advice;
@@ -27,6 +28,8 @@ enum Document {
     Card,
     /// What `simulate --json` prints.
     Simulation,
+    /// What `job show --json` prints, and `record.json` of an exported job.
+    Record,
 }
 
 impl Schema {
@@ -39,6 +42,7 @@ impl Schema {
             Document::Reading => schemars::schema_for!(Reading).to_value(),
             Document::Advice => advice::json_schema(),
             Document::Card => schemars::schema_for!(Card).to_value(),
+            Document::Record => schemars::schema_for!(Record).to_value(),
             Document::Simulation => schemars::schema_for!(Simulation).to_value(),
         };
         super::print_json(&schema)?;

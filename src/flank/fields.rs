@@ -36,6 +36,29 @@ impl Window {
             height: f64::from(photo.height),
         }
     }
+
+    /// The part of a photo that holds all but stray ones of some points, with a margin. There must
+    /// be at least one point.
+    pub fn about(photo: &Photo, points: impl Iterator<Item = PhotoPoint>) -> Self {
+        let (mut across, mut down): (Vec<f64>, Vec<f64>) = points.map(|p| (p.x, p.y)).unzip();
+        let range = |along: &mut Vec<f64>, end: u32| {
+            along.sort_by(f64::total_cmp);
+            // A hundredth at each end may be strays.
+            let (low, high) = (along[along.len() / 100], along[along.len() * 99 / 100]);
+            let margin = MARGIN * (high - low);
+            let end = f64::from(end);
+            let low = (low - margin).clamp(0.0, end - 1.0);
+            (low, (high + margin).clamp(low + 1.0, end) - low)
+        };
+        let (left, width) = range(&mut across, photo.width);
+        let (top, height) = range(&mut down, photo.height);
+        Self {
+            left,
+            top,
+            width,
+            height,
+        }
+    }
 }
 
 /// Dense flank coordinates over a window of a photo.
@@ -73,26 +96,7 @@ impl Fields {
             .filter(|&cell| self.form(cell).is_some())
             .map(|cell| self.place(cell))
             .collect();
-        if on_flank.len() < FEWEST_CELLS {
-            return None;
-        }
-        let range = |axis: fn(&PhotoPoint) -> f64, end: u32| {
-            let mut along: Vec<f64> = on_flank.iter().map(axis).collect();
-            along.sort_by(f64::total_cmp);
-            // A hundredth at each end may be strays.
-            let (low, high) = (along[along.len() / 100], along[along.len() * 99 / 100]);
-            let margin = MARGIN * (high - low);
-            let low = (low - margin).max(0.0);
-            (low, (high + margin).min(f64::from(end)) - low)
-        };
-        let (left, width) = range(|p| p.x, photo.width);
-        let (top, height) = range(|p| p.y, photo.height);
-        Some(Window {
-            left,
-            top,
-            width,
-            height,
-        })
+        (on_flank.len() >= FEWEST_CELLS).then(|| Window::about(photo, on_flank.into_iter()))
     }
 
     /// Number of cells.

@@ -195,6 +195,16 @@ fn outline(fit: &GearFit, edge: TipEdge, tooth: usize) -> Outline {
     }
 }
 
+/// What the network sees of compound and contact on outlined flanks, looking at the part of the
+/// photo that holds them.
+pub fn film_on(photo: &Photo, outlines: &[Outline]) -> SeenFilm {
+    let sides = outlines
+        .iter()
+        .flat_map(|outline| [outline.side(0.0), outline.side(1.0)].concat());
+    let window = Window::about(photo, sides);
+    seen_film(&Fields::of(photo, window, MEASURING_SIDE_PX), outlines)
+}
+
 /// What the network sees of compound and contact on the outlined flanks.
 fn seen_film(fields: &Fields, outlines: &[Outline]) -> SeenFilm {
     let (width, height) = MAP_SIZE;

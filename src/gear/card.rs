@@ -4,6 +4,7 @@
 //! unit in the key; TOML writes lengths and torques with their unit. Both forms go through the
 //! same check ([`super::card_keys`], [`super::card_read`]).
 
+use super::card_bench::{MarkSense, MarkUnit, PreloadOn};
 use super::card_blank::BlankTable;
 use super::set::{Cutting, FlankForm, GearSet, Hand};
 use crate::frames::{FlankPoint, Side};
@@ -183,6 +184,21 @@ pub struct Limits {
     /// Greatest run-out of the ring gear's back face.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub ring_runout_mm: Option<f64>,
+    /// Torque to turn pinion and carrier together.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub total_torque_nm: Option<[f64; 2]>,
+    /// Torque of the pinion nut.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub pinion_nut_torque_nm: Option<[f64; 2]>,
+    /// Torque of the ring-gear bolts.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub ring_bolt_torque_nm: Option<[f64; 2]>,
+    /// Torque of the bearing-cap bolts.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub cap_bolt_torque_nm: Option<[f64; 2]>,
+    /// How far the side bearings' preload may spread the case.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub case_spread_mm: Option<[f64; 2]>,
 }
 
 /// Backlash window used when the card has none: 0.006–0.010 in, common practice on a light hypoid
@@ -223,13 +239,22 @@ pub enum Preload {
 }
 
 /// The pinion's shims.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct Pinion {
     /// Where they sit; behind the head bearing when the card is silent.
     pub shim_place: ShimPlace,
     /// How the bearings are preloaded.
     pub preload: Preload,
+    /// What one step of the pinion's mark is worth.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub mark_unit: Option<MarkUnit>,
+    /// Which way a pinion's mark goes.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub mark_sense: Option<MarkSense>,
+    /// From the ring gear's axis to the pinion's measured face, for a mark of nought.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub mounting_distance_mm: Option<f64>,
 }
 
 /// How the ring gear is moved along its axis.
@@ -268,6 +293,12 @@ pub struct Carrier {
     /// Both side packs together when their preload is right; held as found when the card is silent.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub side_pack_total_mm: Option<f64>,
+    /// What is added to the side packs, in all, to preload the side bearings.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub side_preload_mm: Option<f64>,
+    /// On which side that goes.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub preload_on: Option<PreloadOn>,
     /// Which way the indicator stands; half-way between both, and less sure, when the card is silent.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub backlash_direction: Option<BacklashDirection>,

@@ -1,8 +1,8 @@
 //! What may stand in a card: every key with its kind of value and its sensible range, and the
 //! check that turns a written card (TOML, or JSON with units in the keys) into plain numbers.
 
-use super::card_blank;
 use super::card_read::CardError;
+use super::{card_bench, card_blank};
 use crate::units::{Angle, INCH_MM, Length, Torque};
 use serde_json::{Map, Number, Value};
 
@@ -170,7 +170,7 @@ const KEYS: &[Key] = &[
 
 /// All keys of a card.
 pub fn keys() -> impl Iterator<Item = &'static Key> {
-    KEYS.iter().chain(card_blank::KEYS)
+    KEYS.iter().chain(card_bench::KEYS).chain(card_blank::KEYS)
 }
 
 impl Key {
@@ -259,7 +259,7 @@ fn take(
     Ok(())
 }
 
-fn unknown(table: &str, name: &str) -> CardError {
+pub(super) fn unknown(table: &str, name: &str) -> CardError {
     let names = keys().filter(|key| key.table == table).map(|key| key.name);
     let tables = keys().map(|key| key.table).filter(|_| table.is_empty());
     let nearest = names
@@ -284,7 +284,7 @@ fn unknown(table: &str, name: &str) -> CardError {
     }
 }
 
-fn read_value(key: &Key, value: &Value, unit_in_key: bool) -> Result<Value, CardError> {
+pub(super) fn read_value(key: &Key, value: &Value, unit_in_key: bool) -> Result<Value, CardError> {
     match key.kind {
         Kind::Text => match value {
             Value::String(_) => Ok(value.clone()),

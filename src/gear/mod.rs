@@ -3,6 +3,8 @@
 pub mod blank;
 pub mod blank_of_model;
 pub mod card;
+pub mod card_ask;
+pub mod card_bench;
 pub mod card_blank;
 pub mod card_keys;
 pub mod card_read;

@@ -14,6 +14,7 @@ pub mod shrink;
 
 pub use colour::linear_from_srgb;
 pub use error::PhotoError;
+pub use exif::{CameraFacts, camera_facts};
 pub use open::{Limits, open, open_with};
 
 use crate::frames::PhotoPoint;

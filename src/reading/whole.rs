@@ -3,7 +3,7 @@
 use super::outlined::{Known, OutlinedReading, read_outlined, unreadable};
 use super::{FlankSide, Mean, Polarity, Reason, ReasonCode, Source, reason};
 use crate::flank::Outline;
-use crate::flank::find::{Help, find};
+use crate::flank::find::{Help, film_on, find};
 use crate::flank::gear_fit::{self, GearFit};
 use crate::flank::marks::Marks;
 use crate::frames::{FlankPoint, Side};
@@ -91,7 +91,15 @@ pub fn read_photo(photo: &Photo, asked: &Asked) -> OutlinedReading {
     let inferred = fit
         .filter(speaks)
         .map(|fit| side_of(fit.kind.form, asked.drives_on));
-    read_outlined(photo, &outlines, known(inferred), None)
+    let read = read_outlined(photo, &outlines, known(inferred), None);
+    // Colours alone do not tell the patch: ask the network, which takes as long as all the rest.
+    let not_told =
+        |reason: &Reason| matches!(reason.code, ReasonCode::NoPatch | ReasonCode::NoCompound);
+    if !read.reading.reasons.iter().any(not_told) {
+        return read;
+    }
+    let seen = film_on(photo, &outlines);
+    read_outlined(photo, &outlines, known(inferred), Some(&seen))
 }
 
 fn speaks(fit: &GearFit) -> bool {

@@ -18,6 +18,19 @@ fn register_font() {
     });
 }
 
+/// Width of a line of text set `size` high (the em), in the unit of `size`.
+pub(super) fn text_width(text: &str, size: f64) -> f64 {
+    register_font();
+    // The rasteriser counts a font's size from descent to ascent: 1.164 em in DejaVu Sans. Measured large, for
+    // the answer is in whole pixels.
+    const EM: f64 = 1000.0;
+    let font = (FONT, 1.164 * EM).into_font();
+    match font.layout_box(text) {
+        Ok(((left, _), (right, _))) => f64::from(right - left) / EM * size,
+        Err(_) => 0.6 * size * text.chars().count() as f64,
+    }
+}
+
 /// Draws an SVG of a size in pixels.
 ///
 /// # Errors

@@ -1,17 +1,24 @@
 //! Results → bytes, one file per format.
 
 pub mod advice_text;
+pub mod build_sheet;
+mod build_sheet_parts;
+pub mod build_sheet_pdf;
 pub mod canvas;
+pub mod convergence;
 pub mod error_plot;
 pub mod files;
 pub mod flank_picture;
 pub mod flank_view;
+pub mod job_text;
 pub mod overlay;
 mod patch_shape;
+mod pdf_pen;
 pub mod pictures;
 pub mod raster;
 pub mod reading_page;
 pub mod reading_text;
+pub mod setup_text;
 pub mod simulation;
 pub mod simulation_text;
 mod theme;

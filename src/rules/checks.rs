@@ -1,7 +1,7 @@
 //! What must be there and believable before any amount is computed.
 
 use super::advice::{Check, CheckCode};
-use super::job::{FlankReading, Trial};
+use super::job::{Condition, FlankReading, Trial};
 use super::{RulesError, places};
 use crate::frames::Side;
 use crate::gear::card::Card;
@@ -347,7 +347,23 @@ fn pack_changes(trials: &[Trial], units: Units, checks: &mut Vec<Check>) {
 /// The trials that say where the gears stood on the last trial's own scale, as indices, with the
 /// move since the first of them; and what to say of the others.
 pub fn comparable(card: &Card, trials: &[Trial]) -> (Vec<(usize, [f64; 2])>, Vec<String>) {
-    let place = |trial: &Trial| Some((places::pinion(card, trial)?, places::ring(card, trial)?));
+    // A shim more on both sides preloads the bearings and moves nothing: where both packs are known, half their
+    // difference tells the place, however thick they are together.
+    let both = trials
+        .iter()
+        .all(|t| t.ring_side_shim_mm.is_none() || t.far_side_shim_mm.is_some());
+    let place = |trial: &Trial| {
+        let mut ring = places::ring(card, trial)?;
+        if let (true, places::Scale::Shim, Some(near_mm), Some(far_mm)) = (
+            both,
+            ring.scale,
+            trial.ring_side_shim_mm,
+            trial.far_side_shim_mm,
+        ) {
+            ring.away_mm = 0.5 * (far_mm - near_mm);
+        }
+        Some((places::pinion(card, trial)?, ring))
+    };
     let last = trials.len().saturating_sub(1);
     let Some((pinion, ring)) = trials.last().and_then(place) else {
         let cautions = (last > 0)
@@ -369,7 +385,15 @@ pub fn comparable(card: &Card, trials: &[Trial]) -> (Vec<(usize, [f64; 2])>, Vec
     let mut used: Vec<(usize, [f64; 2])> = Vec::new();
     let mut cautions = Vec::new();
     let mut first: Option<[f64; 2]> = None;
+    let new_gears = trials.last().and_then(|t| t.condition) == Some(Condition::New);
     for (i, trial) in trials.iter().enumerate() {
+        if new_gears && trial.as_found && trial.condition != Some(Condition::New) {
+            cautions.push(format!(
+                "Trial {} is the axle as found with its old gears, so it was not used for the new ones.",
+                i + 1
+            ));
+            continue;
+        }
         match place(trial) {
             Some((p, r)) if p.scale == pinion.scale && r.scale == ring.scale => {
                 let zero = *first.get_or_insert([p.away_mm, r.away_mm]);
@@ -383,4 +407,57 @@ pub fn comparable(card: &Card, trials: &[Trial]) -> (Vec<(usize, [f64; 2])>, Vec
         }
     }
     (used, cautions)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn card() -> Card {
+        Card::from_toml(include_str!("../../examples/larchfield/card.toml"))
+            .expect("the card is sound")
+    }
+
+    fn packs(ring_mm: f64, far_mm: Option<f64>) -> Trial {
+        Trial {
+            pinion_shim_mm: Some(0.762),
+            ring_side_shim_mm: Some(ring_mm),
+            far_side_shim_mm: far_mm,
+            ..Trial::default()
+        }
+    }
+
+    #[test]
+    fn preload_on_both_sides_moves_nothing_and_on_the_ring_side_half() {
+        let moved = |ring_mm: f64, far_mm: f64| {
+            let trials = [packs(2.10, Some(2.35)), packs(ring_mm, Some(far_mm))];
+            let (used, cautions) = comparable(&card(), &trials);
+            assert!(cautions.is_empty(), "{cautions:?}");
+            used[1].1[1]
+        };
+        assert!(moved(2.20, 2.45).abs() < 1e-12);
+        assert!((moved(2.20, 2.35) + 0.05).abs() < 1e-12);
+        assert!((moved(2.00, 2.45) - 0.10).abs() < 1e-12);
+    }
+
+    #[test]
+    fn where_a_far_pack_is_not_known_the_ring_side_alone_tells() {
+        let trials = [packs(2.10, Some(2.35)), packs(2.00, None)];
+        let (used, _) = comparable(&card(), &trials);
+        assert!((used[1].1[1] - 0.10).abs() < 1e-12);
+    }
+
+    #[test]
+    fn old_gears_as_found_teach_nothing_of_new_ones() {
+        let mut found = packs(2.00, Some(2.45));
+        found.as_found = true;
+        found.condition = Some(Condition::Used);
+        let mut last = packs(2.10, Some(2.35));
+        last.condition = Some(Condition::New);
+        let (used, cautions) = comparable(&card(), &[found.clone(), last.clone()]);
+        assert_eq!(used.len(), 1);
+        assert!(cautions[0].contains("old gears"), "{cautions:?}");
+        last.condition = Some(Condition::Used);
+        assert_eq!(comparable(&card(), &[found, last]).0.len(), 2);
+    }
 }

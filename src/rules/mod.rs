@@ -15,7 +15,7 @@ pub mod job;
 pub mod kit;
 mod places;
 mod posterior;
-mod time;
+pub mod time;
 mod unknowns;
 mod verdict;
 

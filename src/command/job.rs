@@ -1,0 +1,139 @@
+//! `flankread job`: the record of a job in the workshop's database.
+
+mod archive;
+mod card_new;
+mod closing;
+mod new;
+mod show;
+mod trial;
+
+use super::{Outcome, Talk};
+use crate::Result;
+use crate::job::Store;
+use crate::job::store::usual_path;
+use crate::units::{LengthUnit, Shown, TorqueUnit, Units};
+use clap::{Args, Subcommand};
+use std::path::PathBuf;
+
+/// The record of a job: its card, every assembly with photos, the advice, the closing list, the build sheet.
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Example: flankread job new 'Rear axle, blue pickup' --card axle.toml && flankread job next"
+)]
+pub struct Job {
+    #[command(subcommand)]
+    what: What,
+}
+
+#[derive(Debug, Subcommand)]
+enum What {
+    New(new::New),
+    List(show::List),
+    Show(show::Show),
+    Trial(Box<trial::TrialArgs>),
+    Advise(show::Advise),
+    Next(show::NextArgs),
+    Note(new::NoteArgs),
+    Strike(new::Strike),
+    Check(closing::Check),
+    Close(closing::Close),
+    Sheet(archive::Sheet),
+    Export(archive::Export),
+    Import(archive::Import),
+    Card(card_new::CardArgs),
+}
+
+/// What every subcommand on one job may be told.
+#[derive(Debug, Args)]
+struct Common {
+    /// The job's number; the newest open job when not given.
+    #[arg(long, value_name = "NUMBER")]
+    job: Option<i64>,
+    #[command(flatten)]
+    place: Place,
+    /// Units of the text; JSON is always in millimetres and newton-metres.
+    #[arg(long, value_enum, default_value = "mm")]
+    units: Units,
+    /// One unit for all lengths of the text.
+    #[arg(long, value_enum, value_name = "UNIT")]
+    length_unit: Option<LengthUnit>,
+    /// One unit for all torques of the text.
+    #[arg(long, value_enum, value_name = "UNIT")]
+    torque_unit: Option<TorqueUnit>,
+}
+
+/// Where the workshop's database is.
+#[derive(Debug, Args)]
+struct Place {
+    /// The workshop's database; else FLANKREAD_DB, else a file in your data folder.
+    #[arg(long, value_name = "FILE")]
+    db: Option<PathBuf>,
+}
+
+impl Place {
+    fn open(&self) -> Result<Store> {
+        Ok(Store::open(&self.db.clone().unwrap_or_else(usual_path))?)
+    }
+}
+
+impl Common {
+    fn open(&self) -> Result<(Store, i64)> {
+        let store = self.place.open()?;
+        let job = store.job(self.job)?;
+        Ok((store, job))
+    }
+
+    fn shown(&self) -> Shown {
+        Shown {
+            units: self.units,
+            length: self.length_unit,
+            torque: self.torque_unit,
+        }
+    }
+}
+
+/// When something was done and by whom.
+#[derive(Debug, Args)]
+struct WhenWho {
+    /// When, as 2026-05-04T10:30:00; now when not given.
+    #[arg(long, value_name = "TIME")]
+    at: Option<String>,
+    /// Who; the job's mechanic when not given.
+    #[arg(long, value_name = "NAME")]
+    by: Option<String>,
+}
+
+impl Job {
+    /// Carries the subcommand out.
+    ///
+    /// # Errors
+    /// Whatever it met.
+    pub fn run(&self, talk: Talk) -> Result<Outcome> {
+        match &self.what {
+            What::New(what) => what.run(talk),
+            What::List(what) => what.run(talk),
+            What::Show(what) => what.run(talk),
+            What::Trial(what) => what.run(talk),
+            What::Advise(what) => what.run(talk),
+            What::Next(what) => what.run(talk),
+            What::Note(what) => what.run(talk),
+            What::Strike(what) => what.run(talk),
+            What::Check(what) => what.run(talk),
+            What::Close(what) => what.run(talk),
+            What::Sheet(what) => what.run(talk),
+            What::Export(what) => what.run(talk),
+            What::Import(what) => what.run(talk),
+            What::Card(what) => what.run(talk),
+        }
+    }
+}
+
+/// A short answer: words for people, a document for machines.
+fn say(talk: Talk, words: &str, document: &serde_json::Value) -> Result<Outcome> {
+    if talk.json {
+        super::print_json(document)?;
+    } else {
+        super::print(&format!("{words}\n"))?;
+    }
+    Ok(Outcome::Answered)
+}

@@ -1,0 +1,130 @@
+//! `flankread job list`, `show`, `advise` and `next`.
+
+use super::{Common, Place};
+use crate::Result;
+use crate::command::{Outcome, Talk, print, print_json};
+use crate::job::clock::given_or_now;
+use crate::job::next::next;
+use crate::job::record::Followed;
+use crate::report::advice_text::advice_text;
+use crate::report::job_text::{job_text, list_text, next_text};
+use crate::rules;
+use clap::Args;
+use serde_json::json;
+
+/// Lists the jobs of the workshop, newest first.
+#[derive(Debug, Args)]
+#[command(after_help = "Example: flankread job list")]
+pub(super) struct List {
+    #[command(flatten)]
+    place: Place,
+}
+
+/// Shows everything recorded of a job.
+#[derive(Debug, Args)]
+#[command(after_help = "Example: flankread job show --job 3 --units in")]
+pub(super) struct Show {
+    /// As a document that `flankread advise` reads (flankread/job/1).
+    #[arg(long)]
+    as_job: bool,
+    #[command(flatten)]
+    common: Common,
+}
+
+/// Advice on what to change next, from all assemblies of the job; it is kept with the job.
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Example: flankread job advise --units in\n         flankread job advise --followed no --because 'no 3 thou shim left'"
+)]
+pub(super) struct Advise {
+    /// Instead of new advice, say what became of the last.
+    #[arg(long, value_enum)]
+    followed: Option<Followed>,
+    /// Why.
+    #[arg(long, default_value = "", requires = "followed")]
+    because: String,
+    /// When, as 2026-05-04T10:30:00; now when not given.
+    #[arg(long, value_name = "TIME")]
+    at: Option<String>,
+    #[command(flatten)]
+    common: Common,
+}
+
+/// Says what the next station is and what is missing there.
+#[derive(Debug, Args)]
+#[command(after_help = "Example: flankread job next")]
+pub(super) struct NextArgs {
+    #[command(flatten)]
+    common: Common,
+}
+
+impl List {
+    pub(super) fn run(&self, talk: Talk) -> Result<Outcome> {
+        let jobs = self.place.open()?.jobs()?;
+        if talk.json {
+            print_json(&json!({"schema": "flankread/job-list/1", "jobs": jobs}))?;
+        } else {
+            print(&list_text(&jobs))?;
+        }
+        Ok(Outcome::Answered)
+    }
+}
+
+impl Show {
+    pub(super) fn run(&self, talk: Talk) -> Result<Outcome> {
+        let (store, job) = self.common.open()?;
+        let record = store.record(job)?;
+        if self.as_job {
+            print_json(&record.as_job())?;
+        } else if talk.json {
+            print_json(&record)?;
+        } else {
+            print(&job_text(&record, &self.common.shown()))?;
+        }
+        Ok(Outcome::Answered)
+    }
+}
+
+impl Advise {
+    pub(super) fn run(&self, talk: Talk) -> Result<Outcome> {
+        let at = given_or_now(self.at.as_deref())?;
+        let (mut store, job) = self.common.open()?;
+        if let Some(followed) = self.followed {
+            store.set_followed(job, followed, &self.because)?;
+            return super::say(
+                talk,
+                &format!(
+                    "Noted: the last advice of job {job} was {}.",
+                    followed.word()
+                ),
+                &json!({"schema": "flankread/job-followed/1", "job": job, "followed": followed}),
+            );
+        }
+        let record = store.record(job)?;
+        // The axle as it came in counts for its own pattern, and as a trial like any other.
+        let advice = rules::advise_in(&record.card, &record.rules_trials(), self.common.units)?;
+        if let Some(last) = record.last() {
+            store.add_advice(job, last.number, &advice, &at)?;
+        }
+        if talk.json {
+            print_json(&advice)?;
+        } else {
+            print(&advice_text(&advice, self.common.units))?;
+        }
+        Ok(Outcome::Answered)
+    }
+}
+
+impl NextArgs {
+    pub(super) fn run(&self, talk: Talk) -> Result<Outcome> {
+        let (store, job) = self.common.open()?;
+        let record = store.record(job)?;
+        let next = next(&record, &self.common.shown());
+        if talk.json {
+            print_json(&json!({"schema": "flankread/job-next/1", "job": job, "next": next}))?;
+        } else {
+            print(&next_text(&record, &next))?;
+        }
+        Ok(Outcome::Answered)
+    }
+}

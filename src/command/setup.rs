@@ -1,0 +1,141 @@
+//! `flankread setup`: the bench's arithmetic, one subcommand a station.
+
+mod fasteners;
+mod pinion_shim;
+mod preload;
+mod round;
+mod sides;
+mod torque;
+
+use super::{Outcome, Talk};
+use crate::Result;
+use crate::gear::card::Card;
+use crate::job::store::usual_path;
+use crate::job::{Record, Store};
+use crate::report::setup_text::setup_text;
+use crate::setup::{Answer, SetupError};
+use crate::units::{LengthUnit, Shown, TorqueUnit, Units};
+use clap::{Args, Subcommand};
+use std::path::PathBuf;
+
+/// Bench arithmetic, one subcommand a station; each prints formula, numbers and result.
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Example: flankread setup pinion-shim marks --old-shim 0.100in --old-mark -3 --new-mark 2 --mark-unit 0.001in --mark-sense plus-thinner --units in"
+)]
+pub struct Setup {
+    #[command(subcommand)]
+    station: Station,
+}
+
+#[derive(Debug, Subcommand)]
+enum Station {
+    PinionShim(pinion_shim::PinionShim),
+    Preload(preload::Preload),
+    Sleeve(preload::Sleeve),
+    SideShims(sides::SideShims),
+    Adjusters(sides::Adjusters),
+    Backlash(round::Backlash),
+    Torque(torque::Torque),
+    CaseSpread(torque::CaseSpread),
+    Fasteners(fasteners::Fasteners),
+    Sum(fasteners::Sum),
+}
+
+/// What every station may be told.
+#[derive(Debug, Args)]
+struct Common {
+    /// The card of the axle: limits, kit and conventions come from it unless given here.
+    #[arg(long, value_name = "FILE")]
+    card: Option<PathBuf>,
+    /// A job of the workshop's database: its card and its trials so far are used.
+    #[arg(long, value_name = "NUMBER")]
+    job: Option<i64>,
+    /// The workshop's database, with --job.
+    #[arg(long, value_name = "FILE", requires = "job")]
+    db: Option<PathBuf>,
+    /// Units of the text; JSON is always in millimetres and newton-metres.
+    #[arg(long, value_enum, default_value = "mm")]
+    units: Units,
+    /// One unit for all lengths of the text.
+    #[arg(long, value_enum, value_name = "UNIT")]
+    length_unit: Option<LengthUnit>,
+    /// One unit for all torques of the text.
+    #[arg(long, value_enum, value_name = "UNIT")]
+    torque_unit: Option<TorqueUnit>,
+    /// Take unusual numbers as they are written.
+    #[arg(long)]
+    as_written: bool,
+}
+
+impl Common {
+    fn shown(&self) -> Shown {
+        Shown {
+            units: self.units,
+            length: self.length_unit,
+            torque: self.torque_unit,
+        }
+    }
+
+    fn record(&self) -> Result<Option<Record>> {
+        let Some(job) = self.job else { return Ok(None) };
+        let store = Store::open(&self.db.clone().unwrap_or_else(usual_path))?;
+        Ok(Some(store.record(job)?))
+    }
+
+    /// The card given, or that of the job given.
+    fn card(&self) -> Result<Option<Card>> {
+        match &self.card {
+            Some(path) => Card::read(path).map(Some),
+            None => Ok(self.record()?.map(|record| record.card)),
+        }
+    }
+}
+
+/// Two numbers, low then high.
+fn window<const N: usize>(given: Option<[f64; N]>, name: &str) -> Result<Option<[f64; 2]>> {
+    let Some(given) = given else { return Ok(None) };
+    match given.as_slice() {
+        [low, high] if low < high => Ok(Some([*low, *high])),
+        _ => Err(SetupError::Impossible(format!("{name} takes two values, low then high")).into()),
+    }
+}
+
+/// The two numbers of an option that takes two.
+fn two(values: &[f64]) -> Option<[f64; 2]> {
+    match values {
+        [low, high] => Some([*low, *high]),
+        _ => None,
+    }
+}
+
+impl Setup {
+    /// Works the station out and prints it.
+    ///
+    /// # Errors
+    /// Numbers that are missing, cannot be, or were probably meant otherwise; a card that cannot be used.
+    pub fn run(&self, talk: Talk) -> Result<Outcome> {
+        let answer = match &self.station {
+            Station::PinionShim(station) => station.answer()?,
+            Station::Preload(station) => station.answer()?,
+            Station::Sleeve(station) => station.answer()?,
+            Station::SideShims(station) => station.answer()?,
+            Station::Adjusters(station) => station.answer()?,
+            Station::Backlash(station) => station.answer()?,
+            Station::Torque(station) => station.answer()?,
+            Station::CaseSpread(station) => station.answer()?,
+            Station::Fasteners(station) => station.answer()?,
+            Station::Sum(station) => station.answer()?,
+        };
+        print(&answer, talk)?;
+        Ok(Outcome::Answered)
+    }
+}
+
+fn print(answer: &Answer, talk: Talk) -> Result<()> {
+    if talk.json {
+        super::print_json(answer)
+    } else {
+        super::print(&setup_text(answer))
+    }
+}

@@ -1,0 +1,206 @@
+//! `flankread setup side-shims` and `setup adjusters`.
+
+use super::Common;
+use crate::Result;
+use crate::gear::card::Card;
+use crate::gear::card_bench::PreloadOn;
+use crate::rules::RulesError;
+use crate::setup::backlash_ratio::{PlaceAndBacklash, Ratio, RatioSource, of_card, shop, updated};
+use crate::setup::side_packs::{Found, Wanted, answer, notches, notches_answer, split};
+use crate::setup::usual::{BACKLASH, BACKLASH_OR_NONE, SIDE_PACK, SIDE_PRELOAD};
+use crate::setup::{Answer, SetupError};
+use crate::units::{Length, Said};
+use clap::Args;
+use std::str::FromStr;
+
+/// How the ratio of backlash to the ring gear's move is found.
+#[derive(Debug, Args)]
+struct RatioArgs {
+    /// Backlash per move of the ring gear; else the card's own by the contact model, else the shop's 0.6.
+    #[arg(long, value_name = "NUMBER")]
+    ratio: Option<f64>,
+    /// Take the shop's 0.6 in spite of the card.
+    #[arg(long, conflicts_with = "ratio")]
+    shop_ratio: bool,
+}
+
+impl RatioArgs {
+    fn ratio(&self, card: Option<&Card>) -> Result<Ratio> {
+        match (self.ratio, card) {
+            (Some(ratio), _) if !(0.3..=1.2).contains(&ratio) => Err(SetupError::Impossible(
+                format!("a ratio of {ratio} is none; published ones run from 0.5 to 0.9"),
+            )
+            .into()),
+            (Some(ratio), _) => Ok(Ratio {
+                ratio,
+                deviation: 0.05 * ratio,
+                source: RatioSource::Given,
+            }),
+            (None, Some(card)) if !self.shop_ratio => Ok(of_card(card).map_err(RulesError::from)?),
+            _ => Ok(shop()),
+        }
+    }
+}
+
+/// Side packs from zero end play to the backlash wanted, preload added.
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Example: flankread setup side-shims --ring-side 0.095in --far-side 0.088in --backlash 0in --wanted 0.008in --preload 0.008in --preload-on both-sides --units in"
+)]
+pub(super) struct SideShims {
+    /// Pack behind the ring gear with the bearings just free of end play.
+    #[arg(long, value_name = "LENGTH")]
+    ring_side: Said<Length>,
+    /// Pack on the other side.
+    #[arg(long, value_name = "LENGTH")]
+    far_side: Said<Length>,
+    /// Backlash found there; once for each place round the gear.
+    #[arg(long, value_name = "LENGTH", required = true)]
+    backlash: Vec<Said<Length>>,
+    /// Backlash to aim at; the middle of the card's window when not given.
+    #[arg(long, value_name = "LENGTH")]
+    wanted: Option<Said<Length>>,
+    /// Preload to add, both sides together; from the card when not given, else none.
+    #[arg(long, value_name = "LENGTH")]
+    preload: Option<Said<Length>>,
+    /// Where the preload goes; from the card when not given, else on both sides.
+    #[arg(long, value_enum)]
+    preload_on: Option<PreloadOn>,
+    /// An earlier trial of this job, to correct the ratio: ring-side pack and mean backlash.
+    #[arg(long = "trial", value_name = "RING_SIDE=BACKLASH")]
+    trials: Vec<Places>,
+    #[command(flatten)]
+    ratio: RatioArgs,
+    #[command(flatten)]
+    common: Common,
+}
+
+/// Threaded side adjusters: whole notches for the backlash wanted.
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Example: flankread setup adjusters --backlash 0.10mm --wanted 0.20mm --pitch 1.5mm --notches-per-turn 18"
+)]
+pub(super) struct Adjusters {
+    /// Backlash found; once for each place round the gear.
+    #[arg(long, value_name = "LENGTH", required = true)]
+    backlash: Vec<Said<Length>>,
+    /// Backlash to aim at; the middle of the card's window when not given.
+    #[arg(long, value_name = "LENGTH")]
+    wanted: Option<Said<Length>>,
+    /// Thread pitch of the adjusters; from the card when not given.
+    #[arg(long, value_name = "LENGTH", requires = "notches_per_turn")]
+    pitch: Option<Length>,
+    /// Notches in one turn; from the card when not given.
+    #[arg(long, value_name = "COUNT", requires = "pitch", value_parser = clap::value_parser!(u32).range(2..=400))]
+    notches_per_turn: Option<u32>,
+    /// Notches of preload beyond zero end play, both sides together.
+    #[arg(long, default_value_t = 0.0, value_name = "COUNT")]
+    preload_notches: f64,
+    #[command(flatten)]
+    ratio: RatioArgs,
+    #[command(flatten)]
+    common: Common,
+}
+
+/// `2.10mm=0.25mm`: the ring-side pack of a trial and its mean backlash.
+#[derive(Debug, Clone)]
+struct Places {
+    ring_side: Said<Length>,
+    backlash: Said<Length>,
+}
+
+impl FromStr for Places {
+    type Err = String;
+
+    fn from_str(text: &str) -> std::result::Result<Self, String> {
+        let (ring_side, backlash) = text
+            .split_once('=')
+            .ok_or_else(|| format!("`{text}` has no `=`; write it like 2.10mm=0.25mm"))?;
+        let read = |text: &str| {
+            text.parse()
+                .map_err(|e: crate::units::UnitError| e.to_string())
+        };
+        Ok(Self {
+            ring_side: read(ring_side)?,
+            backlash: read(backlash)?,
+        })
+    }
+}
+
+fn mean_mm(said: &[Said<Length>], as_written: bool) -> Result<f64> {
+    let all = BACKLASH_OR_NONE.check_all(said, as_written)?;
+    Ok(all.iter().sum::<f64>() / all.len().max(1) as f64)
+}
+
+fn wanted_mm(given: Option<&Said<Length>>, card: Option<&Card>, as_written: bool) -> Result<f64> {
+    let of_card = card.and_then(|card| card.limits.backlash_mm);
+    match (given, of_card) {
+        (Some(said), _) => Ok(BACKLASH.check(said, as_written)?),
+        (None, Some([low, high])) => Ok(0.5 * (low + high)),
+        (None, None) => Err(SetupError::Missing(
+            "the backlash to aim at is needed: give --wanted, or a card with backlash in [limits]"
+                .into(),
+        )
+        .into()),
+    }
+}
+
+impl SideShims {
+    pub(super) fn answer(&self) -> Result<Answer> {
+        let card = self.common.card()?;
+        let sure = self.common.as_written;
+        let found = Found {
+            ring_side_mm: SIDE_PACK.check(&self.ring_side, sure)?,
+            far_side_mm: SIDE_PACK.check(&self.far_side, sure)?,
+            backlash_mm: mean_mm(&self.backlash, sure)?,
+        };
+        let carrier = card.as_ref().map(|card| card.carrier);
+        let wanted = Wanted {
+            backlash_mm: wanted_mm(self.wanted.as_ref(), card.as_ref(), sure)?,
+            preload_mm: match &self.preload {
+                Some(said) => SIDE_PRELOAD.check(said, sure)?,
+                None => carrier.and_then(|c| c.side_preload_mm).unwrap_or(0.0),
+            },
+            preload_on: self
+                .preload_on
+                .or(carrier.and_then(|c| c.preload_on))
+                .unwrap_or(PreloadOn::BothSides),
+        };
+        let mut trials = match self.common.record()? {
+            Some(record) => record.backlash_trials()?,
+            None => Vec::new(),
+        };
+        for trial in &self.trials {
+            trials.push(PlaceAndBacklash {
+                away_mm: -SIDE_PACK.check(&trial.ring_side, sure)?,
+                backlash_mm: BACKLASH_OR_NONE.check(&trial.backlash, sure)?,
+            });
+        }
+        let ratio = updated(self.ratio.ratio(card.as_ref())?, &trials);
+        let packs = split(&found, &wanted, ratio)?;
+        Ok(answer(&found, &wanted, &packs, &self.common.shown()))
+    }
+}
+
+impl Adjusters {
+    pub(super) fn answer(&self) -> Result<Answer> {
+        let card = self.common.card()?;
+        let sure = self.common.as_written;
+        let found = mean_mm(&self.backlash, sure)?;
+        let wanted = wanted_mm(self.wanted.as_ref(), card.as_ref(), sure)?;
+        let given = self
+            .pitch
+            .zip(self.notches_per_turn)
+            .map(|(pitch, notches)| pitch.mm() / f64::from(notches));
+        let notch_mm = given
+            .or(card.as_ref().and_then(|card| card.carrier.notch_mm()))
+            .unwrap_or(0.0);
+        let trials = match self.common.record()? {
+            Some(record) => record.backlash_trials()?,
+            None => Vec::new(),
+        };
+        let ratio = updated(self.ratio.ratio(card.as_ref())?, &trials);
+        let turn = notches(found, wanted, notch_mm, self.preload_notches, ratio)?;
+        Ok(notches_answer(found, wanted, &turn, &self.common.shown()))
+    }
+}

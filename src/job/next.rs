@@ -1,0 +1,396 @@
+//! What the next station of a job is, and what is missing there.
+
+use super::closing::Item;
+use super::record::{Assembly, Record};
+use crate::gear::card::{Adjust, Card, Preload};
+use crate::rules::advice::Verdict;
+use crate::rules::job::Condition;
+use crate::setup::verdict;
+use crate::units::Shown;
+use serde::Serialize;
+
+/// The stations in the order of the work (common practice, with heavy-axle manuals in agreement).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Station {
+    /// The axle as it came in.
+    AsFound,
+    /// The pack to start the pinion with.
+    PinionShim,
+    /// Preload of the pinion's bearings.
+    PinionPreload,
+    /// Side packs, backlash.
+    Backlash,
+    /// Paint, roll, photograph both flanks.
+    Pattern,
+    /// Ask what to change.
+    Advice,
+    /// Change the shims as advised and assemble again.
+    Change,
+    /// Something must be measured or checked first.
+    Check,
+    /// Preload of the side bearings.
+    SidePreload,
+    /// Everything once more with the final parts.
+    FinalAssembly,
+    /// The closing list.
+    Closing,
+    /// Nothing is left.
+    Done,
+}
+
+/// The next station with what is missing there.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Next {
+    /// Which.
+    pub station: Station,
+    /// What to do, in a sentence or two.
+    pub says: String,
+    /// What is missing, one thing a line.
+    pub missing: Vec<String>,
+    /// What is in doubt already.
+    pub remarks: Vec<String>,
+    /// A command that records it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub command: Option<String>,
+}
+
+/// Fewest places round the gear that make a final backlash.
+const FEWEST_PLACES: usize = 4;
+
+/// Says what comes next.
+pub fn next(record: &Record, shown: &Shown) -> Next {
+    let job = record.head.number;
+    let mut next = station(record, shown);
+    next.command = next
+        .command
+        .map(|command| command.replace("JOB", &job.to_string()));
+    next.remarks.extend(remarks(record));
+    next
+}
+
+fn at(station: Station, says: impl Into<String>, missing: Vec<String>, command: &str) -> Next {
+    Next {
+        station,
+        says: says.into(),
+        missing,
+        remarks: Vec::new(),
+        command: (!command.is_empty()).then(|| command.to_owned()),
+    }
+}
+
+fn station(record: &Record, shown: &Shown) -> Next {
+    let card = &record.card;
+    if record.head.closed.is_some() {
+        return at(
+            Station::Done,
+            "This job is closed.",
+            Vec::new(),
+            "flankread job sheet --job JOB --out sheet.html",
+        );
+    }
+    let found_or_waived = record.counting().any(|a| a.trial.as_found)
+        || record.notes.iter().any(|n| n.text.starts_with(NOT_FOUND));
+    if !found_or_waived {
+        return at(
+            Station::AsFound,
+            "Record the axle as it came in, before anything is taken apart: afterwards it cannot be had again.",
+            vec![
+                "shims and which side each sat on, marks on the caps".into(),
+                "backlash at four places or more".into(),
+                "torque to turn the pinion".into(),
+                "a photo of the drive flanks and one of the coast flanks, painted and rolled"
+                    .into(),
+            ],
+            "flankread job trial --job JOB --as-found --backlash 0.20mm --drive drive.jpg --coast coast.jpg",
+        );
+    }
+    let built: Vec<&Assembly> = record.counting().filter(|a| !a.trial.as_found).collect();
+    let Some(last) = built.last() else {
+        return at(
+            Station::PinionShim,
+            "Work out the pack to start the pinion with, from the marks of old and new pinion or with the depth gauge.",
+            missing_for_marks(card),
+            "flankread setup pinion-shim marks --job JOB --old-shim … --old-mark … --new-mark …",
+        );
+    };
+    // A preload once found holds for later trials that do not repeat it, unless its pack was changed.
+    let preload = built
+        .iter()
+        .rev()
+        .find_map(|a| torque_of(a).map(|nm| (*a, nm)));
+    if let Some(next) = preload_station(card, preload, last, shown) {
+        return next;
+    }
+    if last.trial.backlash_mm.is_empty() {
+        return at(
+            Station::Backlash,
+            "Put the carrier in, shims at zero end play, and set the backlash; then measure it round the gear.",
+            vec!["backlash of this assembly, at four places or more".into()],
+            match card.carrier.adjust {
+                Adjust::Shims => {
+                    "flankread setup side-shims --job JOB --ring-side … --far-side … --backlash …"
+                }
+                Adjust::Threaded => "flankread setup adjusters --job JOB --backlash …",
+            },
+        );
+    }
+    // Preload of the side bearings needs a new backlash, but the pattern is rolled again with the final parts.
+    let only_preloaded =
+        last.bench.side_preload && !last.bench.final_parts && last.photos.is_empty();
+    let read = |a: &&&Assembly| a.trial.drive.is_some() && a.trial.coast.is_some();
+    let judged = match built.iter().rev().find(read) {
+        Some(before) if only_preloaded => before,
+        _ => last,
+    };
+    let mut missing = Vec::new();
+    for (word, there) in [
+        ("drive", judged.trial.drive.is_some()),
+        ("coast", judged.trial.coast.is_some()),
+    ] {
+        if !there {
+            let had = judged.photos.iter().any(|p| p.shows.word() == word);
+            missing.push(if had {
+                format!(
+                    "a photo of the {word} flanks that can be read (the one recorded could not)"
+                )
+            } else {
+                format!("a photo of the {word} flanks of this assembly")
+            });
+        }
+    }
+    if !missing.is_empty() {
+        return at(
+            Station::Pattern,
+            "Paint four or five teeth thinly, roll them through under a light brake both ways, and photograph both flanks.",
+            missing,
+            "flankread job trial --job JOB --drive drive.jpg --coast coast.jpg …",
+        );
+    }
+    after_pattern(record, judged, last, shown)
+}
+
+fn after_pattern(record: &Record, judged: &Assembly, last: &Assembly, shown: &Shown) -> Next {
+    let Some(given) = record
+        .advice
+        .iter()
+        .rev()
+        .find(|g| g.after == judged.number)
+    else {
+        return at(
+            Station::Advice,
+            "Both flanks are read and the backlash is measured: ask what to change.",
+            Vec::new(),
+            "flankread job advise --job JOB",
+        );
+    };
+    match given.advice.verdict {
+        Verdict::Correct => {
+            let pack = |name: &str, pack: Option<&crate::rules::advice::Pack>| {
+                pack.map(|p| format!("{name} {} → {}", shown.shim(p.from_mm), shown.shim(p.to_mm)))
+            };
+            let shims = given.advice.shims.as_ref();
+            let packs: Vec<String> = [
+                pack("pinion pack", shims.and_then(|s| s.pinion.as_ref())),
+                pack("ring-side pack", shims.and_then(|s| s.ring_side.as_ref())),
+                pack("far-side pack", shims.and_then(|s| s.far_side.as_ref())),
+                shims
+                    .and_then(|s| s.ring_notches)
+                    .map(|n| format!("adjusters {n:+} notches")),
+            ]
+            .into_iter()
+            .flatten()
+            .collect();
+            at(
+                Station::Change,
+                "Change the shims as advised, check preload and backlash again, paint and photograph again.",
+                packs,
+                "flankread job trial --job JOB --pinion-shim … --ring-side-shim … --far-side-shim … --backlash … --drive … --coast …",
+            )
+        }
+        Verdict::Measure | Verdict::BeyondShims => at(
+            Station::Check,
+            "Do not change shims yet: see what the advice asks to measure or to check.",
+            given
+                .advice
+                .checks
+                .iter()
+                .map(|c| c.message.clone())
+                .collect(),
+            "flankread job advise --job JOB",
+        ),
+        Verdict::Good => closing(record, last, shown),
+    }
+}
+
+fn closing(record: &Record, last: &Assembly, shown: &Shown) -> Next {
+    if !last.bench.side_preload && !last.bench.final_parts {
+        return at(
+            Station::SidePreload,
+            "The pattern is right. Preload the side bearings, then measure backlash again: preload on the ring side alone takes some away.",
+            vec!["an assembly with the side bearings preloaded (--side-preload)".into()],
+            "flankread job trial --job JOB --side-preload --backlash …",
+        );
+    }
+    if !last.bench.final_parts {
+        return at(
+            Station::FinalAssembly,
+            "Put the final parts in: pressed bearings, seal, new nut or sleeve. Then preload, backlash round the gear and the pattern once more.",
+            vec!["an assembly with the final parts (--final-parts)".into()],
+            "flankread job trial --job JOB --final-parts --backlash … --pinion-torque … --drive … --coast …",
+        );
+    }
+    let card = &record.card;
+    let mut missing = final_numbers(card, last, shown);
+    missing.extend(
+        Item::ALL
+            .into_iter()
+            .filter(|item| record.closing.iter().all(|tick| tick.item != *item))
+            .map(|item| format!("{} ({})", item.asks(), item.word())),
+    );
+    if missing.is_empty() {
+        return at(
+            Station::Done,
+            "Everything is recorded. Print the build sheet and close the job.",
+            Vec::new(),
+            "flankread job close --job JOB",
+        );
+    }
+    at(
+        Station::Closing,
+        "Tick off the closing list, one item after the other.",
+        missing,
+        "flankread job check --job JOB final-bearings",
+    )
+}
+
+/// What the final assembly's own numbers still lack.
+fn final_numbers(card: &Card, last: &Assembly, shown: &Shown) -> Vec<String> {
+    let mut missing = Vec::new();
+    let places = last.trial.backlash_mm.len();
+    if places < FEWEST_PLACES {
+        missing.push(format!(
+            "backlash at {FEWEST_PLACES} places or more round the gear ({places} so far)"
+        ));
+    }
+    if let (Some(variation), Some(limit)) = (
+        last.trial.backlash_variation_mm(),
+        card.limits.backlash_variation_mm,
+    ) && variation > limit + 1e-9
+    {
+        missing.push(format!(
+            "backlash varies by {}, the limit is {}",
+            shown.shim(variation),
+            shown.shim(limit)
+        ));
+    }
+    if let (Some(mean), Some(window)) = (last.trial.mean_backlash_mm(), card.limits.backlash_mm)
+        && verdict(mean, window) != "within"
+    {
+        missing.push(format!(
+            "backlash {} is {} its window",
+            shown.shim(mean),
+            verdict(mean, window)
+        ));
+    }
+    missing
+}
+
+/// The pinion's rotating torque of an assembly.
+fn torque_of(assembly: &Assembly) -> Option<f64> {
+    assembly.trial.pinion_torque_nm
+}
+
+fn preload_station(
+    card: &Card,
+    found: Option<(&Assembly, f64)>,
+    last: &Assembly,
+    shown: &Shown,
+) -> Option<Next> {
+    let command = match card.pinion.preload {
+        Preload::Shims => "flankread setup preload --job JOB --trial PACK=TORQUE …",
+        Preload::Sleeve => "flankread setup sleeve --job JOB --step NUT=ROTATING …",
+    };
+    let Some((assembly, torque_nm)) = found else {
+        return Some(at(
+            Station::PinionPreload,
+            "Set the preload of the pinion's bearings and record the torque to turn it, without the seal.",
+            vec!["rotating torque of the pinion (--pinion-torque)".into()],
+            command,
+        ));
+    };
+    // The backlash and the patches of this assembly were recorded, so a torque off its window is a remark at
+    // the closing list, not a reason to send the mechanic back before the pattern is read.
+    if !last.trial.backlash_mm.is_empty() {
+        return None;
+    }
+    let used = assembly.bench.bearings == Some(Condition::Used);
+    let window = if used {
+        card.limits.pinion_torque_used_nm
+    } else {
+        card.limits.pinion_torque_new_nm
+    }?;
+    let is = verdict(torque_nm, window);
+    (is != "within").then(|| {
+        at(
+            Station::PinionPreload,
+            format!(
+                "The pinion turns with {}, {is} {} to {}. Change the preload pack or go on with the sleeve.",
+                shown.torque(torque_nm),
+                shown.torque(window[0]),
+                shown.torque(window[1])
+            ),
+            vec!["a rotating torque within its window".into()],
+            command,
+        )
+    })
+}
+
+fn missing_for_marks(card: &Card) -> Vec<String> {
+    let mut missing = Vec::new();
+    if card.pinion.mark_sense.is_none() || card.pinion.mark_unit.is_none() {
+        missing.push(
+            "how pinion marks are meant: mark_sense and mark_unit in [pinion] of the card".into(),
+        );
+    }
+    missing.push("the first assembly with its pinion pack and rotating torque".into());
+    missing
+}
+
+/// A note that starts so says that the axle as found cannot be had any more.
+pub const NOT_FOUND: &str = "No record as found";
+
+/// What is in doubt whatever the station.
+fn remarks(record: &Record) -> Vec<String> {
+    let mut remarks = Vec::new();
+    let limits = &record.card.limits;
+    for (name, there) in [
+        ("backlash", limits.backlash_mm.is_some()),
+        ("backlash_variation", limits.backlash_variation_mm.is_some()),
+        (
+            "pinion_torque_new or pinion_torque_used",
+            limits.pinion_torque_new_nm.is_some() || limits.pinion_torque_used_nm.is_some(),
+        ),
+    ] {
+        if !there {
+            remarks.push(format!(
+                "The card has no {name} in [limits]; look it up in the axle's manual."
+            ));
+        }
+    }
+    let mut newest = record.counting().rev();
+    if let (Some(last), Some(before)) = (newest.next(), newest.next())
+        && last.trial.pinion_shim_mm != before.trial.pinion_shim_mm
+        && !last.trial.as_found
+        && !before.trial.as_found
+        && last.trial.pinion_torque_nm.is_none()
+    {
+        remarks.push(
+            "The pinion's pack was changed and its rotating torque not measured again.".into(),
+        );
+    }
+    remarks
+}
+
+#[cfg(test)]
+mod tests;

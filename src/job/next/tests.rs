@@ -1,0 +1,166 @@
+use super::*;
+use crate::frames::FlankPoint;
+use crate::gear::card::Card;
+use crate::job::record::{Bench, Given, Head, Note, SCHEMA, Tick};
+use crate::rules::advice::{Advice, Diagnosis};
+use crate::rules::{FlankReading, Trial};
+
+fn record() -> Record {
+    Record {
+        schema: SCHEMA.into(),
+        head: Head::default(),
+        card: Card::from_toml(include_str!("../../../examples/larchfield/card.toml")).unwrap(),
+        trials: Vec::new(),
+        advice: Vec::new(),
+        closing: Vec::new(),
+        notes: Vec::new(),
+    }
+}
+
+fn assembly(number: i64, trial: Trial) -> Assembly {
+    Assembly {
+        number,
+        trial,
+        ..Assembly::default()
+    }
+}
+
+fn reading() -> FlankReading {
+    FlankReading {
+        centre: FlankPoint::new(0.5, 0.5),
+        extent: None,
+        lean_deg: None,
+        uncertainty: None,
+        taken: None,
+    }
+}
+
+fn given(after: i64, verdict: Verdict) -> Given {
+    Given {
+        after,
+        at: String::new(),
+        advice: Advice {
+            schema: crate::rules::advice::SCHEMA.into(),
+            verdict,
+            diagnosis: Diagnosis::default(),
+            checks: Vec::new(),
+            change: None,
+            shims: None,
+            predicted: None,
+            chance: None,
+            chance_now: None,
+            runner_up: None,
+            uncertainty: None,
+            stands: None,
+            unexplained: None,
+            shares: Vec::new(),
+            why: Vec::new(),
+            cautions: Vec::new(),
+        },
+        followed: None,
+        remark: String::new(),
+    }
+}
+
+fn station_of(record: &Record) -> Station {
+    next(record, &Shown::default()).station
+}
+
+/// The order of the stations: common practice, no source; heavy-axle manuals agree with it.
+#[test]
+fn a_job_goes_from_station_to_station() {
+    let mut job = record();
+    assert_eq!(station_of(&job), Station::AsFound);
+    job.trials.push(assembly(
+        1,
+        Trial {
+            as_found: true,
+            ..Trial::default()
+        },
+    ));
+    assert_eq!(station_of(&job), Station::PinionShim);
+    job.trials.push(assembly(
+        2,
+        Trial {
+            pinion_shim_mm: Some(0.762),
+            ..Trial::default()
+        },
+    ));
+    assert_eq!(station_of(&job), Station::PinionPreload);
+    // 30 lb-in on a window of 12 to 15.
+    job.trials[1].trial.pinion_torque_nm = Some(3.39);
+    assert_eq!(station_of(&job), Station::PinionPreload);
+    job.trials[1].trial.pinion_torque_nm = Some(1.5);
+    assert_eq!(station_of(&job), Station::Backlash);
+    job.trials[1].trial.backlash_mm = vec![0.2; 4];
+    assert_eq!(station_of(&job), Station::Pattern);
+    job.trials[1].trial.drive = Some(reading());
+    let missing = next(&job, &Shown::default()).missing;
+    assert!(
+        missing.len() == 1 && missing[0].contains("coast"),
+        "{missing:?}"
+    );
+    job.trials[1].trial.coast = Some(reading());
+    assert_eq!(station_of(&job), Station::Advice);
+    job.advice.push(given(2, Verdict::Correct));
+    assert_eq!(station_of(&job), Station::Change);
+    job.advice.push(given(2, Verdict::Measure));
+    assert_eq!(station_of(&job), Station::Check);
+    job.advice.push(given(2, Verdict::Good));
+    assert_eq!(station_of(&job), Station::SidePreload);
+    let mut preloaded = assembly(
+        3,
+        Trial {
+            backlash_mm: vec![0.2; 4],
+            ..Trial::default()
+        },
+    );
+    preloaded.bench.side_preload = true;
+    job.trials.push(preloaded);
+    assert_eq!(station_of(&job), Station::FinalAssembly);
+    let mut closed_up = assembly(
+        4,
+        Trial {
+            backlash_mm: vec![0.2; 4],
+            ..Trial::default()
+        },
+    );
+    closed_up.bench = Bench {
+        side_preload: true,
+        final_parts: true,
+        ..Bench::default()
+    };
+    job.trials.push(closed_up);
+    assert_eq!(station_of(&job), Station::Pattern);
+    job.trials[3].trial.drive = Some(reading());
+    job.trials[3].trial.coast = Some(reading());
+    job.advice.push(given(4, Verdict::Good));
+    assert_eq!(station_of(&job), Station::Closing);
+    job.closing.extend(Item::ALL.map(|item| Tick {
+        item,
+        at: String::new(),
+        by: String::new(),
+        value: String::new(),
+    }));
+    assert_eq!(station_of(&job), Station::Done);
+    job.trials[3].trial.backlash_mm.truncate(2);
+    let missing = next(&job, &Shown::default()).missing;
+    assert!(missing[0].contains("4 places"), "{missing:?}");
+}
+
+#[test]
+fn an_axle_that_came_in_pieces_goes_on_without_a_record_as_found() {
+    let mut job = record();
+    job.notes.push(Note {
+        at: String::new(),
+        by: String::new(),
+        text: format!("{NOT_FOUND}. It came in a box"),
+    });
+    assert_eq!(station_of(&job), Station::PinionShim);
+    job.card.limits = crate::gear::card::Limits::default();
+    let remarks = next(&job, &Shown::default()).remarks;
+    assert!(
+        remarks.iter().any(|r| r.contains("backlash_variation")),
+        "{remarks:?}"
+    );
+}

@@ -1,0 +1,125 @@
+//! A photo file → what a job keeps of it: the bytes as they are, the reading, and the picture for sheets.
+
+use super::record::Shows;
+use super::store::NewPhoto;
+use crate::flank::find::{Help, ToeEnd};
+use crate::flank::marks;
+use crate::frames::Side;
+use crate::gear::card::Card;
+use crate::photo;
+use crate::reading::{Asked, Polarity, Reading, Status, read_photo};
+use crate::report::overlay::overlay;
+use crate::rules::FlankReading;
+use crate::{Error, Result};
+use image::RgbImage;
+use image::codecs::jpeg::JpegEncoder;
+use std::path::Path;
+
+/// Longest side of the picture kept for sheets, pixels: a third of a page's width at 300 dots an inch.
+const PICTURE_SIDE_PX: u32 = 800;
+const PICTURE_QUALITY: u8 = 80;
+
+/// What the user says of the photos of a trial.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Said {
+    /// Which end of the flanks is the toe.
+    pub toe: Option<ToeEnd>,
+    /// How contact shows.
+    pub polarity: Option<Polarity>,
+    /// Keep the photo without reading it.
+    pub unread: bool,
+}
+
+/// Opens a photo, reads it if it shows flanks, and draws the picture for sheets. The file is only read.
+///
+/// # Errors
+/// The photo or its marks cannot be opened.
+pub fn take(path: &Path, shows: Shows, said: Said, card: &Card) -> Result<NewPhoto> {
+    let opened = photo::open(path)?;
+    let bytes = std::fs::read(path).map_err(|source| Error::input(path, source))?;
+    let name = path.file_name().map_or_else(
+        || "photo".into(),
+        |name| name.to_string_lossy().into_owned(),
+    );
+    let side = match shows {
+        Shows::Drive => Some(Side::Drive),
+        Shows::Coast => Some(Side::Coast),
+        Shows::Other => None,
+    };
+    let (reading, drawn) = match side {
+        Some(side) if !said.unread => {
+            let marks = marks::beside(path)
+                .map(|path| marks::load(&path, &opened))
+                .transpose()?;
+            let asked = Asked {
+                marks,
+                polarity: said.polarity,
+                flank: Some(side),
+                help: Help {
+                    toe: said.toe,
+                    form: None,
+                },
+                drives_on: card.gear.drives_on,
+            };
+            let read = read_photo(&opened, &asked);
+            let drawn = overlay(&opened, &read)?;
+            // The folder a photo lay in is nobody else's business once a job leaves the workshop.
+            let mut reading = read.reading;
+            reading.photo.path.clone_from(&name);
+            (Some(reading), drawn)
+        }
+        _ => (None, opened.working),
+    };
+    Ok(NewPhoto {
+        name,
+        bytes,
+        original_sha256: None,
+        shows,
+        reading,
+        picture: Some(picture(&drawn)?),
+    })
+}
+
+/// A small JPEG of a picture.
+fn picture(drawn: &RgbImage) -> Result<Vec<u8>> {
+    let (width, height) = drawn.dimensions();
+    let longest = width.max(height).max(1);
+    let small;
+    let shown = if longest > PICTURE_SIDE_PX {
+        let to = |side: u32| (side * PICTURE_SIDE_PX / longest).max(1);
+        small = photo::shrink::resized(drawn, (0, 0, width, height), (to(width), to(height)));
+        &small
+    } else {
+        drawn
+    };
+    let mut bytes = Vec::new();
+    JpegEncoder::new_with_quality(&mut bytes, PICTURE_QUALITY)
+        .encode_image(shown)
+        .map_err(|error| Error::machine(Path::new("a picture"), std::io::Error::other(error)))?;
+    Ok(bytes)
+}
+
+/// The reading of a photo as a trial holds it, or why it may not be used.
+///
+/// # Errors
+/// The reading is unsure and the user did not say to use it, or there is none.
+pub fn usable(reading: &Reading, use_unsure: bool) -> std::result::Result<FlankReading, String> {
+    match (reading.status, reading.mean) {
+        (Status::Read, Some(mean)) => Ok(FlankReading::from_mean(&mean, reading.uncertainty)),
+        (Status::Unsure, Some(mean)) if use_unsure => {
+            Ok(FlankReading::from_mean(&mean, reading.uncertainty))
+        }
+        (Status::Unsure, _) => Err(
+            "is unsure and is kept, but no advice is made of it; look at its picture on the sheet, then take a \
+             better photo or record it again with --use-unsure"
+                .into(),
+        ),
+        _ => Err(format!(
+            "could not be read ({})",
+            reading
+                .reasons
+                .first()
+                .map_or("no reason given", |reason| reason.message.as_str())
+        )),
+    }
+}

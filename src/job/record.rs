@@ -1,0 +1,436 @@
+//! The whole of one job, as it is stored, printed and carried to another workshop.
+
+use crate::gear::card::{BacklashDirection, Card};
+use crate::reading::Reading;
+use crate::rules::advice::Advice;
+use crate::rules::job::Condition;
+use crate::rules::{self, Trial};
+use crate::setup::backlash_ratio::PlaceAndBacklash;
+use crate::setup::preload::PreloadTrial;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+/// Value of the `schema` field.
+pub const SCHEMA: &str = "flankread/record/1";
+
+/// One job with everything that was recorded.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Record {
+    /// Always [`SCHEMA`].
+    pub schema: String,
+    /// Who, what and when.
+    pub head: Head,
+    /// The gear set.
+    pub card: Card,
+    /// The assemblies, oldest first.
+    pub trials: Vec<Assembly>,
+    /// Advice given, oldest first.
+    pub advice: Vec<Given>,
+    /// What was ticked off at the end.
+    pub closing: Vec<Tick>,
+    /// Notes, oldest first.
+    pub notes: Vec<Note>,
+}
+
+/// Who, what and when.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
+pub struct Head {
+    /// The job's number in its workshop; another workshop gives it its own.
+    #[serde(skip)]
+    pub number: i64,
+    /// What tells this job from every other in every workshop.
+    pub uid: String,
+    /// What people call the job.
+    pub name: String,
+    /// Vehicle and axle.
+    pub axle: String,
+    /// Who works on it.
+    pub mechanic: String,
+    /// When it was opened.
+    pub opened: String,
+    /// When it was closed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub closed: Option<String>,
+}
+
+/// One assembly: the numbers the advice reads, and what the bench notes beside them.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+pub struct Assembly {
+    /// Counted from 1.
+    pub number: i64,
+    /// When it was recorded.
+    pub recorded: String,
+    /// Who recorded it.
+    pub by: String,
+    /// Shims, backlash, readings.
+    pub trial: Trial,
+    /// What else was measured.
+    pub bench: Bench,
+    /// The photos, in the order they were given.
+    pub photos: Vec<PhotoOf>,
+}
+
+/// What the bench notes of an assembly beside the numbers that the advice reads.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+#[serde(default)]
+pub struct Bench {
+    /// Pack between the pinion bearings.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub preload_pack_mm: Option<f64>,
+    /// Each reading of the pinion's rotating torque.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub pinion_readings_nm: Vec<f64>,
+    /// Each reading of the torque to turn pinion and carrier.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub total_readings_nm: Vec<f64>,
+    /// Torque the pinion nut was brought to.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub pinion_nut_nm: Option<f64>,
+    /// Whether the pinion's bearings have run before.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub bearings: Option<Condition>,
+    /// The seal was fitted.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub seal: bool,
+    /// The side bearings carried their preload.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub side_preload: bool,
+    /// Pressed bearings, seal, new nut or sleeve: as it will be driven.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub final_parts: bool,
+    /// Why the assembly does not count: written down wrong, or assembled wrong.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub struck: Option<String>,
+    /// What the mechanic wrote.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub note: String,
+}
+
+/// What a photo shows.
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema, clap::ValueEnum,
+)]
+#[serde(rename_all = "lowercase")]
+pub enum Shows {
+    /// Drive flanks.
+    Drive,
+    /// Coast flanks.
+    Coast,
+    /// Something else worth keeping.
+    Other,
+}
+
+impl Shows {
+    /// The word it is printed with.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Drive => "drive",
+            Self::Coast => "coast",
+            Self::Other => "other",
+        }
+    }
+}
+
+/// A photo of an assembly.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PhotoOf {
+    /// SHA-256 of the file as the camera wrote it; an imported job's photo keeps it.
+    pub original_sha256: String,
+    /// SHA-256 of the bytes that are stored.
+    pub sha256: String,
+    /// The file's name, without its folder.
+    pub name: String,
+    /// What it shows.
+    pub shows: Shows,
+    /// What was read in it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reading: Option<Reading>,
+}
+
+/// Advice that was given, and what became of it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Given {
+    /// The assembly it was given on.
+    pub after: i64,
+    /// When.
+    pub at: String,
+    /// The advice.
+    pub advice: Advice,
+    /// Whether the next assembly followed it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub followed: Option<Followed>,
+    /// How it differed, or why.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub remark: String,
+}
+
+/// Whether advice was followed.
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema, clap::ValueEnum,
+)]
+#[serde(rename_all = "lowercase")]
+pub enum Followed {
+    /// All of it.
+    Yes,
+    /// Some of it.
+    Partly,
+    /// None of it.
+    No,
+}
+
+impl Followed {
+    /// The word it is printed with.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Yes => "followed",
+            Self::Partly => "partly followed",
+            Self::No => "not followed",
+        }
+    }
+}
+
+/// A ticked item of the closing list.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Tick {
+    /// Which.
+    pub item: super::closing::Item,
+    /// When.
+    pub at: String,
+    /// Who.
+    pub by: String,
+    /// What was measured or used, as it was written.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub value: String,
+}
+
+/// A note.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Note {
+    /// When.
+    pub at: String,
+    /// Who.
+    pub by: String,
+    /// What.
+    pub text: String,
+}
+
+impl Record {
+    /// The assemblies that count: those not struck out.
+    pub fn counting(&self) -> impl DoubleEndedIterator<Item = &Assembly> {
+        self.trials.iter().filter(|a| a.bench.struck.is_none())
+    }
+
+    /// The trials as the advice reads them, up to the last that counts. A struck one stays as an empty place, so that
+    /// trials keep their numbers.
+    pub fn rules_trials(&self) -> Vec<Trial> {
+        let last = self.last().map_or(0, |last| last.number);
+        self.trials
+            .iter()
+            .filter(|a| a.number <= last)
+            .map(|a| match a.bench.struck {
+                None => a.trial.clone(),
+                Some(_) => Trial::default(),
+            })
+            .collect()
+    }
+
+    /// The job as `flankread advise` reads it, `flankread/job/1`.
+    pub fn as_job(&self) -> serde_json::Value {
+        serde_json::json!({
+            "schema": rules::job::SCHEMA,
+            "card": self.card,
+            "trials": self.rules_trials(),
+        })
+    }
+
+    /// Preload packs and the torques they gave, without the axle as found and without readings that hold a seal.
+    pub fn preload_trials(&self) -> Vec<PreloadTrial> {
+        self.counting()
+            .filter(|a| !a.trial.as_found && !a.bench.seal)
+            .filter_map(|a| {
+                Some(PreloadTrial {
+                    pack_mm: a.bench.preload_pack_mm?,
+                    torque_nm: a.trial.pinion_torque_nm?,
+                })
+            })
+            .collect()
+    }
+
+    /// Places of the ring gear (minus the ring-side pack, or its notches) and the backlash there, with what the pinion's own moves
+    /// did to it taken out by the contact model. Assemblies with preloaded side bearings are left out: their packs
+    /// do not tell the place alone.
+    ///
+    /// # Errors
+    /// The card's gears cannot mesh.
+    pub fn backlash_trials(&self) -> crate::Result<Vec<PlaceAndBacklash>> {
+        let model = crate::contact::Model::new(&self.card.gear_set())?;
+        let ratios = model.pinion_backlash_ratio(self.card.backlash_radius_mm());
+        let pinion_ratio = match self.card.carrier.backlash_direction {
+            Some(BacklashDirection::Square) => ratios.square,
+            Some(BacklashDirection::Tangential) => ratios.transverse,
+            None => 0.5 * (ratios.square + ratios.transverse),
+        };
+        let away = self.card.pinion.shim_place.away_per_thicker();
+        Ok(self
+            .counting()
+            .filter(|a| !a.trial.as_found && !a.bench.side_preload)
+            .filter_map(|a| {
+                let pinion_mm = away * a.trial.pinion_shim_mm?;
+                let by_notches = a.trial.ring_notches.zip(self.card.carrier.notch_mm());
+                Some(PlaceAndBacklash {
+                    away_mm: match by_notches {
+                        Some((notches, notch_mm)) => f64::from(notches) * notch_mm,
+                        None => -a.trial.ring_side_shim_mm?,
+                    },
+                    backlash_mm: a.trial.mean_backlash_mm()? - pinion_ratio * pinion_mm,
+                })
+            })
+            .collect())
+    }
+
+    /// The last assembly that counts.
+    pub fn last(&self) -> Option<&Assembly> {
+        self.counting().next_back()
+    }
+}
+
+/// Packs nearer than this are one and the same, millimetres: a quarter of a thou.
+const SAME_PACK_MM: f64 = 0.006;
+
+/// Whether an assembly follows advice, by its packs; `None` when that cannot be told.
+pub fn follows(advice: &Advice, before: &Trial, now: &Trial) -> Option<Followed> {
+    let shims = advice.shims.as_ref()?;
+    let pack = |advised: Option<&rules::advice::Pack>, had: Option<f64>, has: Option<f64>| {
+        let (wanted, has) = (advised.map(|p| p.to_mm).or(had)?, has?);
+        Some((wanted - has).abs() < SAME_PACK_MM)
+    };
+    let notches = shims
+        .ring_notches
+        .zip(before.ring_notches)
+        .zip(now.ring_notches)
+        .map(|((turn, had), has)| had + turn == has);
+    let told: Vec<bool> = [
+        pack(
+            shims.pinion.as_ref(),
+            before.pinion_shim_mm,
+            now.pinion_shim_mm,
+        ),
+        pack(
+            shims.ring_side.as_ref(),
+            before.ring_side_shim_mm,
+            now.ring_side_shim_mm,
+        ),
+        pack(
+            shims.far_side.as_ref(),
+            before.far_side_shim_mm,
+            now.far_side_shim_mm,
+        ),
+        notches,
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    if told.is_empty() {
+        return None;
+    }
+    Some(if told.iter().all(|same| *same) {
+        Followed::Yes
+    } else if told.iter().any(|same| *same) {
+        Followed::Partly
+    } else {
+        Followed::No
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::setup::backlash_ratio::{of_card, updated};
+
+    fn job(card: &str, trials: Vec<Trial>) -> Record {
+        let trials = (1..)
+            .zip(trials)
+            .map(|(number, trial)| Assembly {
+                number,
+                trial,
+                ..Assembly::default()
+            })
+            .collect();
+        Record {
+            schema: SCHEMA.into(),
+            head: Head::default(),
+            card: Card::from_toml(card).unwrap(),
+            trials,
+            advice: Vec::new(),
+            closing: Vec::new(),
+            notes: Vec::new(),
+        }
+    }
+
+    const SHIMS: &str = include_str!("../../examples/larchfield/card.toml");
+
+    /// An axle whose backlash goes up by 0.75 of each move, by hand: the pinion's own share is the model's 0.30.
+    #[test]
+    fn a_job_s_trials_teach_the_ratio_with_shims_and_with_notches() {
+        let threaded = SHIMS.replace(
+            "adjust = \"shims\"",
+            "adjust = \"threaded\"\npitch = \"1.5mm\"\nnotches_per_turn = 15",
+        );
+        for card in [SHIMS, &threaded] {
+            let trial = |away_mm: f64, pinion_shim_mm: f64| {
+                let pinion_away_mm = 0.762 - pinion_shim_mm;
+                Trial {
+                    pinion_shim_mm: Some(pinion_shim_mm),
+                    ring_side_shim_mm: (card == SHIMS).then_some(2.1 - away_mm),
+                    ring_notches: (card != SHIMS).then_some((away_mm / 0.1).round() as i32),
+                    backlash_mm: vec![0.1 + 0.75 * away_mm + 0.30 * pinion_away_mm],
+                    ..Trial::default()
+                }
+            };
+            let record = job(
+                card,
+                vec![trial(0.0, 0.762), trial(0.2, 0.762), trial(0.4, 0.94)],
+            );
+            let prior = of_card(&record.card).unwrap();
+            let taught = updated(prior, &record.backlash_trials().unwrap());
+            assert!((taught.ratio - 0.75).abs() < 0.02, "{taught:?}");
+            assert!((prior.ratio - 0.75).abs() > 0.05);
+        }
+    }
+
+    #[test]
+    fn following_is_told_by_the_packs() {
+        let pack = |to_mm| {
+            Some(rules::advice::Pack {
+                from_mm: 0.762,
+                to_mm,
+                stack_mm: Vec::new(),
+            })
+        };
+        let text = r#"{"schema":"flankread/advice/1","verdict":"correct","diagnosis":{},"why":[],"cautions":[]}"#;
+        let mut advice: Advice = serde_json::from_str(text).unwrap();
+        let packs = |pinion_mm, ring_mm| Trial {
+            pinion_shim_mm: Some(pinion_mm),
+            ring_side_shim_mm: Some(ring_mm),
+            ..Trial::default()
+        };
+        assert_eq!(
+            follows(&advice, &packs(0.762, 2.1), &packs(0.889, 2.1)),
+            None
+        );
+        advice.shims = Some(rules::advice::Shims {
+            pinion: pack(0.889),
+            ring_side: pack(2.2),
+            ..Default::default()
+        });
+        let before = packs(0.762, 2.1);
+        for (pinion_mm, ring_mm, followed) in [
+            (0.890, 2.2, Followed::Yes),
+            (0.889, 2.1, Followed::Partly),
+            (0.762, 2.1, Followed::No),
+        ] {
+            let now = packs(pinion_mm, ring_mm);
+            assert_eq!(follows(&advice, &before, &now), Some(followed));
+        }
+    }
+}

@@ -1,0 +1,473 @@
+//! The workshop's database: one file, safe with several processes and against a kill at any instant.
+
+use super::record::{Assembly, Bench, Followed, Head, Note, Record, Shows, Tick, follows};
+use super::writes::{
+    Failure, insert_given, insert_job, insert_note, insert_tick, insert_trial, must_be_open,
+};
+use super::{JobError, rows, schema};
+use crate::gear::card::Card;
+use crate::reading::Reading;
+use crate::rules::Trial;
+use crate::rules::advice::Advice;
+use rusqlite::{Connection, OptionalExtension as _, Transaction, TransactionBehavior, params};
+use sha2::{Digest as _, Sha256};
+use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
+
+/// How long one process waits for another.
+const PATIENCE: Duration = Duration::from_secs(30);
+
+/// An open workshop database.
+#[derive(Debug)]
+pub struct Store {
+    pub(super) connection: Connection,
+    pub(super) path: String,
+}
+
+/// A photo to be kept with a trial.
+#[derive(Debug, Clone)]
+pub struct NewPhoto {
+    /// The file's name, without its folder.
+    pub name: String,
+    /// The file as it is.
+    pub bytes: Vec<u8>,
+    /// SHA-256 of the file as the camera wrote it; of `bytes` unless it comes out of an archive.
+    pub original_sha256: Option<String>,
+    /// What it shows.
+    pub shows: Shows,
+    /// What was read in it.
+    pub reading: Option<Reading>,
+    /// The photo with its reading drawn on it, for sheets; JPEG.
+    pub picture: Option<Vec<u8>>,
+}
+
+/// A trial to be recorded.
+#[derive(Debug, Clone, Default)]
+pub struct NewTrial {
+    /// Shims, backlash, readings.
+    pub trial: Trial,
+    /// What else was measured.
+    pub bench: Bench,
+    /// Photos.
+    pub photos: Vec<NewPhoto>,
+}
+
+/// One line of the list of jobs.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct Line {
+    /// The job's number.
+    pub number: i64,
+    /// What people call it.
+    pub name: String,
+    /// Vehicle and axle.
+    pub axle: String,
+    /// Who works on it.
+    pub mechanic: String,
+    /// When it was opened.
+    pub opened: String,
+    /// When it was closed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub closed: Option<String>,
+    /// How many assemblies it has.
+    pub trials: i64,
+    /// How many photos.
+    pub photos: i64,
+}
+
+/// SHA-256 of bytes, lower-case hexadecimal.
+pub fn sha256(bytes: &[u8]) -> String {
+    format!("{:x}", Sha256::digest(bytes))
+}
+
+/// Where the workshop's database is when nothing is said: `FLANKREAD_DB`, else the user's data folder.
+pub fn usual_path() -> PathBuf {
+    let set = |name: &str| std::env::var_os(name).filter(|value| !value.is_empty());
+    if let Some(path) = set("FLANKREAD_DB") {
+        return path.into();
+    }
+    let folder = set("XDG_DATA_HOME")
+        .or_else(|| set("APPDATA"))
+        .map(PathBuf::from)
+        .or_else(|| set("HOME").map(|home| Path::new(&home).join(".local/share")))
+        .unwrap_or_default();
+    folder.join("flankread").join("workshop.db")
+}
+
+impl Store {
+    /// Opens the database, makes it when it is not there, and brings it to the newest layout.
+    ///
+    /// # Errors
+    /// It cannot be opened, is no workshop's database, or is from the future.
+    pub fn open(path: &Path) -> Result<Self, JobError> {
+        let name = path.display().to_string();
+        let closed = |detail: String| JobError::Closed {
+            path: name.clone(),
+            detail,
+        };
+        if let Some(folder) = path.parent().filter(|f| !f.as_os_str().is_empty()) {
+            std::fs::create_dir_all(folder).map_err(|error| closed(error.to_string()))?;
+        }
+        let mut connection = Connection::open(path).map_err(|error| JobError::of(&name, &error))?;
+        connection
+            .busy_timeout(PATIENCE)
+            .map_err(|error| JobError::of(&name, &error))?;
+        // The change to a write-ahead log asks for the file alone and does not wait by itself.
+        let begun = Instant::now();
+        while let Err(error) = settings(&connection) {
+            let busy = matches!(JobError::of(&name, &error), JobError::Busy { .. });
+            if !busy || begun.elapsed() > PATIENCE {
+                return Err(JobError::of(&name, &error));
+            }
+            std::thread::sleep(Duration::from_millis(2));
+        }
+        schema::migrate(&mut connection, &name)?;
+        Ok(Self {
+            connection,
+            path: name,
+        })
+    }
+
+    pub(super) fn failed(&self, error: &rusqlite::Error) -> JobError {
+        JobError::of(&self.path, error)
+    }
+
+    /// A transaction that holds the write lock from its start, so that it cannot fail half-way for want of it.
+    fn write<T>(
+        &mut self,
+        work: impl FnOnce(&Transaction) -> Result<T, Failure>,
+    ) -> Result<T, JobError> {
+        let path = self.path.clone();
+        let of = |error: rusqlite::Error| JobError::of(&path, &error);
+        let transaction = self
+            .connection
+            .transaction_with_behavior(TransactionBehavior::Immediate)
+            .map_err(of)?;
+        // Dropping the transaction on an error rolls it back.
+        let done = work(&transaction).map_err(|failure| match failure {
+            Failure::Database(error) => of(error),
+            Failure::Job(error) => error,
+        })?;
+        transaction.commit().map_err(of)?;
+        Ok(done)
+    }
+
+    /// Opens a job and gives its number. `head.number` is not used.
+    ///
+    /// # Errors
+    /// What the database says.
+    pub fn new_job(&mut self, head: &Head, card: &Card) -> Result<i64, JobError> {
+        let head = head.clone();
+        let card = rows::json(card);
+        self.write(move |t| insert_job(t, &head, &card))
+    }
+
+    /// All jobs, newest first.
+    ///
+    /// # Errors
+    /// What the database says.
+    pub fn jobs(&self) -> Result<Vec<Line>, JobError> {
+        rows::jobs(&self.connection).map_err(|error| self.failed(&error))
+    }
+
+    /// The job asked for, or the newest that is open.
+    ///
+    /// # Errors
+    /// There is none.
+    pub fn job(&self, number: Option<i64>) -> Result<i64, JobError> {
+        let found = match number {
+            Some(number) => self
+                .connection
+                .query_row("SELECT id FROM job WHERE id = ?1", [number], |row| {
+                    row.get(0)
+                })
+                .optional(),
+            None => self
+                .connection
+                .query_row(
+                    "SELECT id FROM job WHERE closed IS NULL ORDER BY id DESC LIMIT 1",
+                    [],
+                    |row| row.get(0),
+                )
+                .optional(),
+        };
+        found
+            .map_err(|error| self.failed(&error))?
+            .ok_or(match number {
+                Some(number) => JobError::NoJob { number },
+                None => JobError::NoOpenJob,
+            })
+    }
+
+    /// The whole job.
+    ///
+    /// # Errors
+    /// There is none, or it cannot be read.
+    pub fn record(&self, number: i64) -> Result<Record, JobError> {
+        rows::record(&self.connection, &self.path, number)
+    }
+
+    /// A stored photo as it is.
+    ///
+    /// # Errors
+    /// It is not there.
+    pub fn photo(&self, sha256: &str) -> Result<Vec<u8>, JobError> {
+        self.connection
+            .query_row(
+                "SELECT bytes FROM photo WHERE sha256 = ?1",
+                [sha256],
+                |row| row.get(0),
+            )
+            .map_err(|error| self.failed(&error))
+    }
+
+    /// The drawn-on picture of a trial's photo, counted from 0.
+    ///
+    /// # Errors
+    /// What the database says.
+    pub fn picture(&self, job: i64, trial: i64, place: usize) -> Result<Option<Vec<u8>>, JobError> {
+        let picture: Option<Option<Vec<u8>>> = self
+            .connection
+            .query_row(
+                "SELECT picture FROM trial_photo JOIN trial ON trial.id = trial_photo.trial
+                 WHERE job = ?1 AND number = ?2 AND place = ?3",
+                params![job, trial, place as i64],
+                |row| row.get(0),
+            )
+            .optional()
+            .map_err(|error| self.failed(&error))?;
+        Ok(picture.flatten())
+    }
+
+    /// Records a trial with its photos in one commit and gives its number. Advice that was open is judged by it.
+    ///
+    /// # Errors
+    /// The job is closed or not there; what the database says.
+    pub fn add_trial(
+        &mut self,
+        job: i64,
+        new: &NewTrial,
+        at: &str,
+        by: &str,
+    ) -> Result<i64, JobError> {
+        let open = self.open_advice(job)?;
+        let before = match &open {
+            Some((_, after, _)) => rows::trial_numbers(&self.connection, job, *after)
+                .map_err(|error| self.failed(&error))?,
+            None => None,
+        };
+        let judged = open.and_then(|(id, _, advice)| {
+            let followed = follows(&advice, &before?, &new.trial)?;
+            Some((id, followed))
+        });
+        self.write(|t| {
+            must_be_open(t, job)?;
+            let number: i64 = t.query_row(
+                "SELECT coalesce(max(number), 0) + 1 FROM trial WHERE job = ?1",
+                [job],
+                |row| row.get(0),
+            )?;
+            insert_trial(t, job, number, at, by, new)?;
+            if let Some((id, followed)) = judged {
+                t.execute(
+                    "UPDATE advice SET followed = ?2 WHERE id = ?1 AND followed IS NULL",
+                    params![id, rows::json(&followed)],
+                )?;
+            }
+            Ok(number)
+        })
+    }
+
+    /// The last advice of a job that nothing was said of yet.
+    fn open_advice(&self, job: i64) -> Result<Option<(i64, i64, Advice)>, JobError> {
+        let row: Option<(i64, i64, String)> = self
+            .connection
+            .query_row(
+                "SELECT id, after, advice FROM advice WHERE job = ?1 AND followed IS NULL ORDER BY id DESC LIMIT 1",
+                [job],
+                |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)),
+            )
+            .optional()
+            .map_err(|error| self.failed(&error))?;
+        row.map(|(id, after, text)| Ok((id, after, rows::read(&text, job)?)))
+            .transpose()
+    }
+
+    /// Keeps advice given on the assembly `after`; the same advice on the same assembly is kept once.
+    ///
+    /// # Errors
+    /// What the database says.
+    pub fn add_advice(
+        &mut self,
+        job: i64,
+        after: i64,
+        advice: &Advice,
+        at: &str,
+    ) -> Result<(), JobError> {
+        let text = rows::json(advice);
+        self.write(|t| {
+            let same: i64 = t.query_row(
+                "SELECT count(*) FROM advice WHERE job = ?1 AND after = ?2 AND advice = ?3",
+                params![job, after, text],
+                |row| row.get(0),
+            )?;
+            if same == 0 {
+                t.execute(
+                    "INSERT INTO advice (job, after, at, advice) VALUES (?1, ?2, ?3, ?4)",
+                    params![job, after, at, text],
+                )?;
+            }
+            Ok(())
+        })
+    }
+
+    /// Strikes a trial out: it stays in the record and counts no more. Advice that it was taken to follow is open
+    /// again.
+    ///
+    /// # Errors
+    /// No trial of that number, or struck already; what the database says.
+    pub fn strike(&mut self, job: i64, number: i64, why: &str) -> Result<(), JobError> {
+        let record = self.record(job)?;
+        let found = record.trials.iter().find(|a| a.number == number);
+        let mut bench = match found {
+            None => {
+                return Err(JobError::Use(format!("job {job} has no trial {number}")));
+            }
+            Some(a) if a.bench.struck.is_some() => {
+                return Err(JobError::Use(format!(
+                    "trial {number} is struck out already"
+                )));
+            }
+            Some(a) => a.bench.clone(),
+        };
+        bench.struck = Some(why.to_owned());
+        self.write(|t| {
+            must_be_open(t, job)?;
+            t.execute(
+                "UPDATE trial SET bench = ?3 WHERE job = ?1 AND number = ?2",
+                params![job, number, rows::json(&bench)],
+            )?;
+            t.execute(
+                "UPDATE advice SET followed = NULL WHERE id =
+                 (SELECT max(id) FROM advice WHERE job = ?1 AND after < ?2) AND remark = ''",
+                params![job, number],
+            )?;
+            Ok(())
+        })
+    }
+
+    /// Says what became of the last advice.
+    ///
+    /// # Errors
+    /// No advice was given.
+    pub fn set_followed(
+        &mut self,
+        job: i64,
+        followed: Followed,
+        remark: &str,
+    ) -> Result<(), JobError> {
+        self.write(|t| {
+            let changed = t.execute(
+                "UPDATE advice SET followed = ?2, remark = ?3
+                 WHERE id = (SELECT max(id) FROM advice WHERE job = ?1)",
+                params![job, rows::json(&followed), remark],
+            )?;
+            if changed == 0 {
+                return Err(JobError::Use(format!("job {job} has no advice yet")).into());
+            }
+            Ok(())
+        })
+    }
+
+    /// Ticks an item of the closing list, or takes the tick away.
+    ///
+    /// # Errors
+    /// What the database says.
+    pub fn tick(&mut self, job: i64, tick: &Tick, undo: bool) -> Result<(), JobError> {
+        let item = rows::json(&tick.item);
+        self.write(|t| {
+            if undo {
+                t.execute(
+                    "DELETE FROM tick WHERE job = ?1 AND item = ?2",
+                    params![job, item],
+                )?;
+            } else {
+                insert_tick(t, job, tick)?;
+            }
+            Ok(())
+        })
+    }
+
+    /// Adds a note.
+    ///
+    /// # Errors
+    /// What the database says.
+    pub fn note(&mut self, job: i64, note: &Note) -> Result<(), JobError> {
+        self.write(|t| Ok(insert_note(t, job, note)?))
+    }
+
+    /// Closes a job, or opens it again.
+    ///
+    /// # Errors
+    /// What the database says.
+    pub fn close(&mut self, job: i64, at: Option<&str>) -> Result<(), JobError> {
+        self.write(|t| {
+            t.execute("UPDATE job SET closed = ?2 WHERE id = ?1", params![job, at])?;
+            Ok(())
+        })
+    }
+
+    /// The number of a job here by its uid.
+    ///
+    /// # Errors
+    /// What the database says.
+    pub fn by_uid(&self, uid: &str) -> Result<Option<i64>, JobError> {
+        self.connection
+            .query_row("SELECT id FROM job WHERE uid = ?1", [uid], |row| row.get(0))
+            .optional()
+            .map_err(|error| self.failed(&error))
+    }
+
+    /// Puts a whole job in, in one commit. `photos` holds those of each assembly, in order.
+    ///
+    /// # Errors
+    /// What the database says.
+    pub fn insert(&mut self, record: &Record, photos: &[Vec<NewPhoto>]) -> Result<i64, JobError> {
+        self.write(|t| {
+            let job = insert_job(t, &record.head, &rows::json(&record.card))?;
+            for (assembly, photos) in record.trials.iter().zip(photos) {
+                let new = NewTrial {
+                    trial: assembly.trial.clone(),
+                    bench: assembly.bench.clone(),
+                    photos: photos.clone(),
+                };
+                let Assembly {
+                    number,
+                    recorded,
+                    by,
+                    ..
+                } = assembly;
+                insert_trial(t, job, *number, recorded, by, &new)?;
+            }
+            for given in &record.advice {
+                insert_given(t, job, given)?;
+            }
+            for tick in &record.closing {
+                insert_tick(t, job, tick)?;
+            }
+            for note in &record.notes {
+                insert_note(t, job, note)?;
+            }
+            Ok(job)
+        })
+    }
+}
+
+/// A write-ahead log lets readers read while one writes; every commit reaches the disk before it returns.
+fn settings(connection: &Connection) -> rusqlite::Result<()> {
+    connection.pragma_update(None, "journal_mode", "WAL")?;
+    connection.pragma_update(None, "synchronous", "FULL")?;
+    connection.pragma_update(None, "foreign_keys", "ON")
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,116 @@
+//! The record's types → rows, inside a transaction of [`super::store`].
+
+use super::record::{Given, Head, Note, Tick};
+use super::store::{NewTrial, sha256};
+use super::{JobError, rows};
+use rusqlite::{OptionalExtension as _, Transaction, params};
+
+/// What stops a transaction.
+pub(super) enum Failure {
+    Database(rusqlite::Error),
+    Job(JobError),
+}
+
+impl From<rusqlite::Error> for Failure {
+    fn from(error: rusqlite::Error) -> Self {
+        Self::Database(error)
+    }
+}
+
+impl From<JobError> for Failure {
+    fn from(error: JobError) -> Self {
+        Self::Job(error)
+    }
+}
+
+pub(super) fn must_be_open(t: &Transaction, job: i64) -> Result<(), Failure> {
+    let closed: Option<Option<String>> = t
+        .query_row("SELECT closed FROM job WHERE id = ?1", [job], |row| {
+            row.get(0)
+        })
+        .optional()?;
+    match closed {
+        None => Err(JobError::NoJob { number: job }.into()),
+        Some(Some(at)) => Err(JobError::Use(format!(
+            "job {job} was closed on {at}; open it again with `flankread job close --reopen`"
+        ))
+        .into()),
+        Some(None) => Ok(()),
+    }
+}
+
+pub(super) fn insert_job(t: &Transaction, head: &Head, card: &str) -> Result<i64, Failure> {
+    t.execute(
+        "INSERT INTO job (uid, name, axle, mechanic, opened, closed, card) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+        params![head.uid, head.name, head.axle, head.mechanic, head.opened, head.closed, card],
+    )?;
+    Ok(t.last_insert_rowid())
+}
+
+pub(super) fn insert_trial(
+    t: &Transaction,
+    job: i64,
+    number: i64,
+    at: &str,
+    by: &str,
+    new: &NewTrial,
+) -> Result<(), Failure> {
+    t.execute(
+        "INSERT INTO trial (job, number, recorded, by, numbers, bench) VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+        params![job, number, at, by, rows::json(&new.trial), rows::json(&new.bench)],
+    )?;
+    let trial = t.last_insert_rowid();
+    for (place, photo) in (0_i64..).zip(&new.photos) {
+        let hash = sha256(&photo.bytes);
+        t.execute(
+            "INSERT INTO photo (sha256, bytes) VALUES (?1, ?2) ON CONFLICT DO NOTHING",
+            params![hash, photo.bytes],
+        )?;
+        t.execute(
+            "INSERT INTO trial_photo (trial, place, sha256, original_sha256, name, shows, reading, picture)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
+            params![
+                trial,
+                place,
+                hash,
+                photo.original_sha256.as_ref().unwrap_or(&hash),
+                photo.name,
+                rows::json(&photo.shows),
+                photo.reading.as_ref().map(rows::json),
+                photo.picture,
+            ],
+        )?;
+    }
+    Ok(())
+}
+
+pub(super) fn insert_given(t: &Transaction, job: i64, given: &Given) -> Result<(), Failure> {
+    t.execute(
+        "INSERT INTO advice (job, after, at, advice, followed, remark) VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+        params![
+            job,
+            given.after,
+            given.at,
+            rows::json(&given.advice),
+            given.followed.as_ref().map(rows::json),
+            given.remark
+        ],
+    )?;
+    Ok(())
+}
+
+pub(super) fn insert_tick(t: &Transaction, job: i64, tick: &Tick) -> rusqlite::Result<usize> {
+    t.execute(
+        "INSERT INTO tick (job, item, at, by, value) VALUES (?1, ?2, ?3, ?4, ?5)
+         ON CONFLICT DO UPDATE SET at = ?3, by = ?4, value = ?5",
+        params![job, rows::json(&tick.item), tick.at, tick.by, tick.value],
+    )
+}
+
+pub(super) fn insert_note(t: &Transaction, job: i64, note: &Note) -> rusqlite::Result<()> {
+    t.execute(
+        "INSERT INTO note (job, at, by, text) VALUES (?1, ?2, ?3, ?4)",
+        params![job, note.at, note.by, note.text],
+    )?;
+    Ok(())
+}

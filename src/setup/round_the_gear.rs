@@ -1,0 +1,384 @@
+//! Backlash at several places round the gear: mean, range, run-out, and the indicator's direction.
+
+use super::{Answer, SetupError, Step, verdict};
+use crate::gear::card::BacklashDirection;
+use crate::units::Shown;
+use nalgebra::{Matrix3, Vector3};
+use serde::Serialize;
+
+/// One place round the gear.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Place {
+    /// Where, degrees in the direction of counting.
+    pub at_deg: f64,
+    /// Backlash there.
+    pub backlash_mm: f64,
+}
+
+/// Places at equal steps round the gear.
+pub fn evenly(backlash_mm: &[f64]) -> Vec<Place> {
+    let step = 360.0 / backlash_mm.len().max(1) as f64;
+    (0..)
+        .zip(backlash_mm)
+        .map(|(i, mm)| Place {
+            at_deg: step * f64::from(i),
+            backlash_mm: *mm,
+        })
+        .collect()
+}
+
+/// Once-per-turn part of the backlash.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct RunOut {
+    /// Largest less smallest of the fitted wave.
+    pub swing_mm: f64,
+    /// Where backlash is largest, degrees.
+    pub loose_at_deg: f64,
+    /// Where it is smallest: the high spot of the ring gear.
+    pub high_spot_deg: f64,
+    /// Standard deviation of the readings about the wave; none with three readings, which it meets exactly.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub scatter_mm: Option<f64>,
+    /// Axial run-out of the ring gear that would give this swing, with the ratio at hand.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub axial_mm: Option<f64>,
+}
+
+/// What the readings say.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Round {
+    /// Mean.
+    pub mean_mm: f64,
+    /// Smallest reading.
+    pub least_mm: f64,
+    /// Largest reading.
+    pub most_mm: f64,
+    /// Largest less smallest.
+    pub variation_mm: f64,
+    /// Once-per-turn part, from three places on.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub run_out: Option<RunOut>,
+    /// Against the window, by the mean: below, within, above.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub mean_is: Option<&'static str>,
+    /// Whether each single reading is in the window.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub every_reading_within: Option<bool>,
+    /// Whether the variation is allowed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub variation_ok: Option<bool>,
+    /// The mean as an indicator standing the other way would show it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub other_direction_mm: Option<f64>,
+}
+
+/// Limits to judge by.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Limits {
+    /// Window for the backlash.
+    pub window_mm: Option<[f64; 2]>,
+    /// Greatest variation.
+    pub variation_mm: Option<f64>,
+    /// Backlash per axial move, to turn the swing into run-out.
+    pub ratio: Option<f64>,
+}
+
+/// Judges the readings.
+///
+/// # Errors
+/// No reading; two places at the same angle that leave the wave open.
+pub fn judge(places: &[Place], limits: &Limits) -> Result<Round, SetupError> {
+    if places.is_empty() {
+        return Err(SetupError::Missing(
+            "give the backlash at four places round the gear or more, as --reading 0.18mm for each"
+                .into(),
+        ));
+    }
+    let n = places.len() as f64;
+    let values = || places.iter().map(|p| p.backlash_mm);
+    let mean_mm = values().sum::<f64>() / n;
+    let least_mm = values().fold(f64::INFINITY, f64::min);
+    let most_mm = values().fold(f64::NEG_INFINITY, f64::max);
+    let variation_mm = most_mm - least_mm;
+    let several = places.len() > 1;
+    Ok(Round {
+        mean_mm,
+        least_mm,
+        most_mm,
+        variation_mm,
+        run_out: if places.len() >= 3 {
+            Some(wave(places, limits)?)
+        } else {
+            None
+        },
+        mean_is: limits.window_mm.map(|window| verdict(mean_mm, window)),
+        every_reading_within: limits
+            .window_mm
+            .map(|window| values().all(|mm| verdict(mm, window) == "within")),
+        variation_ok: limits
+            .variation_mm
+            .filter(|_| several)
+            .map(|limit| variation_mm <= limit + 1e-9),
+        other_direction_mm: None,
+    })
+}
+
+/// `b(θ) = m + p cos θ + q sin θ` by least squares.
+fn wave(places: &[Place], limits: &Limits) -> Result<RunOut, SetupError> {
+    let mut normal = Matrix3::zeros();
+    let mut right = Vector3::zeros();
+    let row = |at_deg: f64| {
+        let (sin, cos) = at_deg.to_radians().sin_cos();
+        Vector3::new(1.0, cos, sin)
+    };
+    for place in places {
+        let row = row(place.at_deg);
+        normal += row * row.transpose();
+        right += row * place.backlash_mm;
+    }
+    // Three places bunched together fit any wave; the smallest pivot tells.
+    let fitted = (normal.determinant().abs() > 1e-3)
+        .then(|| normal.try_inverse())
+        .flatten()
+        .map(|inverse| inverse * right)
+        .ok_or_else(|| {
+            SetupError::Impossible(
+                "the places must be spread round the gear: at least three at clearly different angles".into(),
+            )
+        })?;
+    let swing_mm = 2.0 * fitted[1].hypot(fitted[2]);
+    let loose_at_deg = fitted[2].atan2(fitted[1]).to_degrees().rem_euclid(360.0);
+    let free = places.len() as f64 - 3.0;
+    let square: f64 = places
+        .iter()
+        .map(|p| (p.backlash_mm - row(p.at_deg).dot(&fitted)).powi(2))
+        .sum();
+    Ok(RunOut {
+        swing_mm,
+        loose_at_deg,
+        high_spot_deg: (loose_at_deg + 180.0).rem_euclid(360.0),
+        scatter_mm: (free > 0.5).then(|| (square / free).sqrt()),
+        axial_mm: limits
+            .ratio
+            .filter(|r| *r > 0.0)
+            .map(|ratio| swing_mm / ratio),
+    })
+}
+
+/// Turns a backlash read one way into the other.
+///
+/// `square = tangential · cos α · cos β · (r_square / r_tangential)`: the free angle is one, the arms and the
+/// direction differ (dj_n = dj_t cos α_n cos β; a gear maker's lecture: up to 40 % larger in the plane of
+/// rotation).
+pub fn other_direction_mm(
+    backlash_mm: f64,
+    read: BacklashDirection,
+    pressure_angle: f64,
+    spiral_angle: f64,
+    radii_ratio: f64,
+) -> f64 {
+    let factor = pressure_angle.cos() * spiral_angle.cos() * radii_ratio;
+    match read {
+        BacklashDirection::Tangential => backlash_mm * factor,
+        BacklashDirection::Square => backlash_mm / factor,
+    }
+}
+
+/// The answer in words.
+pub fn answer(places: &[Place], round: &Round, limits: &Limits, shown: &Shown) -> Answer {
+    let s = |mm: f64| shown.shim(mm);
+    let mut says = format!(
+        "Mean {}, varies by {}",
+        s(round.mean_mm),
+        s(round.variation_mm)
+    );
+    match (round.mean_is, round.variation_ok) {
+        (Some(mean), ok) => {
+            says += &format!(": the mean is {mean} the window");
+            match ok {
+                Some(true) => says += ", the variation is allowed",
+                Some(false) => says += ", the variation is too much",
+                None => {}
+            }
+        }
+        (None, Some(false)) => says += ": more than allowed",
+        (None, _) => {}
+    }
+    says.push('.');
+    let mut answer = Answer::new("backlash", round, says);
+    let list: Vec<String> = places.iter().map(|p| s(p.backlash_mm)).collect();
+    answer.steps.push(Step::new(
+        "mean",
+        "sum of the readings / their number",
+        format!("({}) / {}", list.join(" + "), places.len()),
+        s(round.mean_mm),
+    ));
+    answer.steps.push(Step::new(
+        "variation",
+        "largest − smallest",
+        format!("{} − {}", s(round.most_mm), s(round.least_mm)),
+        match limits.variation_mm {
+            Some(limit) => format!("{}, limit {}", s(round.variation_mm), s(limit)),
+            None => s(round.variation_mm),
+        },
+    ));
+    if let Some(window) = limits.window_mm {
+        answer.steps.push(Step::new(
+            "window",
+            "low ≤ mean ≤ high",
+            format!("{} to {}", s(window[0]), s(window[1])),
+            round.mean_is.unwrap_or("").to_owned(),
+        ));
+    }
+    if let Some(wave) = round.run_out {
+        answer.steps.push(Step::new(
+            "run-out",
+            "mean + a wave once a turn, least squares",
+            format!(
+                "loosest at {:.0}°, tightest (high spot) at {:.0}°{}",
+                wave.loose_at_deg,
+                wave.high_spot_deg,
+                wave.scatter_mm
+                    .map_or(String::new(), |mm| format!(", scatter {}", s(mm)))
+            ),
+            format!(
+                "swings by {}{}",
+                s(wave.swing_mm),
+                wave.axial_mm.map_or(String::new(), |mm| format!(
+                    ", as an axial run-out of {} would",
+                    s(mm)
+                ))
+            ),
+        ));
+    }
+    if let Some(mm) = round.other_direction_mm {
+        answer.steps.push(Step::new(
+            "other direction",
+            "square = tangential × cos α × cos β × radius ratio",
+            s(round.mean_mm),
+            s(mm),
+        ));
+    }
+    if round.every_reading_within == Some(false) && round.mean_is == Some("within") {
+        answer
+            .remarks
+            .push("The mean is in the window, but not every single place is.".into());
+    }
+    if round.variation_ok == Some(false) {
+        answer.remarks.push(
+            "Too much variation is not cured by shims: look for dirt or a burr under the ring gear, bolts not \
+             evenly tight, a bent flange or case; check the run-out of the back face."
+                .into(),
+        );
+    }
+    if places.len() < 4 {
+        answer
+            .remarks
+            .push("Measure at four places or more.".into());
+    }
+    answer.remarks.push(
+        "Hold the pinion still, the indicator's foot square to the tooth at its heel end, unless your manual asks otherwise."
+            .into(),
+    );
+    answer
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::THOU_MM;
+    use proptest::prelude::*;
+
+    /// A maker's service information: at most 0.002 in over eight points; TM 9-2320-289-34: more than 0.002 in, look for run-out.
+    #[test]
+    fn the_published_limit_of_variation() {
+        let limits = Limits {
+            window_mm: Some([5.0 * THOU_MM, 8.0 * THOU_MM]),
+            variation_mm: Some(2.0 * THOU_MM),
+            ratio: None,
+        };
+        let eight = |thou: [f64; 8]| evenly(&thou.map(|t| t * THOU_MM));
+        let good = judge(&eight([6.0, 6.5, 7.0, 7.5, 8.0, 7.5, 7.0, 6.5]), &limits).unwrap();
+        assert_eq!(
+            (good.mean_is, good.variation_ok),
+            (Some("within"), Some(true))
+        );
+        let bad = judge(&eight([6.0, 6.5, 7.0, 7.5, 8.5, 7.5, 7.0, 6.5]), &limits).unwrap();
+        assert_eq!(bad.variation_ok, Some(false));
+        assert_eq!(bad.every_reading_within, Some(false));
+    }
+
+    /// Back-face run-out of 0.003 in swings the backlash by about 0.8 times that, 0.0024 in, just
+    /// over the limit of 0.002 in.
+    #[test]
+    fn back_face_run_out_shows_as_a_swing() {
+        let readings: Vec<f64> = (0..8)
+            .map(|i| 0.2 + 0.5 * 0.0024 * 25.4 * (f64::from(i) * 45.0 - 130.0).to_radians().cos())
+            .collect();
+        let limits = Limits {
+            variation_mm: Some(0.002 * 25.4),
+            ratio: Some(0.8),
+            window_mm: None,
+        };
+        let round = judge(&evenly(&readings), &limits).unwrap();
+        let wave = round.run_out.unwrap();
+        assert!((wave.axial_mm.unwrap() / 25.4 - 0.003).abs() < 1e-6);
+        assert!((wave.loose_at_deg - 130.0).abs() < 1e-6);
+        assert!((wave.high_spot_deg - 310.0).abs() < 1e-6);
+        assert_eq!(round.variation_ok, Some(false));
+    }
+
+    /// By hand, 1 / (cos 20° cos 38.61°) = 1.362, 1 / (cos 20° cos 35°) = 1.299.
+    #[test]
+    fn square_and_tangential_convert_by_the_published_factors() {
+        for (spiral, factor) in [(38.61_f64, 1.362), (35.0, 1.299)] {
+            let tangential = other_direction_mm(
+                1.0,
+                BacklashDirection::Square,
+                20_f64.to_radians(),
+                spiral.to_radians(),
+                1.0,
+            );
+            assert!((tangential - factor).abs() < 0.001, "{tangential}");
+        }
+    }
+
+    #[test]
+    fn bunched_places_and_none_are_refused() {
+        let place = |at_deg| Place {
+            at_deg,
+            backlash_mm: 0.2,
+        };
+        assert!(judge(&[], &Limits::default()).is_err());
+        assert!(judge(&[place(0.0), place(0.0), place(360.0)], &Limits::default()).is_err());
+        assert!(
+            judge(&[place(0.0), place(1.0)], &Limits::default())
+                .unwrap()
+                .run_out
+                .is_none()
+        );
+    }
+
+    proptest! {
+        /// A pure wave is found again, wherever it stands and however many places are read.
+        #[test]
+        fn a_wave_is_found(n in 3_usize..12, swing in 0.01..0.3_f64, at in 0.0..360.0_f64, mean in 0.1..0.4_f64) {
+            let readings: Vec<f64> = evenly(&vec![0.0; n])
+                .iter()
+                .map(|p| mean + 0.5 * swing * (p.at_deg - at).to_radians().cos())
+                .collect();
+            let wave = judge(&evenly(&readings), &Limits::default()).unwrap().run_out.unwrap();
+            prop_assert!((wave.swing_mm - swing).abs() < 1e-9);
+            let off = (wave.loose_at_deg - at).rem_euclid(360.0);
+            prop_assert!(off.min(360.0 - off) < 1e-6);
+        }
+
+        #[test]
+        fn there_and_back(mm in 0.01..1.0_f64, ratio in 0.8..1.2_f64) {
+            let (a, b) = (20_f64.to_radians(), 31_f64.to_radians());
+            let square = other_direction_mm(mm, BacklashDirection::Tangential, a, b, ratio);
+            let back = other_direction_mm(square, BacklashDirection::Square, a, b, ratio);
+            prop_assert!((back - mm).abs() < 1e-12);
+        }
+    }
+}

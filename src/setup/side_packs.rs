@@ -1,0 +1,458 @@
+//! Side packs or threaded adjusters: from zero end play to the backlash wanted, with the bearings preloaded.
+
+use super::backlash_ratio::{Ratio, SHOP};
+use super::{Answer, MANUAL, SetupError, Step};
+use crate::gear::card_bench::PreloadOn;
+use crate::units::Shown;
+use serde::Serialize;
+
+/// What was found with the side bearings just free of end play.
+#[derive(Debug, Clone, Copy)]
+pub struct Found {
+    /// Pack behind the ring gear.
+    pub ring_side_mm: f64,
+    /// Pack on the other side.
+    pub far_side_mm: f64,
+    /// Mean backlash there.
+    pub backlash_mm: f64,
+}
+
+/// What is wanted.
+#[derive(Debug, Clone, Copy)]
+pub struct Wanted {
+    /// Backlash to aim at, with the preload in.
+    pub backlash_mm: f64,
+    /// Preload to add, in all.
+    pub preload_mm: f64,
+    /// Where it goes.
+    pub preload_on: PreloadOn,
+}
+
+/// Packs for the sides.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct SidePacks {
+    /// The ring gear's move that backlash asks for, + = away from the pinion, preload not counted.
+    pub ring_moves_mm: f64,
+    /// Behind the ring gear, before preload.
+    pub ring_side_without_preload_mm: f64,
+    /// On the other side, before preload.
+    pub far_side_without_preload_mm: f64,
+    /// Behind the ring gear.
+    pub ring_side_mm: f64,
+    /// On the other side.
+    pub far_side_mm: f64,
+    /// Both together.
+    pub total_mm: f64,
+    /// Backlash before preload.
+    pub backlash_before_preload_mm: f64,
+    /// What the preload adds to the backlash where it goes; 0 on both sides alike.
+    pub preload_changes_backlash_mm: f64,
+    /// Backlash to expect in the end.
+    pub backlash_mm: f64,
+    /// One standard deviation of it.
+    pub backlash_deviation_mm: f64,
+    /// Backlash had the preload gone the other way.
+    pub backlash_other_way_mm: f64,
+    /// The ratio it was worked out with.
+    pub ratio: Ratio,
+}
+
+/// Share of a one-sided preload shim by which the ring gear is pushed over: both bearings and both ends of
+/// the case give way alike, so half. Between 0.25 and 0.75 where they do not. Derived for equal springs, no source.
+const PUSHED_OVER: f64 = 0.5;
+const PUSHED_OVER_DEVIATION: f64 = 0.125;
+/// Standard uncertainty of the measured backlash, mm.
+const READING_MM: f64 = 0.006;
+
+/// How far preload on the ring side moves the ring gear, mm, + = away.
+fn pushed_mm(preload_mm: f64, on: PreloadOn) -> f64 {
+    match on {
+        PreloadOn::BothSides => 0.0,
+        PreloadOn::RingSide => -PUSHED_OVER * preload_mm,
+    }
+}
+
+/// Splits the packs.
+///
+/// `move = (wanted − found) / ratio`; the ring side gives what the far side takes, the total stays that of
+/// zero end play; then preload is added, half on each side or all on the ring side. With preload on the ring
+/// side the gear is first moved out by what it will be pushed back.
+///
+/// # Errors
+/// A pack that would be thinner than nothing.
+pub fn split(found: &Found, wanted: &Wanted, ratio: Ratio) -> Result<SidePacks, SetupError> {
+    let pushed = pushed_mm(wanted.preload_mm, wanted.preload_on);
+    let before = wanted.backlash_mm - ratio.ratio * pushed;
+    let ring_moves_mm = (before - found.backlash_mm) / ratio.ratio;
+    let half = 0.5 * wanted.preload_mm;
+    let (ring_adds, far_adds) = match wanted.preload_on {
+        PreloadOn::BothSides => (half, half),
+        PreloadOn::RingSide => (wanted.preload_mm, 0.0),
+    };
+    let ring = found.ring_side_mm - ring_moves_mm;
+    let far = found.far_side_mm + ring_moves_mm;
+    if ring + ring_adds <= 0.0 || far + far_adds <= 0.0 {
+        return Err(SetupError::Impossible(format!(
+            "moving the ring gear by {ring_moves_mm:+.3} mm would leave a side pack of {:.3} mm; measure the \
+             backlash and both packs again, and look whether the ring gear sits on its flange",
+            ring.min(far)
+        )));
+    }
+    let other = match wanted.preload_on {
+        PreloadOn::BothSides => pushed_mm(wanted.preload_mm, PreloadOn::RingSide),
+        PreloadOn::RingSide => 0.0,
+    };
+    let unsure_push = match wanted.preload_on {
+        PreloadOn::BothSides => 0.0,
+        PreloadOn::RingSide => ratio.ratio * wanted.preload_mm * PUSHED_OVER_DEVIATION,
+    };
+    Ok(SidePacks {
+        ring_moves_mm,
+        ring_side_without_preload_mm: ring,
+        far_side_without_preload_mm: far,
+        ring_side_mm: ring + ring_adds,
+        far_side_mm: far + far_adds,
+        total_mm: ring + far + wanted.preload_mm,
+        backlash_before_preload_mm: before,
+        preload_changes_backlash_mm: ratio.ratio * pushed,
+        backlash_mm: wanted.backlash_mm,
+        backlash_deviation_mm: (ratio.deviation * ring_moves_mm)
+            .hypot(READING_MM)
+            .hypot(unsure_push),
+        backlash_other_way_mm: before + ratio.ratio * other,
+        ratio,
+    })
+}
+
+/// The answer in words.
+pub fn answer(found: &Found, wanted: &Wanted, packs: &SidePacks, shown: &Shown) -> Answer {
+    let s = |mm: f64| shown.shim(mm);
+    let on = match wanted.preload_on {
+        PreloadOn::BothSides => "half on each side",
+        PreloadOn::RingSide => "all behind the ring gear",
+    };
+    let mut answer = Answer::new(
+        "side_shims",
+        packs,
+        format!(
+            "Ring side {}, far side {}: expect {} ± {} of backlash.",
+            s(packs.ring_side_mm),
+            s(packs.far_side_mm),
+            s(packs.backlash_mm),
+            s(packs.backlash_deviation_mm)
+        ),
+    );
+    answer.steps.extend([
+        Step::new(
+            "zero end play",
+            "ring side + far side",
+            format!("{} + {}", s(found.ring_side_mm), s(found.far_side_mm)),
+            s(found.ring_side_mm + found.far_side_mm),
+        ),
+        Step::new(
+            "ring gear moves",
+            "(backlash before preload − backlash found) / ratio",
+            format!(
+                "({} − {}) / {:.2}",
+                s(packs.backlash_before_preload_mm),
+                s(found.backlash_mm),
+                packs.ratio.ratio
+            ),
+            format!(
+                "{} {} the pinion",
+                s(packs.ring_moves_mm.abs()),
+                if packs.ring_moves_mm < 0.0 {
+                    "toward"
+                } else {
+                    "away from"
+                }
+            ),
+        ),
+        Step::new(
+            "packs without preload",
+            "ring side − move, far side + move",
+            format!(
+                "{} − {}, {} + {}",
+                s(found.ring_side_mm),
+                s(packs.ring_moves_mm),
+                s(found.far_side_mm),
+                s(packs.ring_moves_mm)
+            ),
+            format!(
+                "{} and {}",
+                s(packs.ring_side_without_preload_mm),
+                s(packs.far_side_without_preload_mm)
+            ),
+        ),
+    ]);
+    if wanted.preload_mm > 0.0 {
+        answer.steps.extend([
+            Step::new(
+                "with preload",
+                format!("{} added, {on}", s(wanted.preload_mm)),
+                format!("total {}", s(packs.total_mm)),
+                format!("{} and {}", s(packs.ring_side_mm), s(packs.far_side_mm)),
+            ),
+            Step::new(
+                "what preload does to backlash",
+                "ratio × what it pushes the ring gear over",
+                match wanted.preload_on {
+                    PreloadOn::BothSides => "pushed from both sides alike".to_owned(),
+                    PreloadOn::RingSide => format!(
+                        "{:.2} × half of {}, toward the pinion",
+                        packs.ratio.ratio,
+                        s(wanted.preload_mm)
+                    ),
+                },
+                format!(
+                    "{}; placed the other way the end would be {}",
+                    shown.signed_shim(packs.preload_changes_backlash_mm),
+                    s(packs.backlash_other_way_mm)
+                ),
+            ),
+        ]);
+    }
+    answer.steps.push(ratio_step(packs.ratio));
+    answer.remarks.push(
+        "Turn the gear some turns to seat the bearings, bring the caps to their torque, then measure backlash \
+         again: the number above is a forecast."
+            .into(),
+    );
+    answer.cautions.push(
+        "Caps go back on their own side and the same way up; mark them before they come off."
+            .into(),
+    );
+    answer.cautions.push(MANUAL.into());
+    answer
+}
+
+/// The line that sets the ratio beside the shop's.
+fn ratio_step(ratio: Ratio) -> Step {
+    Step::new(
+        "backlash per move",
+        format!("ratio, {}", ratio.source.words()),
+        format!("{:.2} ± {:.2}", ratio.ratio, ratio.deviation),
+        format!("the shop's rule says {SHOP:.2}"),
+    )
+}
+
+/// Threaded adjusters.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Notches {
+    /// Axial travel of one notch.
+    pub notch_mm: f64,
+    /// Backlash one notch is worth, both adjusters turned alike.
+    pub backlash_per_notch_mm: f64,
+    /// Notches to turn both adjusters, + = ring gear away from the pinion.
+    pub notches: i32,
+    /// The same before rounding to whole notches.
+    pub exact_notches: f64,
+    /// Backlash to expect.
+    pub backlash_mm: f64,
+    /// Notches of preload beyond zero end play, both sides together.
+    pub preload_notches: f64,
+    /// The ratio it was worked out with.
+    pub ratio: Ratio,
+}
+
+/// Whole notches for the backlash wanted: `notches = (wanted − found) / (ratio · pitch / notches per turn)`.
+///
+/// # Errors
+/// No travel per notch.
+pub fn notches(
+    found_mm: f64,
+    wanted_mm: f64,
+    notch_mm: f64,
+    preload_notches: f64,
+    ratio: Ratio,
+) -> Result<Notches, SetupError> {
+    if !(notch_mm.is_finite() && notch_mm > 0.0) {
+        return Err(SetupError::Missing(
+            "the travel of a notch is needed: give --pitch and --notches-per-turn, or a card with threaded \
+             adjusters"
+                .into(),
+        ));
+    }
+    let backlash_per_notch_mm = ratio.ratio * notch_mm;
+    let exact_notches = (wanted_mm - found_mm) / backlash_per_notch_mm;
+    let notches = exact_notches.round();
+    Ok(Notches {
+        notch_mm,
+        backlash_per_notch_mm,
+        notches: notches as i32,
+        exact_notches,
+        backlash_mm: found_mm + notches * backlash_per_notch_mm,
+        preload_notches,
+        ratio,
+    })
+}
+
+/// The answer in words.
+pub fn notches_answer(found_mm: f64, wanted_mm: f64, turn: &Notches, shown: &Shown) -> Answer {
+    let s = |mm: f64| shown.shim(mm);
+    let (loosen, tighten) = if turn.notches >= 0 {
+        ("ring-side", "far-side")
+    } else {
+        ("far-side", "ring-side")
+    };
+    let count = turn.notches.abs();
+    let says = if count == 0 {
+        format!(
+            "Leave the adjusters: a notch is worth {} and the backlash is nearer than half of that.",
+            s(turn.backlash_per_notch_mm)
+        )
+    } else {
+        format!(
+            "Loosen the {loosen} adjuster by {count} notches, then tighten the {tighten} one by {count}: expect {}.",
+            s(turn.backlash_mm)
+        )
+    };
+    let mut answer = Answer::new("adjusters", turn, says);
+    answer.steps.extend([
+        Step::new(
+            "one notch",
+            "ratio × pitch / notches per turn",
+            format!("{:.2} × {}", turn.ratio.ratio, s(turn.notch_mm)),
+            format!("{} of backlash", s(turn.backlash_per_notch_mm)),
+        ),
+        Step::new(
+            "notches",
+            "(wanted − found) / one notch",
+            format!(
+                "({} − {}) / {}",
+                s(wanted_mm),
+                s(found_mm),
+                s(turn.backlash_per_notch_mm)
+            ),
+            format!("{:+.1}, so {:+}", turn.exact_notches, turn.notches),
+        ),
+        ratio_step(turn.ratio),
+    ]);
+    if turn.preload_notches > 0.0 {
+        answer.remarks.push(format!(
+            "Then preload: {} notches tight in all beyond zero end play, {} on each side, so that the ring gear stays.",
+            turn.preload_notches,
+            turn.preload_notches / 2.0
+        ));
+    }
+    answer.remarks.push(
+        "Always finish by tightening, so that threads and bearings sit against their load.".into(),
+    );
+    answer.cautions.push(MANUAL.into());
+    answer
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::setup::backlash_ratio::{RatioSource, shop};
+    use crate::units::THOU_MM;
+    use proptest::prelude::*;
+
+    fn given(ratio: f64) -> Ratio {
+        Ratio {
+            ratio,
+            deviation: 0.05,
+            source: RatioSource::Given,
+        }
+    }
+
+    /// TM 9-2320-289-34 (rule of Table 6-1 and the preload step): from zero lash L and R, take 0.010 across, then add
+    /// 0.004 a side: L − 0.006 and R + 0.014, total + 0.008, which is also a maker's 0.008 in in all; 0.010 across gives
+    /// 0.005–0.008 in of backlash.
+    #[test]
+    fn the_published_split_with_preload_on_both_sides() {
+        let (left, right) = (95.0, 88.0);
+        for backlash in [5.0, 6.5, 8.0] {
+            let found = Found {
+                ring_side_mm: left * THOU_MM,
+                far_side_mm: right * THOU_MM,
+                backlash_mm: 0.0,
+            };
+            let wanted = Wanted {
+                backlash_mm: backlash * THOU_MM,
+                preload_mm: 8.0 * THOU_MM,
+                preload_on: PreloadOn::BothSides,
+            };
+            let packs = split(&found, &wanted, given(backlash / 10.0)).unwrap();
+            let thou = |mm: f64| mm / THOU_MM;
+            assert!((thou(packs.ring_side_without_preload_mm) - (left - 10.0)).abs() < 1e-9);
+            assert!((thou(packs.ring_side_mm) - (left - 6.0)).abs() < 1e-9);
+            assert!((thou(packs.far_side_mm) - (right + 14.0)).abs() < 1e-9);
+            assert!((thou(packs.total_mm) - (left + right + 8.0)).abs() < 1e-9);
+            assert_eq!(packs.preload_changes_backlash_mm, 0.0);
+        }
+    }
+
+    /// By hand: 0.004 in behind the ring gear alone pushes it over by 0.002, worth 0.0012 in at 0.6; so the gear
+    /// starts 0.002 in further out.
+    #[test]
+    fn preload_on_the_ring_side_takes_backlash_away() {
+        let found = Found {
+            ring_side_mm: 90.0 * THOU_MM,
+            far_side_mm: 90.0 * THOU_MM,
+            backlash_mm: 8.0 * THOU_MM,
+        };
+        let wanted = |preload_on| Wanted {
+            backlash_mm: 8.0 * THOU_MM,
+            preload_mm: 4.0 * THOU_MM,
+            preload_on,
+        };
+        let ring = split(&found, &wanted(PreloadOn::RingSide), shop()).unwrap();
+        assert!((ring.preload_changes_backlash_mm / THOU_MM + 1.2).abs() < 1e-9);
+        assert!((ring.ring_moves_mm / THOU_MM - 2.0).abs() < 1e-9);
+        assert!((ring.ring_side_mm / THOU_MM - 92.0).abs() < 1e-9);
+        assert!((ring.far_side_mm / THOU_MM - 92.0).abs() < 1e-9);
+        let both = split(&found, &wanted(PreloadOn::BothSides), shop()).unwrap();
+        assert_eq!(both.ring_moves_mm, 0.0);
+        assert!((both.backlash_other_way_mm / THOU_MM - 6.8).abs() < 1e-9);
+        assert!(ring.backlash_deviation_mm > both.backlash_deviation_mm);
+    }
+
+    /// Two makers' manuals (light truck, heavy axle): one notch is worth about 0.003 in (0.08 mm). No thread is published
+    /// with it; by hand, 16 threads an inch and 18 notches give 0.0882 mm of travel.
+    #[test]
+    fn a_notch_of_a_usual_adjuster_is_worth_about_three_thou() {
+        let notch_mm = 25.4 / 16.0 / 18.0;
+        let turn = notches(0.10, 0.25, notch_mm, 2.0, given(0.85)).unwrap();
+        assert!(
+            (turn.backlash_per_notch_mm - 0.076).abs() < 0.008,
+            "{turn:?}"
+        );
+        assert_eq!(turn.notches, 2);
+        assert!((turn.backlash_mm - 0.25).abs() < 0.5 * turn.backlash_per_notch_mm + 1e-12);
+        assert!(notches(0.1, 0.2, 0.0, 0.0, shop()).is_err());
+    }
+
+    #[test]
+    fn a_split_that_leaves_no_shim_is_refused() {
+        let found = Found {
+            ring_side_mm: 0.2,
+            far_side_mm: 2.0,
+            backlash_mm: 0.0,
+        };
+        let wanted = Wanted {
+            backlash_mm: 0.3,
+            preload_mm: 0.0,
+            preload_on: PreloadOn::BothSides,
+        };
+        assert!(split(&found, &wanted, shop()).is_err());
+    }
+
+    proptest! {
+        /// The total never depends on the split, and the forecast is what was asked for.
+        #[test]
+        fn totals_hold(
+            found in 0.0..0.4_f64, wanted in 0.1..0.4_f64, preload in 0.0..0.3_f64, ratio in 0.5..0.9_f64,
+            ring_side in any::<bool>(),
+        ) {
+            let start = Found { ring_side_mm: 2.3, far_side_mm: 2.1, backlash_mm: found };
+            let preload_on = if ring_side { PreloadOn::RingSide } else { PreloadOn::BothSides };
+            let wanted = Wanted { backlash_mm: wanted, preload_mm: preload, preload_on };
+            let packs = split(&start, &wanted, given(ratio)).unwrap();
+            prop_assert!((packs.ring_side_mm + packs.far_side_mm - 4.4 - preload).abs() < 1e-12);
+            let end = found + ratio * (packs.ring_moves_mm) + packs.preload_changes_backlash_mm;
+            prop_assert!((end - wanted.backlash_mm).abs() < 1e-12);
+        }
+    }
+}

@@ -1,0 +1,228 @@
+//! A collapsible sleeve: nut torque by steps until the rotating torque is right, never back.
+
+use super::{Answer, MANUAL, SetupError, Step, verdict};
+use crate::units::{LB_IN_NM, Shown};
+use serde::Serialize;
+
+/// Step of the nut, N·m: 5 lb-ft at a time, as published for crush sleeves.
+pub const STEP_NM: f64 = 5.0 * 12.0 * LB_IN_NM;
+
+/// One step: the nut's torque and what the pinion then turned with.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct SleeveStep {
+    /// Torque the nut was brought to, N·m.
+    pub nut_nm: f64,
+    /// Rotating torque, N·m.
+    pub rotating_nm: f64,
+}
+
+/// What to do next.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum SleeveVerdict {
+    /// Tighten by a step and measure again.
+    Tighten,
+    /// Tighten by less than a step: the rotating torque rises fast now.
+    TightenALittle,
+    /// Right.
+    Right,
+    /// The nut's limit is reached before the sleeve gave way.
+    NutLimit,
+    /// Too tight: a new sleeve.
+    NewSleeve,
+}
+
+/// The next step.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct SleeveNext {
+    /// What to do.
+    pub verdict: SleeveVerdict,
+    /// Torque to bring the nut to, when it is to be tightened.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub nut_nm: Option<f64>,
+    /// The window for the rotating torque.
+    pub window_nm: [f64; 2],
+    /// Greatest torque of the nut, if it is known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub nut_limit_nm: Option<f64>,
+    /// Steps at which the nut was turned back, from 1.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub backed_off: Vec<usize>,
+}
+
+/// Judges the steps so far, oldest first.
+///
+/// # Errors
+/// No step yet; numbers below nothing.
+pub fn next(
+    steps: &[SleeveStep],
+    window_nm: [f64; 2],
+    nut_limit_nm: Option<f64>,
+) -> Result<SleeveNext, SetupError> {
+    let Some(last) = steps.last() else {
+        return Err(SetupError::Missing(
+            "give the steps so far, as --step NUT=ROTATING, for example --step 200lb-ft=0lb-in; start where \
+             the play is just gone"
+                .into(),
+        ));
+    };
+    if steps
+        .iter()
+        .any(|s| !(s.nut_nm > 0.0 && s.rotating_nm >= 0.0))
+    {
+        return Err(SetupError::Impossible(
+            "a nut torque must be above nothing and a rotating torque not below it".into(),
+        ));
+    }
+    let backed_off: Vec<usize> = (2..)
+        .zip(steps.windows(2))
+        .filter(|(_, pair)| pair[1].nut_nm < pair[0].nut_nm - 1e-9)
+        .map(|(number, _)| number)
+        .collect();
+    let too_tight = steps
+        .iter()
+        .any(|s| verdict(s.rotating_nm, window_nm) == "above");
+    // The rise of the last step, were it to go on, would overshoot the middle of the window.
+    let fast = steps.windows(2).last().is_some_and(|pair| {
+        let rise = pair[1].rotating_nm - pair[0].rotating_nm;
+        last.rotating_nm + rise > 0.5 * (window_nm[0] + window_nm[1])
+    });
+    let verdict = if too_tight || !backed_off.is_empty() {
+        SleeveVerdict::NewSleeve
+    } else if verdict(last.rotating_nm, window_nm) == "within" {
+        SleeveVerdict::Right
+    } else if nut_limit_nm.is_some_and(|limit| last.nut_nm >= limit - 1e-9) {
+        SleeveVerdict::NutLimit
+    } else if fast {
+        SleeveVerdict::TightenALittle
+    } else {
+        SleeveVerdict::Tighten
+    };
+    let step_nm = match verdict {
+        SleeveVerdict::Tighten => Some(STEP_NM),
+        SleeveVerdict::TightenALittle => Some(STEP_NM / 2.0),
+        _ => None,
+    };
+    let nut_nm = step_nm.map(|step| {
+        let to = last.nut_nm + step;
+        nut_limit_nm.map_or(to, |limit| to.min(limit))
+    });
+    Ok(SleeveNext {
+        verdict,
+        nut_nm,
+        window_nm,
+        nut_limit_nm,
+        backed_off,
+    })
+}
+
+/// The answer in words.
+pub fn answer(steps: &[SleeveStep], next: &SleeveNext, shown: &Shown) -> Answer {
+    let window = format!(
+        "{} to {}",
+        shown.torque(next.window_nm[0]),
+        shown.torque(next.window_nm[1])
+    );
+    let says = match (next.verdict, next.nut_nm) {
+        (SleeveVerdict::Right, _) => {
+            format!("Right: the pinion turns within {window}. Leave the nut; never turn it back.")
+        }
+        (SleeveVerdict::NewSleeve, _) if !next.backed_off.is_empty() => {
+            "The nut was turned back: a crushed sleeve does not spring back and the bearings lose their \
+             preload. Fit a new sleeve and start again."
+                .into()
+        }
+        (SleeveVerdict::NewSleeve, _) => format!(
+            "Too tight for {window}: do not turn the nut back. Fit a new sleeve and start again, with smaller \
+             steps near the end."
+        ),
+        (SleeveVerdict::NutLimit, _) => {
+            "The nut is at its limit and the sleeve has not given enough. Stop: check sleeve, bearings and the \
+             order of parts."
+                .into()
+        }
+        (_, Some(nut_nm)) => format!(
+            "Bring the nut to {} and measure again.",
+            shown.torque(nut_nm)
+        ),
+        (_, None) => "Measure again.".into(),
+    };
+    let mut answer = Answer::new("sleeve", next, says);
+    for (number, step) in (1..).zip(steps) {
+        answer.steps.push(Step::new(
+            format!("step {number}"),
+            "tighten, turn some turns, read while turning",
+            format!("nut {}", shown.torque(step.nut_nm)),
+            format!(
+                "turns with {}, {} {window}",
+                shown.torque(step.rotating_nm),
+                verdict(step.rotating_nm, next.window_nm)
+            ),
+        ));
+    }
+    answer.remarks.push(format!(
+        "Steps of {} at most; hold the yoke with a bar made for it. Once play is gone the rotating torque rises \
+         within a few degrees of the nut.",
+        shown.torque(STEP_NM)
+    ));
+    answer.cautions.push(
+        "Never back the nut off to reduce preload. An over-crushed sleeve is replaced.".into(),
+    );
+    answer.cautions.push(MANUAL.into());
+    answer
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const LB_IN: f64 = 0.112_984_8;
+    const LB_FT: f64 = 1.355_818;
+
+    fn steps(list: &[(f64, f64)]) -> Vec<SleeveStep> {
+        list.iter()
+            .map(|(nut, rotating)| SleeveStep {
+                nut_nm: nut * LB_FT,
+                rotating_nm: rotating * LB_IN,
+            })
+            .collect()
+    }
+
+    /// TM 9-2320-289-34 p. 6-119: 25–35 lb-in with new bearings.
+    const WINDOW: [f64; 2] = [25.0 * LB_IN, 35.0 * LB_IN];
+
+    fn verdict_of(list: &[(f64, f64)]) -> (SleeveVerdict, Option<f64>) {
+        let next = next(&steps(list), WINDOW, Some(400.0 * LB_FT)).unwrap();
+        (next.verdict, next.nut_nm.map(|nm| nm / LB_FT))
+    }
+
+    #[test]
+    fn the_nut_goes_up_by_five_pound_feet_and_never_back() {
+        let (verdict, nut) = verdict_of(&[(350.0, 2.0)]);
+        assert_eq!(verdict, SleeveVerdict::Tighten);
+        assert!((nut.unwrap() - 355.0).abs() < 1e-3);
+        assert_eq!(
+            verdict_of(&[(350.0, 2.0), (355.0, 17.0)]).0,
+            SleeveVerdict::TightenALittle
+        );
+        assert_eq!(
+            verdict_of(&[(355.0, 17.0), (358.0, 28.0)]).0,
+            SleeveVerdict::Right
+        );
+        assert_eq!(
+            verdict_of(&[(355.0, 17.0), (365.0, 48.0)]).0,
+            SleeveVerdict::NewSleeve
+        );
+        // Backing off brought the reading into the window; the sleeve is spent all the same.
+        assert_eq!(
+            verdict_of(&[(365.0, 48.0), (340.0, 30.0)]).0,
+            SleeveVerdict::NewSleeve
+        );
+        assert_eq!(
+            verdict_of(&[(340.0, 2.0), (330.0, 2.0)]).0,
+            SleeveVerdict::NewSleeve
+        );
+        assert_eq!(verdict_of(&[(400.0, 3.0)]).0, SleeveVerdict::NutLimit);
+        assert!(next(&[], WINDOW, None).is_err());
+    }
+}
