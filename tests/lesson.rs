@@ -61,3 +61,17 @@ fn a_card_that_is_not_there_is_named() {
     assert!(said.contains("none.toml"), "{said}");
     assert!(!folder.path().join("sheets").exists());
 }
+
+#[test]
+fn the_page_to_move_the_gears_is_one_file_and_is_not_overwritten_unasked() {
+    let folder = tempfile::tempdir().unwrap();
+    let args = ["lesson", "explore", "--out", "gears.html", "--json"];
+    let made = flankread(folder.path()).args(args).assert().success();
+    let document: Value = serde_json::from_slice(&made.get_output().stdout).unwrap();
+    assert_eq!(document["schema"], "flankread/lesson_explore/1");
+    assert_eq!(document["sets"].as_array().unwrap().len(), 4);
+    assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
+    let page = fs::read_to_string(folder.path().join("gears.html")).unwrap();
+    assert!(page.contains("Face-hobbed, 8-inch, slanted"));
+    flankread(folder.path()).args(args).assert().code(2);
+}

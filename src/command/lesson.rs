@@ -4,9 +4,9 @@ use super::{Outcome, Talk};
 use crate::gear::card::Card;
 use crate::gear::set::Cutting;
 use crate::lesson::case::Set;
-use crate::lesson::page;
 use crate::lesson::sheet::{self, Claim, Limit, Spoilt, Wanted};
-use crate::report::files::Folder;
+use crate::lesson::{explore, page};
+use crate::report::files::{self, Folder};
 use crate::units::Units;
 use crate::{Error, Result};
 use clap::{Args, Subcommand};
@@ -23,6 +23,7 @@ pub struct Lesson {
 #[derive(Debug, Subcommand)]
 enum Kind {
     Sheet(Sheet),
+    Explore(Explore),
 }
 
 /// Printable sheets: what a centred pattern looks like, what moves it, how to paint and photograph.
@@ -52,6 +53,34 @@ struct Sheet {
     units: Units,
 }
 
+/// A page on which to move pinion and ring gear and see both patches; one file, no network.
+#[derive(Debug, Args)]
+#[command(after_help = "Example:
+  flankread lesson explore --out gears.html --units in
+
+Open the page in any browser, on a phone too. It also hides errors to be found in few assemblies.")]
+struct Explore {
+    /// The page to write.
+    #[arg(long, value_name = "FILE")]
+    out: PathBuf,
+    /// The card of a gear set to offer, any number of times; invented axles when left out.
+    #[arg(long, value_name = "FILE")]
+    card: Vec<PathBuf>,
+    /// Overwrite a file that exists.
+    #[arg(long)]
+    force: bool,
+    /// Units that the page begins with.
+    #[arg(long, value_enum, default_value = "mm")]
+    units: Units,
+}
+
+#[derive(Serialize)]
+struct ExploreDocument<'a> {
+    schema: &'static str,
+    file: &'a Path,
+    sets: Vec<&'a str>,
+}
+
 #[derive(Serialize)]
 struct SheetDocument<'a> {
     schema: &'static str,
@@ -69,6 +98,7 @@ impl Lesson {
     pub fn run(&self, talk: Talk) -> Result<Outcome> {
         match &self.kind {
             Kind::Sheet(sheet) => sheet.run(talk),
+            Kind::Explore(explore) => explore.run(talk),
         }
     }
 }
@@ -90,6 +120,29 @@ fn say_written(paths: &[PathBuf], talk: Talk) {
         for path in paths {
             eprintln!("wrote {}", path.display());
         }
+    }
+}
+
+impl Explore {
+    fn run(&self, talk: Talk) -> Result<Outcome> {
+        let sets = if self.card.is_empty() {
+            explore::examples()?
+        } else {
+            let own = |path: &PathBuf| Ok(explore::of_card(Set::new(Card::read(path)?)?));
+            self.card.iter().map(own).collect::<Result<_>>()?
+        };
+        let page = explore::page(&sets, self.units)
+            .map_err(|error| Error::machine(&self.out, error.into()))?;
+        files::write(&self.out, page.as_bytes(), self.force)?;
+        if talk.json {
+            super::print_json(&ExploreDocument {
+                schema: "flankread/lesson_explore/1",
+                file: &self.out,
+                sets: sets.iter().map(|offered| offered.title.as_str()).collect(),
+            })?;
+        }
+        say_written(std::slice::from_ref(&self.out), talk);
+        Ok(Outcome::Answered)
     }
 }
 

@@ -21,6 +21,7 @@ use crate::gear::pitch::PitchPair;
 use crate::gear::set::{FlankForm, GearSet};
 pub use ease_off::EaseOff;
 use mesh::FlankMesh;
+pub use mesh::{FlankTable, LineTable};
 use nalgebra::Vector3;
 pub use patch::{Field, Margin, Patch};
 use std::fmt;
@@ -238,6 +239,20 @@ impl Model {
             coast,
             backlash_change_mm,
         }
+    }
+
+    /// One flank's mesh as plain numbers, for an ease-off.
+    pub fn flank_table(&self, side: Side, ease_off: &EaseOff) -> FlankTable {
+        let one = |pinion_mm, ring_mm| {
+            let unit = Misplacement {
+                pinion_mm,
+                ring_mm,
+                ..Misplacement::default()
+            };
+            self.displacement(&unit).0
+        };
+        let index = usize::from(side == Side::Coast);
+        self.flanks[index].table(ease_off, [&one(1.0, 0.0), &one(0.0, 1.0)])
     }
 
     /// The displacement of the pinion against the ring gear: shift of the crossing point of its axis,

@@ -34,8 +34,7 @@ impl Set {
     /// # Errors
     /// As [`Set::new`].
     pub fn example(cutting: Cutting) -> Result<Self, ContactError> {
-        let text = include_str!("../../examples/larchfield/card.toml");
-        let mut card = Card::from_toml(text).expect("the example card is part of the program");
+        let mut card = example_card();
         if cutting == Cutting::FaceHobbed {
             card.name = "Larchfield 8-inch rear axle, face-hobbed".into();
             let gear = &mut card.gear;
@@ -49,6 +48,25 @@ impl Set {
         }
         Self::new(card)
     }
+
+    /// The face-milled one with its crowning `factor` times as strong.
+    ///
+    /// # Errors
+    /// As [`Set::new`].
+    pub fn crowned_example(factor: f64) -> Result<Self, ContactError> {
+        let mut card = example_card();
+        card.name = "Larchfield 8-inch rear axle, strongly crowned".into();
+        let plain = Model::new(&card.gear_set())?;
+        let usual = plain.dimensions();
+        card.gear.crowning_length_mm = Some(factor * usual.crowning_length_mm);
+        card.gear.crowning_height_mm = Some(factor * usual.crowning_height_mm);
+        Self::new(card)
+    }
+}
+
+fn example_card() -> Card {
+    let text = include_str!("../../examples/larchfield/card.toml");
+    Card::from_toml(text).expect("the example card is part of the program")
 }
 
 /// One state of assembly.

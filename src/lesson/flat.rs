@@ -12,13 +12,38 @@ const PAPER: Rgb<u8> = Rgb([255, 255, 255]);
 /// How much wider than true the section draws the gaps.
 pub const GAP_SCALE: f64 = 25.0;
 
-/// The flank with its patch and the target's cross and box, toe left, tip up, `width` pixels wide.
-pub fn flank_picture(set: &Set, case: &Case, side: Side, width: u32) -> RgbImage {
+/// A flank's four sides at its true proportions, mm.
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+pub struct Outline {
+    /// Along the tooth.
+    pub length_mm: f64,
+    /// How high the root side stands at toe and heel.
+    pub root_mm: [f64; 2],
+    /// How high the tip side stands at toe and heel.
+    pub tip_mm: [f64; 2],
+}
+
+/// The outline of a side's flank.
+pub fn outline(set: &Set, side: Side) -> Outline {
     let d = set.model.dimensions();
     let [length_mm, height_mm] = set.model.flank_size_mm(side);
     let stretch = height_mm / (d.height_at(0.5, 1.0) - d.height_at(0.5, 0.0));
     let line = |height| [0.0, 1.0].map(|length| stretch * d.height_at(length, height));
-    let (root, tip) = (line(0.0), line(1.0));
+    Outline {
+        length_mm,
+        root_mm: line(0.0),
+        tip_mm: line(1.0),
+    }
+}
+
+/// The flank with its patch and the target's cross and box, toe left, tip up, `width` pixels wide.
+pub fn flank_picture(set: &Set, case: &Case, side: Side, width: u32) -> RgbImage {
+    let [length_mm, height_mm] = set.model.flank_size_mm(side);
+    let Outline {
+        root_mm: root,
+        tip_mm: tip,
+        ..
+    } = outline(set, side);
     let (low, high) = (root[0].min(root[1]), tip[0].max(tip[1]));
     let scale = f64::from(width) / length_mm;
     let contact = case.state.side(side);

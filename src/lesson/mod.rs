@@ -4,6 +4,7 @@
 //! by hand.
 
 pub mod case;
+pub mod explore;
 pub mod flat;
 pub mod page;
 pub mod photo;

@@ -1,5 +1,6 @@
 //! A printed page as a list of things at places, in points; written as SVG, PNG or PDF.
 
+use crate::report::canvas::text_width;
 use crate::report::{PictureError, raster};
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
@@ -73,8 +74,6 @@ impl Page {
 
     /// A paragraph from `at` down; returns where it ends.
     pub fn paragraph(&mut self, at: [f64; 2], width: f64, size: f64, words: &str) -> f64 {
-        // The letters are about this wide on average; wide enough not to run over.
-        let room = (width / (0.545 * size)) as usize;
         let mut line = String::new();
         let mut y = at[1];
         let mut put = |page: &mut Self, line: &mut String| {
@@ -84,7 +83,7 @@ impl Page {
         };
         // Not at hard spaces.
         for word in words.split(' ').filter(|word| !word.is_empty()) {
-            if !line.is_empty() && line.chars().count() + 1 + word.chars().count() > room {
+            if !line.is_empty() && text_width(&format!("{line} {word}"), size) > width {
                 put(self, &mut line);
             }
             if !line.is_empty() {

@@ -3,7 +3,7 @@
 
 mod camera;
 mod depth;
-mod noise;
+pub(super) mod noise;
 mod shade;
 mod solid;
 mod view;
