@@ -49,6 +49,9 @@ pub enum Error {
     /// The workshop's record.
     #[error(transparent)]
     Job(#[from] crate::job::JobError),
+    /// Answers to a quiz that cannot be used.
+    #[error(transparent)]
+    Quiz(#[from] crate::lesson::quiz::QuizError),
     /// A picture could not be drawn.
     #[error(transparent)]
     Picture(#[from] crate::report::PictureError),

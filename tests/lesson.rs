@@ -75,3 +75,102 @@ fn the_page_to_move_the_gears_is_one_file_and_is_not_overwritten_unasked() {
     assert!(page.contains("Face-hobbed, 8-inch, slanted"));
     flankread(folder.path()).args(args).assert().code(2);
 }
+
+#[test]
+fn the_quiz_asks_in_the_terminal_and_goes_on_where_it_stopped() {
+    let folder = tempfile::tempdir().unwrap();
+    let args = [
+        "lesson",
+        "quiz",
+        "--out",
+        "quiz",
+        "--learner",
+        "Ines",
+        "--seed",
+        "4",
+        "--count",
+        "2",
+        "--photo-width",
+        "200",
+    ];
+    // The first line is no photo, so it is asked again; the second question gets no answer.
+    let said = "c\na\npinion far\n0.2mm toward\n0\n";
+    let asked = flankread(folder.path())
+        .args(args)
+        .write_stdin(said)
+        .assert()
+        .success();
+    let output = String::from_utf8_lossy(&asked.get_output().stdout).into_owned();
+    assert!(
+        output.contains("Question 1:") && output.contains("of 100 points"),
+        "{output}"
+    );
+    assert!(output.contains("1 answered"), "{output}");
+    let prompts = String::from_utf8_lossy(&asked.get_output().stderr).into_owned();
+    assert!(prompts.contains("`c` is no photo"), "{prompts}");
+    let quiz = folder.path().join("quiz");
+    for name in [
+        "question-1-a.png",
+        "question-1-b.png",
+        "question-2-a.png",
+        "question-2-b.png",
+    ] {
+        assert_eq!(image::open(quiz.join(name)).unwrap().width(), 200);
+    }
+    let again = flankread(folder.path())
+        .args(args)
+        .arg("--json")
+        .write_stdin("b\nnone\n0\n0\n")
+        .assert()
+        .success();
+    let progress: Value = serde_json::from_slice(&again.get_output().stdout).unwrap();
+    assert_eq!(progress["schema"], "flankread/lesson_progress/1");
+    assert_eq!(progress["learner"], "Ines");
+    assert_eq!(progress["answers"][1]["question"], 2);
+    let kept: Value =
+        serde_json::from_slice(&fs::read(quiz.join("progress.json")).unwrap()).unwrap();
+    assert_eq!(kept, progress);
+    // Another quiz does not go into the same file.
+    let other = ["lesson", "quiz", "--out", "quiz", "--seed", "5"];
+    let refused = flankread(folder.path()).args(other).assert().code(2);
+    let said = String::from_utf8_lossy(&refused.get_output().stderr).into_owned();
+    assert!(said.contains("--seed 4"), "{said}");
+}
+
+#[test]
+fn a_class_is_graded_and_bad_lines_are_named() {
+    let folder = tempfile::tempdir().unwrap();
+    let table = "learner,question,drive_photo,fault,pinion,ring\n\
+        Ines,1,a,pinion far,0.2mm toward,0\nInes,2,b,none,0,0\nOtto,1,b,pinion near,8thou away,0\n";
+    fs::write(folder.path().join("class.csv"), table).unwrap();
+    let args = [
+        "lesson",
+        "quiz",
+        "--grade",
+        "class.csv",
+        "--graded",
+        "out.csv",
+        "--seed",
+        "4",
+    ];
+    let graded = flankread(folder.path()).args(args).assert().success();
+    let text = String::from_utf8_lossy(&graded.get_output().stdout).into_owned();
+    assert!(text.contains("Ines") && text.contains("Otto"), "{text}");
+    let out = fs::read_to_string(folder.path().join("out.csv")).unwrap();
+    assert_eq!(out.lines().count(), 4);
+    let two = table.replace("8thou away", "a bit");
+    fs::write(folder.path().join("class.csv"), two).unwrap();
+    let args = ["lesson", "quiz", "--grade", "class.csv", "--json"];
+    let graded = flankread(folder.path()).args(args).assert().code(1);
+    let document: Value = serde_json::from_slice(&graded.get_output().stdout).unwrap();
+    assert_eq!(document["answers"].as_array().unwrap().len(), 2);
+    assert_eq!(document["refused"][0]["line"], 4);
+    flankread(folder.path())
+        .args(["lesson", "quiz", "--grade", "none.csv"])
+        .assert()
+        .code(2);
+    flankread(folder.path())
+        .args(["lesson", "quiz"])
+        .assert()
+        .code(2);
+}

@@ -1,4 +1,4 @@
-//! The page on which to move the gears, in a real browser. Left out of `cargo test`, for it needs
+//! The page on which to move the gears, and that of the quiz, in a real browser. Left out of `cargo test`, for it needs
 //! chromium: `cargo test --test lesson_page -- --ignored` fails where the browser is missing.
 
 #[path = "browser/mod.rs"]
@@ -9,6 +9,7 @@ use flankread::contact::Misplacement;
 use flankread::frames::Side;
 use flankread::lesson::case::Case;
 use flankread::lesson::explore;
+use flankread::lesson::quiz::{self, Answer, Fault, Quiz, score};
 use flankread::units::Units;
 
 struct Page {
@@ -168,5 +169,110 @@ fn the_page_is_readable_on_a_phone_and_in_contrast() {
         let least = page.browser.script(LEAST_CONTRAST);
         println!("{width}: {least}");
         assert!(least[0].as_f64().unwrap() >= 4.5, "{least}");
+    }
+}
+
+/// The page scores as the program does, whatever is answered.
+#[test]
+#[ignore = "needs chromium and chromedriver"]
+fn the_quiz_page_scores_as_the_program_and_its_lines_are_graded_alike() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("quiz.html");
+    let quiz = Quiz::new(7).unwrap();
+    let text = quiz::page::page(&quiz, 12, (200, 150), Units::Mm, &mut |_| {}).unwrap();
+    std::fs::write(&path, text).unwrap();
+    let browser = Browser::open(1000, 900, false);
+    browser.go(&format!("file://{}", path.display()));
+    assert_eq!(
+        browser.script("return performance.getEntriesByType('resource').filter((e) => !e.name.startsWith('data:')).length;"),
+        0
+    );
+    let faults = [
+        vec![],
+        vec![Fault::PinionFar],
+        vec![Fault::PinionNear, Fault::RingFar],
+        vec![Fault::RingNear],
+    ];
+    let mut points = std::collections::BTreeSet::new();
+    for number in 1..=12 {
+        let question = quiz.question(number).unwrap();
+        for k in 0..24 {
+            let spread = |n: u32| 0.5 * f64::from((number * 31 + k * 17 + n * 7) % 41) / 20.0 - 0.5;
+            let answer = Answer {
+                drive_first: k % 2 == 0,
+                faults: faults[(k % 4) as usize].clone(),
+                pinion_mm: if k < 6 {
+                    -question.misplacement.pinion_mm
+                } else {
+                    spread(1)
+                },
+                ring_mm: if k < 8 {
+                    -question.misplacement.ring_mm
+                } else {
+                    spread(2)
+                },
+            };
+            let words: Vec<&str> = answer.faults.iter().map(|f| f.word()).collect();
+            let asked = serde_json::json!({"drive": if answer.drive_first { "a" } else { "b" },
+                "faults": words, "pinionMm": answer.pinion_mm, "ringMm": answer.ring_mm});
+            let own = browser.script(&format!(
+                "const s = scoreOf(page.questions[{}], {asked}); return [s.points, s.flank, s.fault, s.after.words, s.after.right];",
+                number - 1
+            ));
+            let truth = score(&quiz, &question, &answer);
+            points.insert(truth.points);
+            let truth = serde_json::json!([
+                truth.points,
+                truth.flank,
+                truth.fault,
+                truth.after.words,
+                truth.after.right
+            ]);
+            assert_eq!(own, truth, "{question:?} {answer:?}");
+        }
+    }
+    assert!(points.len() > 10, "{points:?}");
+    // Played by keys: name, an answer, the next question.
+    browser.keys("learner", "Ines");
+    browser.keys("pinion", "\u{e003}0.2");
+    // Without the photo there is no answer.
+    browser.keys("answer", "\u{e007}");
+    assert_eq!(browser.script("return state.answers.length;"), 0);
+    browser.keys("drive-b", " ");
+    browser.keys("answer", "\u{e007}");
+    let told = browser.script("return byId('told').textContent;");
+    assert!(told.as_str().unwrap().contains("of 100 points"), "{told}");
+    if let Ok(folder) = std::env::var("FLANKREAD_SCREENSHOTS") {
+        std::fs::write(format!("{folder}/quiz.png"), browser.screenshot()).unwrap();
+    }
+    browser.keys("next", "\u{e007}");
+    browser.keys("drive-a", " ");
+    browser.keys("answer", "\u{e007}");
+    let rows = browser.script("return [byId('rows').value, state.answers.map((a) => a.points)];");
+    let table = rows[0].as_str().unwrap();
+    let grades = quiz::grade::grade(&quiz, table, &path, Units::In).unwrap();
+    assert!(grades.refused.is_empty(), "{table}");
+    let graded: Vec<u32> = grades.answers.iter().map(|g| g.score.points).collect();
+    assert_eq!(rows[1], serde_json::json!(graded));
+    assert_eq!(grades.learners[0].learner, "Ines");
+    assert_eq!(grades.answers[0].answer.pinion_mm, -0.2);
+    let drive: Vec<bool> = grades
+        .answers
+        .iter()
+        .map(|g| g.answer.drive_first)
+        .collect();
+    assert_eq!(drive, [false, true]);
+    // Kept over a reload.
+    browser.go(&format!("file://{}", path.display()));
+    assert_eq!(browser.script("return state.answers.length;"), 2);
+    let least = browser.script(LEAST_CONTRAST);
+    assert!(least[0].as_f64().unwrap() >= 4.5, "{least}");
+    // On a phone nothing runs off to the side.
+    let phone = Browser::open(360, 740, true);
+    phone.go(&format!("file://{}", path.display()));
+    let wide = phone.script("return document.documentElement.scrollWidth;");
+    assert_eq!(wide, 360);
+    if let Ok(folder) = std::env::var("FLANKREAD_SCREENSHOTS") {
+        std::fs::write(format!("{folder}/quiz-360.png"), phone.screenshot()).unwrap();
     }
 }

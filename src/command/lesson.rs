@@ -1,5 +1,7 @@
 //! `flankread lesson`: teaching sheets, a page to try, a quiz.
 
+mod quiz;
+
 use super::{Outcome, Talk};
 use crate::gear::card::Card;
 use crate::gear::set::Cutting;
@@ -24,6 +26,7 @@ pub struct Lesson {
 enum Kind {
     Sheet(Sheet),
     Explore(Explore),
+    Quiz(Box<quiz::QuizArgs>),
 }
 
 /// Printable sheets: what a centred pattern looks like, what moves it, how to paint and photograph.
@@ -99,6 +102,7 @@ impl Lesson {
         match &self.kind {
             Kind::Sheet(sheet) => sheet.run(talk),
             Kind::Explore(explore) => explore.run(talk),
+            Kind::Quiz(quiz) => quiz.run(talk),
         }
     }
 }

@@ -91,7 +91,7 @@ struct PageData {
 }
 
 #[derive(Serialize)]
-struct SetData {
+pub(super) struct SetData {
     title: String,
     about: String,
     targets: [FlankPoint; 2],
@@ -105,7 +105,7 @@ struct SetData {
 }
 
 #[derive(Serialize)]
-struct FlankData {
+pub(super) struct FlankData {
     columns: usize,
     rows: usize,
     ratio: f64,
@@ -174,7 +174,7 @@ fn packed<'a>(rows: impl Iterator<Item = &'a [f32; 5]>) -> String {
     STANDARD.encode(bytes)
 }
 
-fn set_data(offered: &Offered) -> SetData {
+pub(super) fn set_data(offered: &Offered) -> SetData {
     let set = &offered.set;
     let (mut ease_off, film_mm) = set.model.defaults();
     let target = &set.card.target;

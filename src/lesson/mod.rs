@@ -8,4 +8,5 @@ pub mod explore;
 pub mod flat;
 pub mod page;
 pub mod photo;
+pub mod quiz;
 pub mod sheet;

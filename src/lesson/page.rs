@@ -175,11 +175,20 @@ impl Page {
                 imageops::replace(&mut page, &small, x.round() as i64, y.round() as i64);
             }
         }
-        let mut out = Cursor::new(Vec::new());
-        page.write_to(&mut out, image::ImageFormat::Png)
-            .map_err(PictureError::new)?;
-        Ok(out.into_inner())
+        encoded(&page)
     }
+}
+
+/// A picture as PNG.
+///
+/// # Errors
+/// There is no room for it.
+pub fn encoded(picture: &RgbImage) -> Result<Vec<u8>, PictureError> {
+    let mut out = Cursor::new(Vec::new());
+    picture
+        .write_to(&mut out, image::ImageFormat::Png)
+        .map_err(PictureError::new)?;
+    Ok(out.into_inner())
 }
 
 /// Pages as one PDF.
@@ -266,7 +275,8 @@ fn escaped(text: &str) -> String {
         .replace('"', "&quot;")
 }
 
-fn jpeg(picture: &RgbImage) -> Vec<u8> {
+/// A picture as JPEG.
+pub(super) fn jpeg(picture: &RgbImage) -> Vec<u8> {
     let mut bytes = Vec::new();
     // Encoding into memory fails only for sizes a JPEG cannot have; ours are small.
     if JpegEncoder::new_with_quality(&mut bytes, 86)

@@ -28,6 +28,12 @@ pub enum Compound {
 impl Compound {
     const ALL: [Self; 4] = [Self::Yellow, Self::White, Self::Red, Self::Blue];
 
+    /// The compound that a seed takes: yellow is by far the usual one.
+    pub fn usual(seed: u64) -> Self {
+        let k = (share(seed, 104) * 6.0) as usize;
+        Self::ALL[k.saturating_sub(2).min(3)]
+    }
+
     /// Linear reflectance; common practice, no source.
     const fn colour(self) -> [f64; 3] {
         match self {
@@ -115,11 +121,7 @@ impl<'a> Scene<'a> {
             Some(Mistake::NoCompound) => -1,
             _ => 3 + (3.0 * random(3)) as i64,
         };
-        let kind = shot.compound.unwrap_or_else(|| {
-            let k = (random(4) * 6.0) as usize;
-            // Yellow is by far the usual one.
-            Compound::ALL[k.saturating_sub(2).min(3)]
-        });
+        let kind = shot.compound.unwrap_or_else(|| Compound::usual(shot.seed));
         let thick = shot.mistake == Some(Mistake::TooThick);
         let bench = if random(5) < 0.5 {
             [0.20, 0.13, 0.08]
