@@ -9,6 +9,7 @@ use super::page::{PAPER, Page};
 use super::photo::Studio;
 use crate::Result;
 use crate::contact::Misplacement;
+use crate::frames::Side;
 use crate::gear::set::Cutting;
 use crate::rules::advice::FlankDiagnosis;
 use crate::units::Units;
@@ -179,8 +180,11 @@ impl Sheets {
             [MARGIN, page.y],
             WIDTH,
             BODY + 1.0,
-            "Both patches stand in the middle of the height, clear of all four edges, and the backlash is in its window. The cross is \
-             the target; the dashed box is how near is right. Toe is the inner end, on the left of the flat drawings; the tip is up.",
+            &format!(
+                "{} The cross is the target; the dashed box is how near is right. Toe is the inner end, on the left of the flat \
+                 drawings; the tip is up.",
+                at_its_place(set)
+            ),
         );
         show(&mut page, "Centred", 0.0)?;
         if set.card.gear.cutting == Cutting::FaceHobbed {
@@ -246,6 +250,71 @@ impl Sheets {
     }
 }
 
+/// What the card's own place shows.
+fn at_its_place(set: &Set) -> &'static str {
+    let case = Case::new(set, Misplacement::default(), 0.0);
+    let clear = Side::BOTH.iter().all(|side| {
+        let patch = case.state.side(*side).patch;
+        patch.is_some_and(|p| {
+            let m = p.margin;
+            m.toe.min(m.heel).min(m.tip).min(m.root) > 0.0
+        })
+    });
+    match (case.is_right(&set.card), clear) {
+        (true, true) => {
+            "Both patches stand at their targets, clear of all four edges, and the backlash is in its window."
+        }
+        (true, false) => {
+            "Both patches stand at their targets and the backlash is in its window, though a patch runs into an edge."
+        }
+        (false, _) => {
+            "By the contact model this card does not reach its own targets where it puts the gears: look at its target and crowning."
+        }
+    }
+}
+
+fn why_pinion(said: &Claim) -> String {
+    let end = |d: &Option<FlankDiagnosis>| {
+        d.as_ref()
+            .map_or("an edge", |d| if d.height < 0.0 { "root" } else { "tip" })
+    };
+    let (drive, coast) = (end(&said.drive), end(&said.coast));
+    if drive == coast {
+        format!(
+            "Why: the gap at the {coast} of the ring-gear flanks closes first, so the patches move there on both flanks."
+        )
+    } else {
+        format!(
+            "Why: the gap closes first at the {drive} of the drive flank and at the {coast} of the coast flank, so the patches move there."
+        )
+    }
+}
+
+fn why_ring(case: &Case, right: &Case, units: Units) -> String {
+    let shifts = Side::BOTH.map(|side| {
+        let centre = |c: &Case| c.state.side(side).patch.map(|p| p.centre);
+        centre(case)
+            .zip(centre(right))
+            .map_or([0.0, 0.0], |(now, then)| {
+                [now.length - then.length, now.height - then.height]
+            })
+    });
+    let along = shifts[0][0];
+    format!(
+        "Why: the flanks come straight nearer or farther, so the dial shows it first: {} {} backlash. The drive patch goes {:.0}\u{a0}% of the length \
+         toward the {}, the heights change by {:.0}\u{a0}% at most. Believe the dial.",
+        units.shim((case.backlash_mm - right.backlash_mm).abs()),
+        if case.backlash_mm < right.backlash_mm {
+            "less"
+        } else {
+            "more"
+        },
+        100.0 * along.abs(),
+        if along < 0.0 { "toe" } else { "heel" },
+        100.0 * shifts.iter().map(|s| s[1].abs()).fold(0.0, f64::max),
+    )
+}
+
 fn fault_words(set: &Set, case: &Case, said: &Claim, units: Units) -> Vec<String> {
     let pinion = said.pinion_mm != 0.0;
     let amount = said.pinion_mm + said.ring_mm;
@@ -268,31 +337,11 @@ fn fault_words(set: &Set, case: &Case, said: &Claim, units: Units) -> Vec<String
         };
         format!("Backlash: {}, {window}.", units.shim(said.backlash_mm))
     };
-    let end = |d: Option<&FlankDiagnosis>, up: [&'static str; 2]| {
-        d.map_or("", |d| if d.height < 0.0 { up[0] } else { up[1] })
-    };
+    let right = Case::new(set, Misplacement::default(), said.bias_mm);
     let why = if pinion {
-        format!(
-            "Why: the gap at the {} of the ring-gear flanks closes first, so the patches move there on both flanks.",
-            end(said.coast.as_ref(), ["root", "tip"])
-        )
+        why_pinion(said)
     } else {
-        let right = Case::new(set, Misplacement::default(), said.bias_mm);
-        let middle = |c: &Case| c.state.drive.patch.map(|p| p.centre.length);
-        let shift = middle(case)
-            .zip(middle(&right))
-            .map_or(0.0, |(now, then)| now - then);
-        format!(
-            "Why: the flanks come straight nearer or farther, so the dial shows it first: {} {} backlash. The drive patch goes {:.0}\u{a0}% of the length toward the {}, the heights hardly change. Believe the dial.",
-            units.shim((said.backlash_mm - right.backlash_mm).abs()),
-            if said.backlash_mm < right.backlash_mm {
-                "less"
-            } else {
-                "more"
-            },
-            100.0 * shift.abs(),
-            if shift < 0.0 { "toe" } else { "heel" },
-        )
+        why_ring(case, &right, units)
     };
     let not = if pinion {
         "Leave alone: the side shims, until the height is right. Then set the backlash again, for the pinion has changed it."

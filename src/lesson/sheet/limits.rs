@@ -178,17 +178,20 @@ impl Sheets {
             ],
         );
         let limits = limits_of(set);
+        let room = 0.34 * WIDTH;
+        let wide = 0.5 * (WIDTH - room) - 10.0;
+        let left = |side: Side| MARGIN + room + 10.0 + side as u8 as f64 * (wide + 10.0);
+        for side in Side::BOTH {
+            page.text([left(side), page.y - 2.0], 7.0, true, side.word());
+        }
         for limit in &limits {
             let case = Case::new(set, at(limit.gear == "pinion", limit.mm), 0.0);
-            let room = 0.34 * WIDTH;
-            let wide = 0.5 * (WIDTH - room) - 10.0;
             let end = page.paragraph([MARGIN, page.y], room, BODY, &sentence(limit, units));
             let mut lowest = end;
             for side in Side::BOTH {
-                let left = MARGIN + room + 10.0 + side as u8 as f64 * (wide + 10.0);
                 let shows = format!("the {} flank at this limit", side.word());
                 let flat = flank_picture(set, &case, side, 600);
-                lowest = lowest.max(page.picture([left, page.y + 2.0], wide, flat, &shows));
+                lowest = lowest.max(page.picture([left(side), page.y + 2.0], wide, flat, &shows));
             }
             page.y = lowest + 2.0;
         }

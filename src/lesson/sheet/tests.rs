@@ -37,7 +37,7 @@ fn every_picture_shows_what_the_trade_says_of_its_misplacement() {
             }
         } else if c.ring_mm != 0.0 {
             assert_eq!(drive.length < 0.0, c.ring_mm < 0.0, "{c:?}");
-            // "The heights hardly change", the sheet says.
+            // "Believe the dial": the heights hardly change.
             assert!(
                 drive.height.abs() < 0.06 && coast.height.abs() < 0.06,
                 "{c:?}"
@@ -53,6 +53,13 @@ fn every_picture_shows_what_the_trade_says_of_its_misplacement() {
             );
         }
     }
+    let texts = |words: &str| {
+        let items = sheets.pages.iter().flat_map(|p| &p.items);
+        items
+            .filter(|i| matches!(i, super::super::page::Item::Text { words: w, .. } if w.contains(words)))
+            .count()
+    };
+    assert_eq!(texts("clear of all four edges"), 2);
     let slant = |bias: bool| {
         let mut of = sheets
             .claims
