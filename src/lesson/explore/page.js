@@ -46,7 +46,8 @@ function show(pinionMm, ringMm) {
   byId("window").style.left = `${100 * low / most}%`;
   byId("window").style.width = `${100 * (high - low) / most}%`;
   byId("mark").style.left = `${100 * result.backlash / most}%`;
-  byId("verdict").textContent = result.right ? "✓ Right: both patches and the backlash." : "✗ Not right yet.";
+  byId("verdict").textContent = result.right ? "✓ Right: both patches and the backlash."
+    : result.backlash === 0 ? "✗ Not right yet. Jammed teeth cannot be rolled: the patches are where they would touch." : "✗ Not right yet.";
   lastRedrawMs = performance.now() - began;
   state.shown = result;
   return result;
@@ -112,16 +113,19 @@ function random(seed) {
   };
 }
 
-/** The hidden error of a level and a number: never one that is right as it stands. */
+/** The hidden error of a level and a number: one that can be rolled and is not right as it stands, if the set has any. */
 function hiddenError(set, level, number) {
   const next = random(1000 * level + number);
-  for (;;) {
+  let pinion = 0, ring = 0;
+  for (let turn = 0; turn < 500; turn++) {
     const far = level === 3 ? 0.35 : 0.25;
     const pick = () => (next() < 0.5 ? -1 : 1) * (0.08 + (far - 0.08) * next());
-    const pinion = pick(), ring = level === 1 ? 0 : pick();
+    pinion = pick();
+    ring = level === 1 ? 0 : pick();
     const seen = assembled(set, pinion, ring);
-    if (!seen.right && seen.found.every((f) => f)) return { pinion, ring };
+    if (!seen.right && seen.backlash > 0.02 && seen.found.every((f) => f)) break;
   }
+  return { pinion, ring };
 }
 
 /** Assemblies that plain proportion takes: height by the pinion, backlash by the ring gear. */
