@@ -52,6 +52,9 @@ pub enum Error {
     /// A batch could not be run.
     #[error(transparent)]
     Batch(#[from] crate::batch::BatchError),
+    /// Answers to a quiz that cannot be used.
+    #[error(transparent)]
+    Quiz(#[from] crate::lesson::quiz::QuizError),
     /// A picture could not be drawn.
     #[error(transparent)]
     Picture(#[from] crate::report::PictureError),

@@ -3,6 +3,7 @@
 mod advise;
 mod batch;
 mod job;
+mod lesson;
 mod read;
 mod schema;
 mod setup;
@@ -54,6 +55,7 @@ enum Command {
     Advise(advise::Advise),
     Job(job::Job),
     Batch(Box<batch::BatchArgs>),
+    Lesson(lesson::Lesson),
     Read(read::ReadArgs),
     Schema(schema::Schema),
     Setup(Box<setup::Setup>),
@@ -93,6 +95,7 @@ impl Cli {
             Command::Advise(command) => command.run(talk),
             Command::Batch(args) => batch::run(&args, talk),
             Command::Worker(command) => command.run(),
+            Command::Lesson(command) => command.run(talk),
             Command::Simulate(command) => command.run(talk),
             Command::Job(command) => command.run(talk),
             Command::Read(args) => read::run(&args, talk),

@@ -1,5 +1,7 @@
 //! One flank set up for meshing: where each point touches its conjugate, and along which lines.
 
+mod table;
+
 use super::patch::{self, Field};
 use super::{ContactError, EaseOff, FlankContact, undercut};
 use crate::frames::Side;
@@ -8,6 +10,7 @@ use crate::gear::flank::FlankGrid;
 use crate::gear::pitch::PitchPair;
 use nalgebra::{Rotation3, Vector3};
 use std::f64::consts::TAU;
+pub use table::{FlankTable, LineTable};
 
 /// Mesh positions looked at in one pitch. The lag between two of them is taken as straight; at 32 a
 /// pitch that costs a thousandth of the lag's own rise within the pitch.
@@ -190,6 +193,7 @@ impl FlankMesh {
         FlankContact {
             patch,
             field,
+            clearance_mm: left,
             transmission_error,
             least_lag,
         }

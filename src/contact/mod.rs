@@ -21,6 +21,7 @@ use crate::gear::pitch::PitchPair;
 use crate::gear::set::{FlankForm, GearSet};
 pub use ease_off::EaseOff;
 use mesh::FlankMesh;
+pub use mesh::{FlankTable, LineTable};
 use nalgebra::Vector3;
 pub use patch::{Field, Margin, Patch};
 use std::fmt;
@@ -117,6 +118,9 @@ pub struct FlankContact {
     pub patch: Option<Patch>,
     /// How far compound is wiped, point by point.
     pub field: Field,
+    /// What is left between the flanks at each of the field's points when it comes nearest to
+    /// touching, mm; endless at a corner that no pinion can touch.
+    pub clearance_mm: Vec<f64>,
     /// Lag of the ring gear over one pitch, radians of its rotation, at equal steps.
     pub transmission_error: Vec<f64>,
     /// Least lag over the pitch, radians of the ring gear's rotation: this flank's part of the
@@ -235,6 +239,20 @@ impl Model {
             coast,
             backlash_change_mm,
         }
+    }
+
+    /// One flank's mesh as plain numbers, for an ease-off.
+    pub fn flank_table(&self, side: Side, ease_off: &EaseOff) -> FlankTable {
+        let one = |pinion_mm, ring_mm| {
+            let unit = Misplacement {
+                pinion_mm,
+                ring_mm,
+                ..Misplacement::default()
+            };
+            self.displacement(&unit).0
+        };
+        let index = usize::from(side == Side::Coast);
+        self.flanks[index].table(ease_off, [&one(1.0, 0.0), &one(0.0, 1.0)])
     }
 
     /// The displacement of the pinion against the ring gear: shift of the crossing point of its axis,

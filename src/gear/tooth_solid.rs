@@ -30,13 +30,8 @@ impl ToothSolid {
     /// # Errors
     /// [`GearError`] when the flanks cannot be cut.
     pub fn new(dimensions: &Dimensions, pair: &PitchPair, teeth: u32) -> Result<Self, GearError> {
-        let module = dimensions.normal_module_mm();
         let working = dimensions.whole_depth_mm - dimensions.clearance_mm;
-        // The wheel's normal thickness at the pitch cone; a high-addendum pinion is the thicker one.
-        let thickness = 0.5 * PI * module
-            - (working - 2.0 * dimensions.addendum_mm) * dimensions.pressure_angle.tan();
-        let half_angle =
-            0.5 * thickness.max(0.2 * module) / pair.ring_spiral.cos() / pair.ring_radius_mm;
+        let half_angle = half_angle(dimensions, pair);
         let lowest = -dimensions.clearance_mm / working;
         let grid = |form, turn| -> Result<Vec<Vector3<f64>>, GearError> {
             let surface = Surface::new(dimensions, pair, form);
@@ -117,6 +112,16 @@ impl ToothSolid {
         }
         text
     }
+}
+
+/// Half of the angle that a tooth takes up about the ring gear's axis at the mean point, radians.
+pub(crate) fn half_angle(dimensions: &Dimensions, pair: &PitchPair) -> f64 {
+    let module = dimensions.normal_module_mm();
+    let working = dimensions.whole_depth_mm - dimensions.clearance_mm;
+    // The wheel's normal thickness at the pitch cone; a high-addendum pinion is the thicker one.
+    let thickness = 0.5 * PI * module
+        - (working - 2.0 * dimensions.addendum_mm) * dimensions.pressure_angle.tan();
+    0.5 * thickness.max(0.2 * module) / pair.ring_spiral.cos() / pair.ring_radius_mm
 }
 
 /// Triangles of one tooth: convex flank's grid first, then the concave flank's.

@@ -19,7 +19,7 @@ fn register_font() {
 }
 
 /// Width of a line of text set `size` high (the em), in the unit of `size`.
-pub(super) fn text_width(text: &str, size: f64) -> f64 {
+pub(crate) fn text_width(text: &str, size: f64) -> f64 {
     register_font();
     // The rasteriser counts a font's size from descent to ascent: 1.164 em in DejaVu Sans. Measured large, for
     // the answer is in whole pixels.

@@ -35,7 +35,7 @@ mod theme;
 pub struct PictureError(String);
 
 impl PictureError {
-    fn new(cause: impl std::fmt::Display) -> Self {
+    pub(crate) fn new(cause: impl std::fmt::Display) -> Self {
         Self(cause.to_string())
     }
 }

@@ -1,0 +1,216 @@
+//! `flankread lesson`: teaching sheets, a page to try, a quiz.
+
+mod quiz;
+
+use super::{Outcome, Talk};
+use crate::gear::card::Card;
+use crate::gear::set::Cutting;
+use crate::lesson::case::Set;
+use crate::lesson::sheet::{self, Claim, Limit, Spoilt, Wanted};
+use crate::lesson::{explore, page};
+use crate::report::files::{self, Folder};
+use crate::units::Units;
+use crate::{Error, Result};
+use clap::{Args, Subcommand};
+use serde::Serialize;
+use std::path::{Path, PathBuf};
+
+/// Lessons on contact patterns, made from simulated gears.
+#[derive(Debug, Args)]
+pub struct Lesson {
+    #[command(subcommand)]
+    kind: Kind,
+}
+
+#[derive(Debug, Subcommand)]
+enum Kind {
+    Sheet(Sheet),
+    Explore(Explore),
+    Quiz(Box<quiz::QuizArgs>),
+}
+
+/// Printable sheets: what a centred pattern looks like, what moves it, how to paint and photograph.
+#[derive(Debug, Args)]
+#[command(after_help = "Example:
+  flankread lesson sheet --out lessons --units in
+
+Writes lessons.html, lessons.pdf and page-1.png … into the folder.")]
+struct Sheet {
+    /// Folder to write into.
+    #[arg(long, value_name = "FOLDER")]
+    out: PathBuf,
+    /// The card of a gear set; an invented axle by either cutting method when left out.
+    #[arg(long, value_name = "FILE")]
+    card: Option<PathBuf>,
+    /// Width of the rendered photos in pixels; larger takes longer.
+    #[arg(long, value_name = "PIXELS", default_value_t = 1000, value_parser = clap::value_parser!(u32).range(160..=4000))]
+    photo_width: u32,
+    /// Decides viewpoints, light and compound of the rendered photos.
+    #[arg(long, default_value_t = 5)]
+    seed: u64,
+    /// Overwrite files that exist.
+    #[arg(long)]
+    force: bool,
+    /// Units of the words.
+    #[arg(long, value_enum, default_value = "mm")]
+    units: Units,
+}
+
+/// A page on which to move pinion and ring gear and see both patches; one file, no network.
+#[derive(Debug, Args)]
+#[command(after_help = "Example:
+  flankread lesson explore --out gears.html --units in
+
+Open the page in any browser, on a phone too. It also hides errors to be found in few assemblies.")]
+struct Explore {
+    /// The page to write.
+    #[arg(long, value_name = "FILE")]
+    out: PathBuf,
+    /// The card of a gear set to offer, any number of times; invented axles when left out.
+    #[arg(long, value_name = "FILE")]
+    card: Vec<PathBuf>,
+    /// Overwrite a file that exists.
+    #[arg(long)]
+    force: bool,
+    /// Units that the page begins with.
+    #[arg(long, value_enum, default_value = "mm")]
+    units: Units,
+}
+
+#[derive(Serialize)]
+struct ExploreDocument<'a> {
+    schema: &'static str,
+    file: &'a Path,
+    sets: Vec<&'a str>,
+}
+
+#[derive(Serialize)]
+struct SheetDocument<'a> {
+    schema: &'static str,
+    claims: &'a [Claim],
+    limits: &'a [Limit],
+    spoilt: &'a [Spoilt],
+    files: &'a [PathBuf],
+}
+
+impl Lesson {
+    /// Makes the lesson.
+    ///
+    /// # Errors
+    /// A card that cannot be used; files that cannot be written.
+    pub fn run(&self, talk: Talk) -> Result<Outcome> {
+        match &self.kind {
+            Kind::Sheet(sheet) => sheet.run(talk),
+            Kind::Explore(explore) => explore.run(talk),
+            Kind::Quiz(quiz) => quiz.run(talk),
+        }
+    }
+}
+
+/// The card's set, or the invented axle by both cutting methods.
+fn sets(card: Option<&Path>) -> Result<Vec<Set>> {
+    Ok(match card {
+        Some(path) => vec![Set::new(Card::read(path)?)?],
+        None => vec![
+            Set::example(Cutting::FaceMilled)?,
+            Set::example(Cutting::FaceHobbed)?,
+        ],
+    })
+}
+
+/// Says on standard error what was written.
+fn say_written(paths: &[PathBuf], talk: Talk) {
+    if !talk.quiet {
+        for path in paths {
+            eprintln!("wrote {}", path.display());
+        }
+    }
+}
+
+impl Explore {
+    fn run(&self, talk: Talk) -> Result<Outcome> {
+        let sets = if self.card.is_empty() {
+            explore::examples()?
+        } else {
+            let own = |path: &PathBuf| Ok(explore::of_card(Set::new(Card::read(path)?)?));
+            self.card.iter().map(own).collect::<Result<_>>()?
+        };
+        let page = explore::page(&sets, self.units)
+            .map_err(|error| Error::machine(&self.out, error.into()))?;
+        files::write(&self.out, page.as_bytes(), self.force)?;
+        if talk.json {
+            super::print_json(&ExploreDocument {
+                schema: "flankread/lesson_explore/1",
+                file: &self.out,
+                sets: sets.iter().map(|offered| offered.title.as_str()).collect(),
+            })?;
+        }
+        say_written(std::slice::from_ref(&self.out), talk);
+        Ok(Outcome::Answered)
+    }
+}
+
+impl Sheet {
+    fn run(&self, talk: Talk) -> Result<Outcome> {
+        let sets = sets(self.card.as_deref())?;
+        // Pages: one centred and two of faults for each set, limits, mistakes.
+        let count = 3 * sets.len() + 2;
+        let mut names = vec!["lessons.html".to_owned(), "lessons.pdf".to_owned()];
+        names.extend((1..=count).map(|n| format!("page-{n}.png")));
+        let folder = Folder::new(&self.out, self.force);
+        folder.check(&names)?;
+        if !talk.quiet {
+            eprintln!("rendering the photos of {count} pages");
+        }
+        let wanted = Wanted {
+            units: self.units,
+            seed: self.seed,
+            photo: (self.photo_width, self.photo_width * 3 / 4),
+        };
+        let made = sheet::sheets(&sets, &wanted)?;
+        debug_assert_eq!(made.pages.len(), count);
+        let mut files = vec![
+            sheet::html(&made.pages).into_bytes(),
+            page::pdf(&made.pages).map_err(Error::from)?,
+        ];
+        for page in &made.pages {
+            files.push(page.png(2.0)?);
+        }
+        let written: Result<Vec<PathBuf>> = names
+            .iter()
+            .zip(&files)
+            .map(|(name, bytes)| folder.write(name, bytes))
+            .collect();
+        let written = written?;
+        if talk.json {
+            super::print_json(&SheetDocument {
+                schema: sheet::SCHEMA,
+                claims: &made.claims,
+                limits: &made.limits,
+                spoilt: &made.spoilt,
+                files: &written,
+            })?;
+        } else {
+            let mut text = String::new();
+            for c in &made.claims {
+                let word = |d: &Option<crate::rules::advice::FlankDiagnosis>| {
+                    d.as_ref().map_or("gone".to_owned(), |d| d.words.clone())
+                };
+                let cutting = match c.cutting {
+                    Cutting::FaceMilled => "face-milled",
+                    Cutting::FaceHobbed => "face-hobbed",
+                };
+                text.push_str(&format!(
+                    "{cutting}: {}: drive {}, coast {}, backlash {}\n",
+                    c.title,
+                    word(&c.drive),
+                    word(&c.coast),
+                    self.units.shim(c.backlash_mm)
+                ));
+            }
+            super::print(&text)?;
+        }
+        say_written(&written, talk);
+        Ok(Outcome::Answered)
+    }
+}

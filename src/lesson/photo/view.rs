@@ -1,0 +1,140 @@
+//! Where the camera stands, and which flanks it sees whole.
+
+use super::Shot;
+use super::camera::Camera;
+use super::noise::share;
+use super::shade::{Mistake, Scene};
+use super::solid::GearSolid;
+use crate::contact::Model;
+use crate::flank::gear_fit::MarkedFlank;
+use crate::frames::{FlankPoint, PhotoPoint, Side};
+use crate::reading::Corners;
+use nalgebra::{Rotation3, Unit, Vector3};
+
+/// A camera with the flank it is pointed at.
+#[derive(Debug, Clone, Copy)]
+pub struct View {
+    pub camera: Camera,
+    /// The middle of the flank that is looked at, mm.
+    pub target: Vector3<f64>,
+    /// Unit normal of the flank there.
+    pub normal: Vector3<f64>,
+    /// Unit vector along the flank, toe to heel.
+    pub along: Vector3<f64>,
+}
+
+/// A pixel this near the picture's edge (share of the longer side) does not count as whole.
+const EDGE: f64 = 0.004;
+/// What may hide a flank's point by standing this much nearer, mm: the grid's own facets.
+const SLACK_MM: f64 = 0.5;
+
+impl View {
+    /// A place from which slots are seen into down to the root of the wanted flanks.
+    pub fn choose(solid: &GearSolid, model: &Model, shot: &Shot) -> Self {
+        let random = |k: u64| share(shot.seed, k);
+        let spread = |k: u64| 2.0 * random(k) - 1.0;
+        let point =
+            |length, height| solid.flank_point(shot.side, 0, FlankPoint::new(length, height));
+        let [target, normal] = point(0.5, 0.5);
+        let along = (point(0.85, 0.5)[0] - point(0.15, 0.5)[0]).normalize();
+        let front = -Vector3::z();
+        let sideways = (normal - front * normal.dot(&front)).normalize();
+        // Steeper than this and the next tooth hides the root.
+        let tilt = match shot.mistake {
+            Some(Mistake::FromAbove) => -0.16,
+            _ => (13.0 + 11.0 * random(1)).to_radians(),
+        };
+        let along_flat = (along - front * along.dot(&front)).normalize();
+        let look = (front + sideways * tilt.tan() + along_flat * 0.28 * spread(2)).normalize();
+        let width_mm = match shot.mistake {
+            Some(Mistake::TooNear) => 0.62 * model.flank_size_mm(shot.side)[0],
+            Some(Mistake::TooFar) => 9.0 * model.flank_size_mm(shot.side)[0],
+            _ => (2.1 + 0.7 * random(3)) * model.flank_size_mm(shot.side)[0],
+        };
+        // A phone's longer lens, or a step back and a crop.
+        let focal_35mm = 45.0 + 25.0 * random(4);
+        let (width, height) = (f64::from(shot.size.0), f64::from(shot.size.1));
+        let focal_px = focal_35mm / 36.0 * width.max(height);
+        let distance_mm = width_mm * focal_px / width.max(height);
+        let forward = -look;
+        let turned = if random(5) < 0.5 { along } else { -along };
+        let right = (turned - forward * turned.dot(&forward)).normalize();
+        let roll = Rotation3::from_axis_angle(&Unit::new_normalize(forward), 0.26 * spread(6));
+        let right = roll * right;
+        let camera = Camera {
+            eye: target + look * distance_mm,
+            axes: [right, forward.cross(&right), forward],
+            focal_px,
+            middle: [
+                width * (0.5 + 0.05 * spread(7)),
+                height * (0.5 + 0.05 * spread(8)),
+            ],
+        };
+        Self {
+            camera,
+            target,
+            normal,
+            along,
+        }
+    }
+
+    /// The flanks of a side that are seen whole, nearest the middle first, at most five.
+    pub fn whole_flanks(&self, solid: &GearSolid, scene: &Scene, side: Side) -> Vec<MarkedFlank> {
+        let mut found = Vec::new();
+        for k in 0..7i64 {
+            let both = [k, -k];
+            for step in &both[usize::from(k == 0)..] {
+                let tooth = step.rem_euclid(i64::from(solid.teeth)) as u32;
+                if found.len() < 5 && self.sees_whole(solid, scene, side, tooth) {
+                    found.extend(self.mark(solid, side, tooth));
+                }
+            }
+        }
+        found
+    }
+
+    fn sees_whole(&self, solid: &GearSolid, scene: &Scene, side: Side, tooth: u32) -> bool {
+        let (width, height) = scene.size();
+        let edge = EDGE * width.max(height);
+        (0..=8).all(|i| {
+            (0..=4).all(|j| {
+                let at = FlankPoint::new(
+                    0.01 + 0.98 * f64::from(i) / 8.0,
+                    0.02 + 0.97 * f64::from(j) / 4.0,
+                );
+                let [point, _] = solid.flank_point(side, tooth, at);
+                let Some(([x, y], depth_mm)) = self.camera.see(&point) else {
+                    return false;
+                };
+                let inside = |v: f64, size: f64| v > edge && v < size - edge;
+                inside(x, width)
+                    && inside(y, height)
+                    && scene
+                        .depth_mm(x, y)
+                        .is_some_and(|seen| seen > depth_mm - SLACK_MM)
+            })
+        })
+    }
+
+    fn mark(&self, solid: &GearSolid, side: Side, tooth: u32) -> Option<MarkedFlank> {
+        let place = |length: f64, height: f64| -> Option<PhotoPoint> {
+            let [point, _] = solid.flank_point(side, tooth, FlankPoint::new(length, height));
+            self.camera.place(&point)
+        };
+        let line = |height: f64| -> Option<Vec<PhotoPoint>> {
+            (1..10)
+                .map(|i| place(f64::from(i) / 10.0, height))
+                .collect()
+        };
+        Some(MarkedFlank {
+            corners: Corners {
+                toe_root: place(0.0, 0.0)?,
+                toe_tip: place(0.0, 1.0)?,
+                heel_tip: place(1.0, 1.0)?,
+                heel_root: place(1.0, 0.0)?,
+            },
+            root: line(0.0)?,
+            tip: line(1.0)?,
+        })
+    }
+}

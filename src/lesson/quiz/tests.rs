@@ -1,0 +1,209 @@
+use super::*;
+
+fn answer(question: &Question, pinion_mm: f64, ring_mm: f64, faults: Vec<Fault>) -> Answer {
+    Answer {
+        drive_first: question.drive_first,
+        faults,
+        pinion_mm,
+        ring_mm,
+    }
+}
+
+fn true_faults(question: &Question) -> Vec<Fault> {
+    let m = question.misplacement;
+    let mut faults = Vec::new();
+    if m.pinion_mm != 0.0 {
+        faults.push(if m.pinion_mm < 0.0 {
+            Fault::PinionNear
+        } else {
+            Fault::PinionFar
+        });
+    }
+    if m.ring_mm != 0.0 {
+        faults.push(if m.ring_mm < 0.0 {
+            Fault::RingNear
+        } else {
+            Fault::RingFar
+        });
+    }
+    faults
+}
+
+#[test]
+fn questions_come_again_from_the_seed_and_get_harder() {
+    let (one, again, other) = (
+        Quiz::new(5).unwrap(),
+        Quiz::new(5).unwrap(),
+        Quiz::new(6).unwrap(),
+    );
+    let mut differ = 0;
+    let mut level = 0;
+    for n in 1..=40 {
+        let question = one.question(n).unwrap();
+        assert_eq!(question, again.question(n).unwrap());
+        differ += usize::from(question != other.question(n).unwrap());
+        assert!(question.level >= level);
+        level = question.level;
+        assert!(one.is_fair(&question), "{question:?}");
+    }
+    assert!(differ > 30 && level == 4);
+    assert!(one.question(0).is_err() && one.question(MOST + 1).is_err());
+    // Some late questions have nothing wrong, some are slanted; first ones never.
+    let all: Vec<Question> = (1..=60).map(|n| one.question(n).unwrap()).collect();
+    let nothing = |q: &&Question| q.misplacement == Misplacement::default();
+    assert!(all[8..].iter().filter(nothing).count() > 3);
+    assert_eq!(all[..7].iter().filter(nothing).count(), 0);
+    assert!(all.iter().any(|q| q.set == 2) && all[..7].iter().all(|q| q.set < 2));
+}
+
+#[test]
+fn undoing_what_is_wrong_gets_all_points_and_leaving_it_few() {
+    let quiz = Quiz::new(11).unwrap();
+    for n in 1..=30 {
+        let q = quiz.question(n).unwrap();
+        let m = q.misplacement;
+        let best = score(
+            &quiz,
+            &q,
+            &answer(&q, -m.pinion_mm, -m.ring_mm, true_faults(&q)),
+        );
+        assert_eq!(best.points, 100, "{q:?} {best:?}");
+        let idle = score(&quiz, &q, &answer(&q, 0.0, 0.0, vec![]));
+        if m == Misplacement::default() {
+            assert_eq!(idle.points, 100);
+        } else {
+            assert_eq!(idle.points, 15, "{q:?} {idle:?}");
+        }
+        let worse = score(&quiz, &q, &answer(&q, 0.6, 0.6, true_faults(&q)));
+        assert!(worse.points <= 30 && !worse.after.right, "{worse:?}");
+    }
+}
+
+/// The words alone do not count: a wrong name with a move that works beats a right name without one.
+#[test]
+fn what_would_happen_next_counts_most() {
+    let quiz = Quiz::new(3).unwrap();
+    let q = quiz.question(1).unwrap();
+    let m = q.misplacement;
+    let other = if m.pinion_mm < 0.0 {
+        Fault::PinionFar
+    } else {
+        Fault::PinionNear
+    };
+    let works = score(&quiz, &q, &answer(&q, -m.pinion_mm, 0.0, vec![other]));
+    let talks = score(&quiz, &q, &answer(&q, m.pinion_mm, 0.0, true_faults(&q)));
+    assert!(works.points > 2 * talks.points, "{works:?} {talks:?}");
+    let half = score(
+        &quiz,
+        &q,
+        &answer(&q, -0.35 * m.pinion_mm, 0.0, true_faults(&q)),
+    );
+    assert!(half.outcome > 0 && half.outcome < 60, "{half:?}");
+    // Spoiling a set that was right costs the outcome.
+    let right = (8..60).map(|n| quiz.question(n).unwrap());
+    let right = right
+        .into_iter()
+        .find(|q| q.misplacement == Misplacement::default())
+        .unwrap();
+    let spoilt = score(&quiz, &right, &answer(&right, 0.3, 0.0, vec![]));
+    assert_eq!(spoilt.outcome, 0);
+}
+
+#[test]
+fn badness_and_being_right_are_one_thing() {
+    let quiz = Quiz::new(1).unwrap();
+    let q = quiz.question(9).unwrap();
+    let card = &quiz.offered(&q).set.card;
+    for k in 0..400 {
+        let moved = Misplacement {
+            pinion_mm: 0.4 * share(1, 2 * k) - 0.2,
+            ring_mm: 0.4 * share(1, 2 * k + 1) - 0.2,
+            ..Misplacement::default()
+        };
+        let case = quiz.case(&q, moved);
+        assert_eq!(score::badness(&case, card) <= 1.0, case.is_right(card));
+    }
+}
+
+#[test]
+fn photos_show_what_the_question_says() {
+    let quiz = Quiz::new(2).unwrap();
+    let q = quiz.question(1).unwrap();
+    let [a, b] = quiz.photos(&q, (160, 120)).unwrap();
+    let case = quiz.case(&q, Misplacement::default());
+    let [first, second] = if q.drive_first {
+        Side::BOTH
+    } else {
+        [Side::Coast, Side::Drive]
+    };
+    assert_eq!(a.patch, case.state.side(first).patch);
+    assert_eq!(b.patch, case.state.side(second).patch);
+    assert!(a.picture != b.picture);
+}
+
+#[test]
+fn a_class_s_table_is_graded_line_by_line() {
+    let quiz = Quiz::new(5).unwrap();
+    let q = quiz.question(1).unwrap();
+    let letter = if q.drive_first { "a" } else { "b" };
+    let pinion = -q.misplacement.pinion_mm;
+    let way = if pinion < 0.0 { "toward" } else { "away" };
+    let fault = true_faults(&q)[0].word();
+    let text = format!(
+        "Learner,Question,Drive_photo,Fault,Pinion,Ring,seed\n\
+         Ines,1,{letter},{fault},{:.4}mm {way},0,5\n\
+         Otto,1,{letter},none,0,0,\n\
+         Otto,1,x,none,0,0,5\n\
+         Otto,1,{letter},none,0,0,6\n\
+         Ines,2000,{letter},none,0,0,5\n\
+         Ines,1\n",
+        pinion.abs()
+    );
+    let grades = grade::grade(
+        &quiz,
+        &text,
+        std::path::Path::new("class.csv"),
+        crate::units::Units::Mm,
+    )
+    .unwrap();
+    assert_eq!(grades.answers.len(), 2);
+    assert_eq!(grades.answers[0].score.points, 100);
+    assert_eq!(grades.answers[1].score.points, 15);
+    let lines: Vec<u64> = grades.refused.iter().map(|r| r.line).collect();
+    assert_eq!(lines, [4, 5, 6, 7]);
+    assert!(grades.refused[1].why.contains("--seed 6"));
+    assert_eq!(grades.learners[0].learner, "Ines");
+    assert_eq!(grades.learners[0].mean_points, 100.0);
+    let missing = grade::grade(
+        &quiz,
+        "learner,question\n",
+        std::path::Path::new("c.csv"),
+        crate::units::Units::Mm,
+    );
+    assert!(missing.unwrap_err().to_string().contains("drive_photo"));
+}
+
+#[test]
+fn progress_goes_on_where_it_stopped_and_knows_its_quiz() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("progress.json");
+    let quiz = Quiz::new(5).unwrap();
+    let mut progress = progress::Progress::open(&path, Some("Ines"), 5).unwrap();
+    assert_eq!(progress.next(), 1);
+    let q = quiz.question(1).unwrap();
+    let own = answer(&q, 0.0, 0.0, vec![]);
+    progress.answers.push(progress::Answered {
+        question: 1,
+        level: 1,
+        score: score(&quiz, &q, &own),
+        answer: own,
+    });
+    progress.save(&path).unwrap();
+    let again = progress::Progress::open(&path, None, 5).unwrap();
+    assert_eq!(again, progress);
+    assert_eq!((again.next(), again.mean()), (2, Some(15.0)));
+    assert!(progress::Progress::open(&path, None, 6).is_err());
+    assert!(progress::Progress::open(&path, Some("Otto"), 5).is_err());
+    std::fs::write(&path, "{}").unwrap();
+    assert!(progress::Progress::open(&path, None, 5).is_err());
+}

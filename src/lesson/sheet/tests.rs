@@ -1,0 +1,216 @@
+use super::*;
+use crate::gear::card::Card;
+use std::sync::LazyLock;
+
+fn small() -> Wanted {
+    Wanted {
+        units: Units::Mm,
+        seed: 5,
+        photo: (320, 240),
+    }
+}
+
+/// Both sets' sheets, made once for all tests.
+static SHEETS: LazyLock<Sheets> = LazyLock::new(|| sheets(&both(), &small()).unwrap());
+
+fn both() -> Vec<Set> {
+    [Cutting::FaceMilled, Cutting::FaceHobbed]
+        .map(|cutting| Set::example(cutting).unwrap())
+        .into()
+}
+
+/// Directions of a published table for hypoid sets (pattern-moves of the reference, shop practice):
+/// pinion in lowers both patches, out raises them; face-milled drive goes to the toe with the pinion
+/// in; more backlash takes the drive patch to the heel, less to the toe.
+#[test]
+fn every_picture_shows_what_the_trade_says_of_its_misplacement() {
+    let sheets = &*SHEETS;
+    assert_eq!(sheets.claims.len(), 2 * 4 + 3);
+    for c in &sheets.claims {
+        let (drive, coast) = (c.drive.as_ref().unwrap(), c.coast.as_ref().unwrap());
+        if c.pinion_mm != 0.0 {
+            assert_eq!(drive.height < 0.0, c.pinion_mm < 0.0, "{c:?}");
+            assert_eq!(coast.height < 0.0, c.pinion_mm < 0.0, "{c:?}");
+            assert!(!c.right, "{c:?}");
+            if c.cutting == Cutting::FaceMilled {
+                assert_eq!(drive.length < 0.0, c.pinion_mm < 0.0, "{c:?}");
+            }
+        } else if c.ring_mm != 0.0 {
+            assert_eq!(drive.length < 0.0, c.ring_mm < 0.0, "{c:?}");
+            // "Believe the dial": the heights hardly change.
+            assert!(
+                drive.height.abs() < 0.06 && coast.height.abs() < 0.06,
+                "{c:?}"
+            );
+            assert!(!c.right, "{c:?}");
+            let [low, high] = crate::gear::card::USUAL_BACKLASH_MM;
+            assert_eq!(c.backlash_mm < low, c.ring_mm < 0.0, "{c:?}");
+            assert_eq!(c.backlash_mm > high, c.ring_mm > 0.0, "{c:?}");
+        } else {
+            assert!(
+                c.right && drive.words == "centred" && coast.words == "centred",
+                "{c:?}"
+            );
+        }
+    }
+    let texts = |words: &str| {
+        let items = sheets.pages.iter().flat_map(|p| &p.items);
+        items
+            .filter(|i| matches!(i, super::super::page::Item::Text { words: w, .. } if w.contains(words)))
+            .count()
+    };
+    assert_eq!(texts("clear of all four edges"), 2);
+    let slant = |bias: bool| {
+        let mut of = sheets
+            .claims
+            .iter()
+            .filter(|c| c.cutting == Cutting::FaceHobbed);
+        of.find(|c| (c.bias_mm > 0.0) == bias && c.pinion_mm == 0.0 && c.ring_mm == 0.0)
+            .and_then(|c| c.drive_lean_deg)
+            .unwrap()
+    };
+    assert!(
+        slant(true).abs() > slant(false).abs() + 2.0,
+        "{} {}",
+        slant(true),
+        slant(false)
+    );
+}
+
+/// The words on a page come again from the misplacement alone, on another grid.
+#[test]
+fn each_claim_is_regenerated_from_its_own_misplacement() {
+    let all = &*SHEETS;
+    let words = |item: &super::super::page::Item| match item {
+        super::super::page::Item::Text { words, .. } => Some(words.clone()),
+        _ => None,
+    };
+    let items = all.pages.iter().flat_map(|p| &p.items);
+    let printed = items.filter_map(words).collect::<Vec<_>>().join(" ");
+    for c in &all.claims {
+        let set = Set::example(c.cutting).unwrap();
+        let card = Card { ..set.card.clone() };
+        let coarse = Set {
+            model: crate::contact::Model::with_grid(&card.gear_set(), 45, 23).unwrap(),
+            card,
+        };
+        let misplacement = Misplacement {
+            pinion_mm: c.pinion_mm,
+            ring_mm: c.ring_mm,
+            ..Misplacement::default()
+        };
+        let again = claim(
+            &coarse,
+            &c.title,
+            &Case::new(&coarse, misplacement, c.bias_mm),
+            c.bias_mm,
+        );
+        for (a, b) in [(&c.drive, &again.drive), (&c.coast, &again.coast)] {
+            let (a, b) = (a.as_ref().unwrap(), b.as_ref().unwrap());
+            assert!(
+                (a.length - b.length).abs() < 0.01 && (a.height - b.height).abs() < 0.01,
+                "{a:?} {b:?}"
+            );
+            let [_, shown] = super::words(Some(a));
+            assert!(printed.contains(&shown), "{shown}");
+        }
+    }
+}
+
+#[test]
+fn nothing_runs_off_a_page_and_all_three_forms_are_made() {
+    let sheets = &*SHEETS;
+    for page in &sheets.pages {
+        for item in &page.items {
+            let lowest = match item {
+                super::super::page::Item::Text { at, .. } => at[1],
+                super::super::page::Item::Picture { frame, .. } => frame[1] + frame[3],
+                super::super::page::Item::Line { points, .. } => {
+                    points.iter().map(|p| p[1]).fold(0.0, f64::max)
+                }
+            };
+            assert!(lowest <= PAPER[1] - 10.0, "{lowest}");
+        }
+    }
+    let pdf = super::super::page::pdf(&sheets.pages).unwrap();
+    assert!(pdf.starts_with(b"%PDF") && pdf.len() > 20_000);
+    let page = html(&sheets.pages);
+    assert!(page.contains("data:image/jpeg") && !page.contains("src=\"http"));
+    assert!(!sheets.pages[0].png(0.5).unwrap().is_empty());
+}
+
+/// Each limit is right and a little beyond it is not, on another grid, for the reason that is given.
+#[test]
+fn just_inside_a_limit_is_right_and_just_outside_is_not() {
+    let set = Set::example(Cutting::FaceMilled).unwrap();
+    let limits = limits_of(&set);
+    assert_eq!(limits.len(), 4);
+    let card = set.card.clone();
+    let coarse = Set {
+        model: crate::contact::Model::with_grid(&card.gear_set(), 45, 23).unwrap(),
+        card,
+    };
+    for limit in &limits {
+        let at = |mm: f64| {
+            let misplacement = if limit.gear == "pinion" {
+                Misplacement {
+                    pinion_mm: mm,
+                    ..Misplacement::default()
+                }
+            } else {
+                Misplacement {
+                    ring_mm: mm,
+                    ..Misplacement::default()
+                }
+            };
+            Case::new(&coarse, misplacement, 0.0)
+        };
+        assert!(at(0.95 * limit.mm).is_right(&coarse.card), "{limit:?}");
+        let beyond = at(1.08 * limit.mm);
+        assert!(!beyond.is_right(&coarse.card), "{limit:?}");
+        let [low, high] = coarse.card.backlash_window_mm();
+        let out = !(low..=high).contains(&beyond.backlash_mm);
+        assert!(out || !limit.gives.contains("backlash"), "{limit:?}");
+    }
+}
+
+/// Common practice, no source: photos that nobody should take are not read without a doubt.
+#[test]
+fn hopeless_photos_are_not_read_and_good_ones_are_with_marks() {
+    use crate::frames::Side;
+    use crate::lesson::photo::{Mistake, Shot};
+    use crate::reading::Status;
+    let set = Set::example(Cutting::FaceMilled).unwrap();
+    let studio = Studio::new(&set.model).unwrap();
+    let case = Case::new(&set, Misplacement::default(), 0.0);
+    let wanted = Wanted {
+        photo: (800, 600),
+        ..small()
+    };
+    let judged = |side, mistake| {
+        let shot = Shot {
+            mistake,
+            ..drawing::photo_of(side, &wanted)
+        };
+        let rendered = studio.render(&set.model, &case.state, &shot).unwrap();
+        mistakes::judge("photo", side, &rendered)
+    };
+    for side in Side::BOTH {
+        let marked = judged(side, None).marked.unwrap();
+        assert_eq!(marked.status, Status::Read);
+        let off = marked.off.unwrap();
+        assert!(
+            off.length.abs() < 0.015 && off.height.abs() < 0.03,
+            "{off:?}"
+        );
+    }
+    for mistake in [Mistake::Blurred, Mistake::TooDark, Mistake::OneTooth] {
+        let spoilt = judged(Side::Coast, Some(mistake));
+        for judged in [Some(&spoilt.alone), spoilt.marked.as_ref()]
+            .into_iter()
+            .flatten()
+        {
+            assert_ne!(judged.status, Status::Read, "{spoilt:?}");
+        }
+    }
+}
