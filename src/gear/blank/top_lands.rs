@@ -11,7 +11,8 @@ use std::f64::consts::PI;
 pub struct TopLands {
     /// p_n, mean normal pitch.
     pub pitch: f64,
-    /// W_m2, width of the wheel's slot at its root in the mean normal section.
+    /// W_m2, width of the wheel's slot at its root in the mean normal section, before the backlash is
+    /// taken off the wheel's teeth.
     pub slot: f64,
     /// Pinion's normal top land at the inner end, the middle and the outer end; below 0 the tooth is
     /// pointed.
@@ -22,7 +23,7 @@ pub struct TopLands {
 
 impl TopLands {
     /// The slot is taken as wide at both ends as in the middle, as one pair of blades leaves it; the
-    /// pinion fills what the wheel's tooth and the backlash leave.
+    /// pinion fills it, and the backlash is taken off the wheel's teeth in proportion to the pitch.
     pub(super) fn new(input: &BlankInput, cones: &PitchCones, gear: &GearDimensions) -> Self {
         let alpha = 0.5 * (gear.alpha_n[0] + gear.alpha_n[1]);
         let (p, w) = (&gear.pinion, &gear.wheel);
@@ -30,12 +31,12 @@ impl TopLands {
             2.0 * PI * cone * cones.delta2.sin() * beta.cos() / f64::from(input.z2)
         };
         let pitch = normal_pitch(cones.rm2, cones.bm2);
-        let slot = pitch - w.smn - 2.0 * w.hfm * alpha.tan();
+        let slot = p.smn - 2.0 * w.hfm * alpha.tan();
         let play = pitch - w.smn - p.smn;
         let lands = |cone2: f64, hf2: f64, ha: [f64; 2], beta2: f64, cone1: f64, beta1: f64| {
             let here = normal_pitch(cone2, beta2);
-            let wheel = here - slot - 2.0 * hf2 * alpha.tan();
-            let pinion = here - wheel - play * here / pitch;
+            let pinion = slot + 2.0 * hf2 * alpha.tan();
+            let wheel = here - pinion - play * here / pitch;
             [
                 tip_thickness(
                     pinion,
