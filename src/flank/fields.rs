@@ -123,11 +123,6 @@ impl Fields {
         )
     }
 
-    /// Whether contact seems to have been on a cell.
-    pub fn in_contact(&self, cell: usize) -> bool {
-        self.planes.plane(6)[cell] > 0.0
-    }
-
     /// How likely it is that a cell is in contact, 0 … 1.
     pub fn contact(&self, cell: usize) -> f32 {
         logistic(self.planes.plane(6)[cell])

@@ -3,7 +3,7 @@
 use super::Outline;
 use super::fields::{FINDING_SIDE_PX, Fields, MEASURING_SIDE_PX, Window};
 use super::gear_fit::{self, GearFit, MarkedFlank, Places};
-use super::proposal::{Proposal, proposals};
+use super::proposal::proposals;
 use super::rectify::MAP_SIZE;
 use super::regular_teeth::{SeenTooth, refine};
 use super::tip_edge::{TipEdge, tip_edge};
@@ -68,10 +68,36 @@ impl SeenFilm {
             Polarity::Transferred
         })
     }
+
+    /// Whether there is compound on the flanks, or on some of them and not where contact was.
+    pub fn painted(&self) -> bool {
+        self.film.max(self.film_in_contact) > FILM_SEEN
+            || (self.film - self.film_in_contact).abs() > FILM_DIFFERS
+    }
+
+    /// The middle of where contact is likely on all flanks together, unless that is next to nowhere.
+    pub fn contact_centre(&self) -> Option<FlankPoint> {
+        let (mut count, mut length, mut height, mut cells) = (0, 0.0, 0.0, 0);
+        for map in &self.contact {
+            cells += map.len();
+            let (rows, columns) = map.dim();
+            for ((row, column), _) in map.indexed_iter().filter(|(_, likely)| **likely > 0.5) {
+                count += 1;
+                length += (column as f64 + 0.5) / columns as f64;
+                height += (row as f64 + 0.5) / rows as f64;
+            }
+        }
+        // Less than this share of the flanks is chance.
+        (50 * count > cells).then(|| FlankPoint::new(length / count as f64, height / count as f64))
+    }
 }
 
 /// Compound in and out of contact differs by at least this likelihood when the polarity is plain.
 const CLEARLY_MORE: f64 = 0.4;
+
+/// Compound is there from this mean likelihood on, or from this difference in and out of contact.
+const FILM_SEEN: f64 = 0.5;
+const FILM_DIFFERS: f64 = 0.3;
 
 /// The flanks found in a photo.
 #[derive(Debug, Clone)]
@@ -80,9 +106,6 @@ pub struct Found {
     pub outlines: Vec<Outline>,
     /// Their lengthwise form.
     pub form: FlankForm,
-    /// About where the network sees contact, if it sees any: coarse, but of another mind than the
-    /// reading by colour.
-    pub contact: Option<FlankPoint>,
     /// What the network sees of compound and contact on each outlined flank.
     pub film: SeenFilm,
     /// Remarks that keep the reading from being sure.
@@ -124,7 +147,6 @@ pub fn find(photo: &Photo, help: &Help) -> Result<Found, Vec<Reason>> {
     });
     let mut proposed = proposals(&fields, form);
     proposed.truncate(MOST_FLANKS);
-    let contact = seen_contact(&proposed);
     let marked: Vec<MarkedFlank> = proposed.iter().map(|p| p.marked.clone()).collect();
     let places: Vec<Places> = proposed.into_iter().map(|p| p.places).collect();
     let fit = gear_fit::fit_seen(photo, &marked, &places)
@@ -161,7 +183,6 @@ pub fn find(photo: &Photo, help: &Help) -> Result<Found, Vec<Reason>> {
     Ok(Found {
         outlines,
         form,
-        contact,
         film,
         doubts,
     })
@@ -235,17 +256,6 @@ fn seen_film(fields: &Fields, outlines: &[Outline]) -> SeenFilm {
         film: mean(0),
         film_in_contact: mean(1),
     }
-}
-
-/// Mean place of the cells in contact over all proposed flanks.
-fn seen_contact(proposed: &[Proposal]) -> Option<FlankPoint> {
-    let (count, length, height) = proposed.iter().fold((0, 0.0, 0.0), |sum, proposal| {
-        let (count, length, height) = proposal.contact;
-        (sum.0 + count, sum.1 + length, sum.2 + height)
-    });
-    let cells: usize = proposed.iter().map(|proposal| proposal.cells).sum();
-    // Less than this share of the flanks is chance.
-    (50 * count > cells).then(|| FlankPoint::new(length / count as f64, height / count as f64))
 }
 
 /// Cells of the fields that lie on flanks of a form.

@@ -15,8 +15,6 @@ pub(super) struct Proposal {
     pub cells: usize,
     /// Its corners and points along its sides, carried on by the smooth map to the flank's edges.
     pub marked: MarkedFlank,
-    /// Cells in contact, and the sums of their lengths and heights.
-    pub contact: (usize, f64, f64),
     /// Places seen on it, each the mean of the cells of a small part of the flank.
     pub places: Places,
 }
@@ -133,19 +131,8 @@ fn propose(fields: &Fields, cells: &[usize]) -> Option<Proposal> {
     one_flank.then(|| Proposal {
         cells: cells.len(),
         marked,
-        contact: contact(fields, cells),
         places: gathered(&at, &places),
     })
-}
-
-fn contact(fields: &Fields, cells: &[usize]) -> (usize, f64, f64) {
-    cells
-        .iter()
-        .filter(|&&cell| fields.in_contact(cell))
-        .map(|&cell| fields.at(cell))
-        .fold((0, 0.0, 0.0), |(count, length, height), at| {
-            (count + 1, length + at.length, height + at.height)
-        })
 }
 
 /// Parts of a flank, along its length and height, whose cells are averaged into one place.

@@ -2,14 +2,16 @@
 
 use super::combine::{Combined, ToothPatch, combine};
 use super::numbers::patch_numbers;
-use super::reasons::{self, Judged, PLAINLY_CLEAR, clearness};
+use super::reasons::{self, Judged, LEAST_CLEAR, PLAINLY_CLEAR, clearness};
 use super::{Compound, FlankSide, PhotoFacts, Polarity, Reading, Reason, SCHEMA, Status, Tooth};
 use crate::flank::find::SeenFilm;
 use crate::flank::{FlankMap, Outline};
 use crate::frames::FlankPoint;
 use crate::photo::{Photo, quality::quality};
 use crate::segment::morphology::{Mask, and, area, overlap};
-use crate::segment::{Colours, FoundPatch, find_patches, separate, without_brightness};
+use crate::segment::{
+    Colours, FoundPatch, find_patches, likely_patches, separate, without_brightness,
+};
 use ndarray::Array2;
 
 /// How much it counts that patches lie where contact is likely, beside how clear they are.
@@ -19,8 +21,9 @@ const LIKELY_WEIGHT: f64 = 2.0;
 /// for.
 const LIKELY_ENOUGH: f64 = 0.3;
 
-/// From this share of compound on, as the network sees it, the flanks are painted.
-const FILM_SEEN: f64 = 0.5;
+/// How far the likely contact is off the patch, one standard deviation (two dozen path-traced
+/// renders).
+const COARSE: FlankPoint = FlankPoint::new(0.02, 0.03);
 
 /// What is known of a photo before its patches are looked at.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -68,6 +71,7 @@ pub fn read_outlined(
         colours,
         patches,
         clear,
+        coarse,
     } = segment(&maps, known.polarity, seen);
     let mut teeth = Vec::new();
     let mut regions = Vec::new();
@@ -79,7 +83,7 @@ pub fn read_outlined(
         if let (Some(found), Some(patch)) = (found, numbers) {
             counted.push(ToothPatch {
                 patch,
-                band: band_of(found),
+                band: band_of(found, coarse),
                 doubt: outline.doubt,
                 confidence,
             });
@@ -110,7 +114,7 @@ pub fn read_outlined(
         combined: combined.as_ref(),
         glare,
         clear,
-        film_seen: seen.is_some_and(|seen| seen.film > FILM_SEEN),
+        film_seen: seen.is_some_and(SeenFilm::painted),
         flank: known.flank,
     });
     let reading = assemble(
@@ -132,6 +136,8 @@ struct Segmented {
     patches: Vec<Option<FoundPatch>>,
     /// How clearly the patches stand out, more if they lie where contact is likely.
     clear: f64,
+    /// Whether they are known from the likely contact alone.
+    coarse: bool,
 }
 
 /// Finds the patches by colour and brightness, and where these stand out poorly by colour alone,
@@ -148,6 +154,7 @@ fn segment(maps: &[FlankMap], polarity: Option<Polarity>, seen: Option<&SeenFilm
             colours,
             patches,
             clear,
+            coarse: false,
         }
     };
     let best = look(maps, None);
@@ -179,7 +186,22 @@ fn segment(maps: &[FlankMap], polarity: Option<Polarity>, seen: Option<&SeenFilm
             };
         }
     }
-    best
+    match seen.and_then(|seen| stand_in(seen, &best)) {
+        Some(patches) => Segmented {
+            patches,
+            clear: best.clear.max(LEAST_CLEAR),
+            coarse: true,
+            ..best
+        },
+        None => best,
+    }
+}
+
+/// The likely contact itself, where the colours show no patch or one elsewhere, and the flanks are
+/// painted.
+fn stand_in(seen: &SeenFilm, best: &Segmented) -> Option<Vec<Option<FoundPatch>>> {
+    let told = best.clear > LEAST_CLEAR && agreement(seen, &best.patches) > LIKELY_ENOUGH;
+    (seen.painted() && !told).then(|| likely_patches(&seen.contact))?
 }
 
 /// Mean share of the patches and the likely contact that is common to both.
@@ -265,13 +287,19 @@ fn coverage(colours: &Colours, teeth: &[Tooth], flanks: usize) -> f64 {
     (share / flanks.max(1) as f64).clamp(0.0, 1.0)
 }
 
-/// Half the way the centre moves between the edges of the film's band.
-fn band_of(found: &FoundPatch) -> FlankPoint {
+/// Half the way the centre moves between the edges of the film's band; at least what the likely
+/// contact was off on path-traced renders where it alone shows the patch.
+fn band_of(found: &FoundPatch, coarse: bool) -> FlankPoint {
+    let least = if coarse {
+        COARSE
+    } else {
+        FlankPoint::new(0.0, 0.0)
+    };
     let centre = |region: &Mask| patch_numbers(region, 1.0).map(|patch| patch.centre);
     match (centre(&found.band[0]), centre(&found.band[1])) {
         (Some(a), Some(b)) => FlankPoint::new(
-            (a.length - b.length).abs() / 2.0,
-            (a.height - b.height).abs() / 2.0,
+            ((a.length - b.length).abs() / 2.0).max(least.length),
+            ((a.height - b.height).abs() / 2.0).max(least.height),
         ),
         _ => FlankPoint::new(0.02, 0.03),
     }

@@ -38,7 +38,7 @@ const MOST_UNCERTAIN: (f64, f64) = (0.05, 0.08);
 const MOST_SPREAD: (f64, f64) = (0.07, 0.12);
 
 /// Below this [`clearness`] the "patch" may be shading or brush marks.
-const LEAST_CLEAR: f64 = 0.75;
+pub(super) const LEAST_CLEAR: f64 = 0.75;
 /// From this [`clearness`] on nothing better need be looked for.
 pub(super) const PLAINLY_CLEAR: f64 = 1.5;
 

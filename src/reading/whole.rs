@@ -70,7 +70,7 @@ pub fn read_photo(photo: &Photo, asked: &Asked) -> OutlinedReading {
                     read_outlined(photo, &found.outlines, known(Some(side)), Some(&found.film));
                 let mut doubts = found.doubts;
                 if let Some(mean) = &read.reading.mean {
-                    doubts.extend(doubts_of_found(mean, found.contact));
+                    doubts.extend(doubts_of_found(mean, found.film.contact_centre()));
                 }
                 read.doubt(doubts);
                 read

@@ -3,6 +3,7 @@
 
 use super::colours::{Colours, FlankColours};
 use super::field::median;
+use super::likely::likely_regions;
 use super::morphology::{
     Mask, and, area, close, dilate, erode, fill_holes, minus, open, overlap, parts, spread,
 };
@@ -35,29 +36,9 @@ const BAND: [f64; 2] = [0.35, 0.65];
 /// there is none.
 pub fn find_patches(colours: &Colours, likely: Option<&[Array2<f32>]>) -> Vec<Option<FoundPatch>> {
     match likely {
-        Some(likely) => grown(colours, likely_regions(likely)),
+        Some(likely) => grown(colours, likely_regions(likely, 0.5)),
         None => grown(colours, unlike_ground(colours)),
     }
-}
-
-/// The largest region of every flank where contact is likely, by what is seen on it and, as much,
-/// on all flanks together.
-fn likely_regions(likely: &[Array2<f32>]) -> Vec<Option<Mask>> {
-    let count = likely.len() as f32;
-    let common = likely
-        .iter()
-        .skip(1)
-        .fold(likely[0].clone(), |sum, one| sum + one)
-        / count;
-    likely
-        .iter()
-        .map(|own| {
-            let region = ndarray::Zip::from(own)
-                .and(&common)
-                .map_collect(|own, common| own + common > 1.0);
-            parts(&region).into_iter().max_by_key(area)
-        })
-        .collect()
 }
 
 /// The region of every flank that is unlike its ground and, of several, most like those of the
@@ -157,7 +138,7 @@ fn without_bare_ends(mask: Mask) -> Mask {
 }
 
 /// Share of the masks that mark each cell, smoothed.
-fn share_of(masks: &[Mask]) -> Array2<f32> {
+pub(super) fn share_of(masks: &[Mask]) -> Array2<f32> {
     let Some(first) = masks.first() else {
         return Array2::zeros((0, 0));
     };
