@@ -5,13 +5,14 @@
 //! near those of usual gears, one angle a tooth, and a camera, fitted to the corners and sides.
 
 use super::camera::Camera;
-use super::gear_form::{FlankKind, RingForm, SHAPE_NUMBERS, flank_point};
+use super::gear_form::{Flank, FlankKind, RingForm, SHAPE_NUMBERS, flank_point};
 use super::least_squares::{Minimum, minimise};
+use super::sights::{CAMERA_NUMBERS, Sight, Sights, softened};
 use crate::frames::{FlankPoint, PhotoPoint};
 use crate::gear::set::Hand;
 use crate::photo::Photo;
 use crate::reading::Corners;
-use nalgebra::{Matrix3, Rotation3, Vector3};
+use nalgebra::{Matrix2, Matrix3, Rotation3, Vector3};
 
 /// One flank as it was marked: corners, and points along the two long sides.
 #[derive(Debug, Clone, PartialEq)]
@@ -84,9 +85,6 @@ const MARK_SHARE: f64 = 0.006;
 const SEEN_SHARE: f64 = 0.02;
 pub(super) const SEEN_WEIGHT: f64 = 8.0;
 
-/// A place farther off than this many tolerances is taken for a mistake.
-const MISTAKE: f64 = 3.0;
-
 /// Starting poses tried for marks and for seen places.
 const STARTS: (usize, usize) = (4, 8);
 
@@ -97,9 +95,6 @@ pub type Places = Vec<(FlankPoint, PhotoPoint)>;
 /// far phones lie around it (natural logarithm). Common practice, no source.
 const USUAL_FOCAL_35MM: f64 = 28.0;
 const FOCAL_LOG_SPREAD: (f64, f64) = (0.04, 0.2);
-
-/// Camera unknowns: turn (3), sideways shift over distance (2), log distance, log focal length.
-pub(super) const CAMERA_NUMBERS: usize = 7;
 
 /// Focal length in pixels as far as it is known before the fit, and the spread of its logarithm.
 pub(super) fn usual_focal(photo: &Photo) -> (f64, f64) {
@@ -199,7 +194,7 @@ impl<'a> Problem<'a> {
                 .iter()
                 .filter(|start| start.hand == hand)
                 .take(tried)
-                .map(|start| (start, self.solve(start, self.unknowns(start), false, 25)))
+                .map(|start| (start, self.solve(start, self.unknowns(start), 25)))
                 .min_by(|a, b| a.1.cost.total_cmp(&b.1.cost))
         };
         let (left, right) = (best_of(Hand::Left)?, best_of(Hand::Right)?);
@@ -210,7 +205,11 @@ impl<'a> Problem<'a> {
         };
         let other_hand = other.1.cost / best.1.cost.max(0.5);
         let start = best.0;
-        let end = self.solve(start, best.1.at, !self.seen, 40);
+        let end = if self.seen {
+            self.solve(start, best.1.at, 40)
+        } else {
+            self.solve_with_sides(start, best.1.at, 40)
+        };
         let fitted = self.unpack(start, &end.at, other_hand);
         fitted.misfit.is_finite().then_some(fitted)
     }
@@ -284,13 +283,14 @@ impl<'a> Problem<'a> {
             start.origin.z.ln(),
             self.focal_px.ln(),
         ];
+        let usual = Flank::new(&RingForm::USUAL, kind);
         for flank in self.flanks {
             let corners = flank.corner_points();
             let distance = |angle: f64| {
                 let off: f64 = corners
                     .iter()
                     .map(|&(at, seen)| {
-                        let point = flank_point(&RingForm::USUAL, kind, angle, at);
+                        let point = usual.point(angle, at);
                         camera.project(point).distance(seen)
                     })
                     .sum();
@@ -339,7 +339,34 @@ impl<'a> Problem<'a> {
         fit
     }
 
-    fn solve(&self, start: &Start, from: Vec<f64>, sides: bool, steps: usize) -> Minimum {
+    /// The unknowns that explain the places best.
+    fn solve(&self, start: &Start, from: Vec<f64>, steps: usize) -> Minimum {
+        let teeth = self.flanks.len();
+        let angles = vec![1.0; teeth];
+        let sum = from[CAMERA_NUMBERS..CAMERA_NUMBERS + teeth].iter().sum();
+        let of_tooth = |(tooth, places): (usize, &Places)| -> Vec<Sight> {
+            let sight = |&(at, seen): &(FlankPoint, PhotoPoint)| Sight {
+                at,
+                seen,
+                tolerance: Matrix2::identity() / self.mark_px,
+                angle: [(tooth, 1.0), (tooth, 0.0)],
+            };
+            places.iter().map(sight).collect()
+        };
+        let sights = Sights {
+            sights: self.places.iter().enumerate().flat_map(of_tooth).collect(),
+            doubtful: self.seen,
+            kind: FlankKind::facing(start.hand, self.sense),
+            rotation: start.rotation,
+            centre: self.centre,
+            focal_log: (self.focal_px.ln(), self.focal_log_spread),
+            held: (angles, sum),
+        };
+        sights.explain(from, steps)
+    }
+
+    /// The unknowns that explain marked places and the points along the sides best.
+    fn solve_with_sides(&self, start: &Start, from: Vec<f64>, steps: usize) -> Minimum {
         let teeth = self.flanks.len();
         let first_angle: f64 = from[CAMERA_NUMBERS..CAMERA_NUMBERS + teeth].iter().sum();
         minimise(from, steps, |unknowns| {
@@ -348,25 +375,13 @@ impl<'a> Problem<'a> {
             for (tooth, flank) in self.flanks.iter().enumerate() {
                 for &(at, seen) in &self.places[tooth] {
                     let placed = fit.place(tooth, at);
-                    let (x, y) = (
-                        (placed.x - seen.x) / self.mark_px,
-                        (placed.y - seen.y) / self.mark_px,
-                    );
-                    let away = x.hypot(y);
-                    let share = if self.seen && away > 0.0 {
-                        softened(away) / away
-                    } else {
-                        1.0
-                    };
-                    off.push(x * share);
-                    off.push(y * share);
+                    off.push((placed.x - seen.x) / self.mark_px);
+                    off.push((placed.y - seen.y) / self.mark_px);
                 }
-                if sides {
-                    for (points, height) in [(&flank.root, 0.0), (&flank.tip, 1.0)] {
-                        let curve = side_curve(&fit, tooth, height);
-                        let distances = points.iter().map(|&p| distance_to_curve(&curve, p));
-                        off.extend(distances.map(|px| px / self.mark_px));
-                    }
+                for (points, height) in [(&flank.root, 0.0), (&flank.tip, 1.0)] {
+                    let curve = side_curve(&fit, tooth, height);
+                    let distances = points.iter().map(|&p| distance_to_curve(&curve, p));
+                    off.extend(distances.map(|px| px / self.mark_px));
                 }
             }
             off.extend_from_slice(&unknowns[CAMERA_NUMBERS + teeth..]);
@@ -379,12 +394,6 @@ impl<'a> Problem<'a> {
             off
         })
     }
-}
-
-/// A distance in tolerances as it counts when it may be a mistake: as it is when small, growing
-/// ever more slowly beyond [`MISTAKE`].
-pub(super) fn softened(off: f64) -> f64 {
-    MISTAKE * (off / MISTAKE).powi(2).ln_1p().sqrt()
 }
 
 /// Points of a fitted long side from a little before the toe to a little past the heel.

@@ -119,30 +119,69 @@ fn hand_sign(hand: Hand) -> f64 {
 /// Share of the depth at which the pitch cone cuts the flank; only fixes where heights count from.
 const PITCH_HEIGHT: f64 = 0.7;
 
-/// The point of a flank in space, face widths, for the tooth turned by `angle` radians.
+/// A kind of flank of a form, with all that does not change from point to point.
 ///
 /// The lengthwise curve is the integral of tan β ÷ (R sin δ) over the cone distance R with tan β
 /// linear in R; the profile is a line leaning by the pressure angle plus a parabola of the bulge.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Flank {
+    form: RingForm,
+    hand: f64,
+    sense: f64,
+    mean: f64,
+    sine: f64,
+    cosine: f64,
+    transverse: f64,
+}
+
+impl Flank {
+    pub fn new(form: &RingForm, kind: FlankKind) -> Self {
+        let (sine, cosine) = form.pitch_angle.sin_cos();
+        Self {
+            form: *form,
+            hand: hand_sign(kind.hand),
+            sense: kind.sense(),
+            mean: form.mean_cone_distance(),
+            sine,
+            cosine,
+            transverse: form.pressure_angle.tan() * form.spiral_tangent.hypot(1.0),
+        }
+    }
+
+    /// A point of the flank as its distance from the axis, its angle about it for the tooth at
+    /// angle 0, and its place along it.
+    pub fn cylinder(&self, at: FlankPoint) -> (f64, f64, f64) {
+        let Self {
+            form, mean, sine, ..
+        } = self;
+        let along = at.length - 0.5;
+        let depth = form.depth_per_face * (1.0 + form.taper * along);
+        let height = depth * (at.height - PITCH_HEIGHT);
+        let turn = self.hand
+            * (form.spiral_change * along
+                + (form.spiral_tangent - form.spiral_change * mean) * (along / mean).ln_1p())
+            / sine;
+        let sideways = self.sense
+            * (4.0 * form.bulge * at.height * (1.0 - at.height) * depth - height * self.transverse);
+        let radius = (mean + along) * sine + height * self.cosine;
+        (
+            radius,
+            turn + sideways / radius,
+            height * sine - along * self.cosine,
+        )
+    }
+
+    /// The point in space, face widths, for the tooth turned by `angle` radians.
+    pub fn point(&self, angle: f64, at: FlankPoint) -> Vector3<f64> {
+        let (radius, about, level) = self.cylinder(at);
+        let (sine, cosine) = (angle + about).sin_cos();
+        Vector3::new(radius * cosine, radius * sine, level)
+    }
+}
+
+/// The point of a flank in space, face widths, for the tooth turned by `angle` radians.
 pub fn flank_point(form: &RingForm, kind: FlankKind, angle: f64, at: FlankPoint) -> Vector3<f64> {
-    let mean = form.mean_cone_distance();
-    let along = at.length - 0.5;
-    let (sine, cosine) = form.pitch_angle.sin_cos();
-    let depth = form.depth_per_face * (1.0 + form.taper * along);
-    let height = depth * (at.height - PITCH_HEIGHT);
-    let turn = hand_sign(kind.hand)
-        * (form.spiral_change * along
-            + (form.spiral_tangent - form.spiral_change * mean) * (along / mean).ln_1p())
-        / sine;
-    let transverse = form.pressure_angle.tan() * form.spiral_tangent.hypot(1.0);
-    let sideways = kind.sense()
-        * (4.0 * form.bulge * at.height * (1.0 - at.height) * depth - height * transverse);
-    let radius = (mean + along) * sine + height * cosine;
-    let theta = angle + turn + sideways / radius;
-    Vector3::new(
-        radius * theta.cos(),
-        radius * theta.sin(),
-        height * sine - along * cosine,
-    )
+    Flank::new(form, kind).point(angle, at)
 }
 
 #[cfg(test)]

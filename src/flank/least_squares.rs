@@ -20,6 +20,9 @@ const DIFFERENCE: f64 = 1e-6;
 /// Relative gain below which a further step is not worth its time.
 const ENOUGH: f64 = 1e-5;
 
+/// JᵀJ and Jᵀr of the residuals r and their derivatives J.
+pub(super) type Normal = (DMatrix<f64>, DVector<f64>);
+
 /// Lowers half the sum of squares of `residuals` (unknowns in, residuals out, always as many)
 /// from `start`, in at most `steps` accepted or refused steps. Residuals that are not finite count
 /// as a refused step.
@@ -28,15 +31,28 @@ pub(super) fn minimise(
     steps: usize,
     residuals: impl Fn(&[f64]) -> Vec<f64>,
 ) -> Minimum {
+    descend(
+        start,
+        steps,
+        |at| half_square(&residuals(at)),
+        |at| normal_equations(&mut at.to_vec(), &residuals(at), &residuals),
+    )
+}
+
+/// The same for a cost that is half a sum of squares, and the normal equations of its residuals.
+pub(super) fn descend(
+    start: Vec<f64>,
+    steps: usize,
+    cost_of: impl Fn(&[f64]) -> f64,
+    normal_of: impl Fn(&[f64]) -> Normal,
+) -> Minimum {
     let unknowns = start.len();
     let mut at = start;
-    let mut here = residuals(&at);
-    let mut cost = half_square(&here);
+    let mut cost = cost_of(&at);
     let mut damping = 1e-3;
     let mut normal = None;
     for _ in 0..steps {
-        let (square, slope) =
-            normal.get_or_insert_with(|| normal_equations(&mut at, &here, &residuals));
+        let (square, slope) = normal.get_or_insert_with(|| normal_of(&at));
         let mut damped = square.clone();
         for i in 0..unknowns {
             damped[(i, i)] += damping * square[(i, i)].max(1e-9);
@@ -46,11 +62,10 @@ pub(super) fn minimise(
             continue;
         };
         let next: Vec<f64> = at.iter().zip(step.iter()).map(|(x, dx)| x - dx).collect();
-        let there = residuals(&next);
-        let next_cost = half_square(&there);
+        let next_cost = cost_of(&next);
         if next_cost.is_finite() && next_cost < cost {
             let gain = (cost - next_cost) / cost.max(f64::MIN_POSITIVE);
-            (at, here, cost) = (next, there, next_cost);
+            (at, cost) = (next, next_cost);
             normal = None;
             damping = (damping * 0.2).max(1e-12);
             if gain < ENOUGH {
@@ -75,7 +90,7 @@ fn normal_equations(
     at: &mut [f64],
     here: &[f64],
     residuals: &impl Fn(&[f64]) -> Vec<f64>,
-) -> (DMatrix<f64>, DVector<f64>) {
+) -> Normal {
     let mut jacobian = DMatrix::zeros(here.len(), at.len());
     for i in 0..at.len() {
         let kept = at[i];

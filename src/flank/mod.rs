@@ -13,6 +13,7 @@ pub mod outline;
 mod proposal;
 pub mod rectify;
 mod regular_teeth;
+mod sights;
 mod tip_edge;
 
 pub use gear_fit::{GearFit, MarkedFlank};

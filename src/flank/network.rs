@@ -2,8 +2,17 @@
 //! coordinates. It was trained on renders only (examples/flank_network); what it says is a proposal
 //! that the gear fit judges.
 
-use matrixmultiply::sgemm;
+mod convolve;
+mod lanes;
+mod tiles;
+
+use convolve::{Prepared, convolve};
+use lanes::Plain;
+#[cfg(target_arch = "x86_64")]
+use lanes::{Eight, Sixteen};
+use std::cell::RefCell;
 use std::sync::OnceLock;
+use tiles::{Pool, TILE, Tiles};
 
 /// Input sides must be multiples of this: the deepest level works at 1/32 of the size.
 pub(super) const SIDE_MULTIPLE: u32 = 32;
@@ -61,32 +70,127 @@ struct Layer {
 /// Runs the network on sRGB planes in 0 … 1, both sides multiples of [`SIDE_MULTIPLE`]. The output
 /// has half the sides and [`OUTPUT_PLANES`] planes.
 pub(super) fn run(input: &Planes) -> Planes {
-    let mut layers = layers().iter();
-    let mut next = || layers.next().expect("the weights hold every layer");
-    let mut x = next().apply(input, 2, true);
-    let mut skips: Vec<Planes> = Vec::new();
-    for level in 0..LEVELS {
-        if level > 0 {
-            x = halve(&x);
-        }
-        x = next().apply(&x, 1, true);
-        x = next().apply(&x, 1, true);
-        skips.push(x.clone());
-    }
-    x = next().apply(&x, 1, true);
-    x = next().apply(&x, 1, true);
-    skips.pop();
-    while let Some(mut skip) = skips.pop() {
-        add_doubled(&mut skip, &next().apply(&x, 1, false));
-        x = next().apply(&skip, 1, true);
-        x = next().apply(&x, 1, true);
-    }
-    next().apply(&x, 1, false)
+    run_with(input, Instructions::best())
 }
 
-fn layers() -> &'static [Layer] {
-    static LAYERS: OnceLock<Vec<Layer>> = OnceLock::new();
-    LAYERS.get_or_init(|| read_layers(WEIGHTS))
+fn run_with(input: &Planes, instructions: Instructions) -> Planes {
+    // A reading runs the network twice, and fresh memory costs as much as the arithmetic.
+    thread_local! {
+        static POOL: RefCell<Pool> = RefCell::default();
+    }
+    POOL.with_borrow_mut(|pool| run_in(input, instructions, pool))
+}
+
+fn run_in(input: &Planes, instructions: Instructions, pool: &mut Pool) -> Planes {
+    let mut layers = layers().iter();
+    let mut apply = |input: &Tiles, rectify: bool, pool: &mut Pool| {
+        let layer = layers.next().expect("the weights hold every layer");
+        instructions.apply(layer, input, rectify, pool)
+    };
+    // Each picture's memory serves again as soon as the next one is made of it.
+    let mut step = |x: &mut Tiles, rectify: bool, pool: &mut Pool| {
+        let next = apply(x, rectify, pool);
+        pool.give(std::mem::replace(x, next).values);
+    };
+    let mut x = Tiles::from_planes(input, 2 * TILE, pool);
+    step(&mut x, true, pool);
+    let mut skips: Vec<Tiles> = Vec::new();
+    for level in 0..LEVELS {
+        if level > 0 {
+            let half = x.halved(pool);
+            skips.push(std::mem::replace(&mut x, half));
+        }
+        step(&mut x, true, pool);
+        step(&mut x, true, pool);
+    }
+    step(&mut x, true, pool);
+    step(&mut x, true, pool);
+    while let Some(mut skip) = skips.pop() {
+        step(&mut x, false, pool);
+        skip.add_doubled(&x);
+        pool.give(std::mem::replace(&mut x, skip).values);
+        step(&mut x, true, pool);
+        step(&mut x, true, pool);
+    }
+    step(&mut x, false, pool);
+    let output = x.to_planes(OUTPUT_PLANES);
+    pool.give(x.values);
+    output
+}
+
+/// The instructions that the network is worked out with.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Instructions {
+    /// Those that every processor of the kind has.
+    Plain,
+    #[cfg(target_arch = "x86_64")]
+    Avx2,
+    #[cfg(target_arch = "x86_64")]
+    Avx512,
+}
+
+impl Instructions {
+    /// All that this processor has, the best last.
+    fn all() -> Vec<Self> {
+        let mut all = vec![Self::Plain];
+        #[cfg(target_arch = "x86_64")]
+        {
+            if is_x86_feature_detected!("avx2") && is_x86_feature_detected!("fma") {
+                all.push(Self::Avx2);
+            }
+            if is_x86_feature_detected!("avx512f") {
+                all.push(Self::Avx512);
+            }
+        }
+        all
+    }
+
+    fn best() -> Self {
+        static BEST: OnceLock<Instructions> = OnceLock::new();
+        *BEST.get_or_init(|| Self::all().pop().unwrap_or(Self::Plain))
+    }
+
+    fn apply(self, layer: &Prepared, input: &Tiles, rectify: bool, pool: &mut Pool) -> Tiles {
+        // SAFETY: `all` offers only what the processor has.
+        unsafe {
+            match self {
+                Self::Plain => convolve::<Plain, 4>(layer, input, rectify, pool),
+                #[cfg(target_arch = "x86_64")]
+                Self::Avx2 => convolve_avx2(layer, input, rectify, pool),
+                #[cfg(target_arch = "x86_64")]
+                Self::Avx512 => convolve_avx512(layer, input, rectify, pool),
+            }
+        }
+    }
+}
+
+// The groups of outputs are as large as the registers hold: 12 of 16, and 24 of 32.
+
+#[cfg(target_arch = "x86_64")]
+#[target_feature(enable = "avx2,fma")]
+fn convolve_avx2(layer: &Prepared, input: &Tiles, rectify: bool, pool: &mut Pool) -> Tiles {
+    // SAFETY: this function is compiled for the instructions.
+    unsafe { convolve::<Eight, 4>(layer, input, rectify, pool) }
+}
+
+#[cfg(target_arch = "x86_64")]
+#[target_feature(enable = "avx512f")]
+fn convolve_avx512(layer: &Prepared, input: &Tiles, rectify: bool, pool: &mut Pool) -> Tiles {
+    // SAFETY: this function is compiled for the instructions.
+    unsafe { convolve::<Sixteen, 8>(layer, input, rectify, pool) }
+}
+
+/// The layers in the order they are used; only the first halves the picture.
+fn layers() -> &'static [Prepared] {
+    static LAYERS: OnceLock<Vec<Prepared>> = OnceLock::new();
+    LAYERS.get_or_init(|| {
+        let strides = std::iter::once(2).chain(std::iter::repeat(1));
+        read_layers(WEIGHTS)
+            .iter()
+            .zip(strides)
+            .map(|(layer, stride)| Prepared::new(layer, stride))
+            .collect()
+    })
 }
 
 /// Layers of a weights file; see examples/flank_network/export.py for its form.
@@ -125,144 +229,10 @@ fn read_layers(mut bytes: &[u8]) -> Vec<Layer> {
 
 /// IEEE 754 binary16 → binary32, for finite numbers.
 fn half_to_single(bits: u16) -> f32 {
-    let sign = if bits & 0x8000 == 0 { 1.0 } else { -1.0 };
-    let exponent = i32::from((bits >> 10) & 0x1f);
-    let fraction = f32::from(bits & 0x3ff) / 1024.0;
-    sign * if exponent == 0 {
-        fraction * 2f32.powi(-14)
-    } else {
-        (1.0 + fraction) * 2f32.powi(exponent - 15)
-    }
-}
-
-/// Values of unfolded input worked on at a time: a quarter of a usual second-level cache.
-const BLOCK: usize = 64 * 1024;
-
-impl Layer {
-    fn apply(&self, input: &Planes, stride: usize, rectify: bool) -> Planes {
-        assert_eq!(input.planes, self.input);
-        let (width, height) = (input.width / stride, input.height / stride);
-        let mut output = Planes::zeros(self.output, width, height);
-        let depth = self.input * self.kernel * self.kernel;
-        let rows = (BLOCK / (depth * width)).clamp(1, height);
-        let mut unfolded = vec![0.0; depth * width * rows];
-        for top in (0..height).step_by(rows) {
-            let here = rows.min(height - top);
-            self.unfold(input, stride, (top, here, width), &mut unfolded);
-            let columns = here * width;
-            for (plane, &bias) in self.bias.iter().enumerate() {
-                let from = (plane * height + top) * width;
-                output.values[from..from + columns].fill(bias);
-            }
-            let target = &mut output.values[top * width..];
-            assert!((self.output - 1) * width * height + columns <= target.len());
-            // SAFETY: weights are output × depth, unfolded is at least depth × columns, and the
-            // last row of the target ends inside it as asserted above.
-            unsafe {
-                sgemm(
-                    self.output,
-                    depth,
-                    columns,
-                    1.0,
-                    self.weights.as_ptr(),
-                    depth as isize,
-                    1,
-                    unfolded.as_ptr(),
-                    columns as isize,
-                    1,
-                    1.0,
-                    target.as_mut_ptr(),
-                    (width * height) as isize,
-                    1,
-                );
-            }
-        }
-        if rectify {
-            for value in &mut output.values {
-                *value = value.max(0.0);
-            }
-        }
-        output
-    }
-
-    /// Lays the neighbourhoods of `rows` output rows out as columns.
-    fn unfold(
-        &self,
-        input: &Planes,
-        stride: usize,
-        (top, rows, width): (usize, usize, usize),
-        unfolded: &mut [f32],
-    ) {
-        let reach = self.kernel / 2;
-        let columns = rows * width;
-        let mut line = 0;
-        for plane in 0..self.input {
-            let source = input.plane(plane);
-            for ky in 0..self.kernel {
-                for kx in 0..self.kernel {
-                    for row in 0..rows {
-                        let to = &mut unfolded[line * columns + row * width..][..width];
-                        let Some(y) = ((top + row) * stride + ky)
-                            .checked_sub(reach)
-                            .filter(|&y| y < input.height)
-                        else {
-                            to.fill(0.0);
-                            continue;
-                        };
-                        let from = &source[y * input.width..][..input.width];
-                        if stride == 1 {
-                            let skip = reach.saturating_sub(kx);
-                            let start = kx.saturating_sub(reach);
-                            let count = width - skip - start;
-                            to[..skip].fill(0.0);
-                            to[skip..skip + count].copy_from_slice(&from[start..start + count]);
-                            to[skip + count..].fill(0.0);
-                        } else {
-                            for (x, value) in to.iter_mut().enumerate() {
-                                *value = (x * stride + kx)
-                                    .checked_sub(reach)
-                                    .and_then(|x| from.get(x).copied())
-                                    .unwrap_or(0.0);
-                            }
-                        }
-                    }
-                    line += 1;
-                }
-            }
-        }
-    }
-}
-
-/// The largest of each two by two values.
-fn halve(input: &Planes) -> Planes {
-    let (width, height) = (input.width / 2, input.height / 2);
-    let mut output = Planes::zeros(input.planes, width, height);
-    for plane in 0..input.planes {
-        let source = input.plane(plane);
-        for y in 0..height {
-            for x in 0..width {
-                let at = 2 * y * input.width + 2 * x;
-                output.values[(plane * height + y) * width + x] = source[at]
-                    .max(source[at + 1])
-                    .max(source[at + input.width])
-                    .max(source[at + input.width + 1]);
-            }
-        }
-    }
-    output
-}
-
-/// Adds a picture of half the size, each value to four.
-fn add_doubled(to: &mut Planes, small: &Planes) {
-    for plane in 0..to.planes {
-        for y in 0..to.height {
-            let from = &small.values[(plane * small.height + y / 2) * small.width..][..small.width];
-            let row = &mut to.values[(plane * to.height + y) * to.width..][..to.width];
-            for (x, value) in row.iter_mut().enumerate() {
-                *value += from[x / 2];
-            }
-        }
-    }
+    // Exponent and fraction moved to their places in a binary32, whose exponent is biased by 127
+    // instead of 15: too small by 2^112, which is exact for subnormal numbers too.
+    let magnitude = f32::from_bits(u32::from(bits & 0x7fff) << 13) * f32::from_bits(239 << 23);
+    f32::from_bits(magnitude.to_bits() | u32::from(bits & 0x8000) << 16)
 }
 
 #[cfg(test)]
@@ -296,39 +266,153 @@ mod tests {
         assert_eq!(half_to_single(0x7bff), 65504.0);
     }
 
-    #[test]
-    fn a_convolution_is_the_sum_over_the_neighbourhood() {
-        let layer = Layer {
-            output: 1,
-            input: 2,
-            kernel: 3,
-            weights: (0..18).map(|i| (i as f32 * 0.7).sin()).collect(),
-            bias: vec![0.25],
-        };
-        let mut input = Planes::zeros(2, 8, 6);
-        for (i, value) in input.values.iter_mut().enumerate() {
-            *value = (i as f32 * 0.37).cos();
-        }
-        for stride in [1, 2] {
-            let output = layer.apply(&input, stride, false);
-            for y in 0..output.height {
-                for x in 0..output.width {
-                    let mut sum = 0.25;
-                    for plane in 0..2 {
-                        for ky in 0..3 {
-                            for kx in 0..3 {
-                                let (sx, sy) = (x * stride + kx, y * stride + ky);
-                                if (1..=8).contains(&sx) && (1..=6).contains(&sy) {
-                                    sum += layer.weights[plane * 9 + ky * 3 + kx]
-                                        * input.plane(plane)[(sy - 1) * 8 + sx - 1];
-                                }
-                            }
+    /// The sum over the neighbourhood, as it is defined.
+    fn plain(layer: &Layer, input: &Planes, stride: usize) -> Planes {
+        let (width, height) = (input.width / stride, input.height / stride);
+        let mut output = Planes::zeros(layer.output, width, height);
+        let (kernel, reach) = (layer.kernel, layer.kernel / 2);
+        for (at, value) in output.values.iter_mut().enumerate() {
+            let (plane, y, x) = (at / (width * height), at / width % height, at % width);
+            *value = layer.bias[plane];
+            for from in 0..layer.input {
+                for ky in 0..kernel {
+                    for kx in 0..kernel {
+                        let (sx, sy) = (x * stride + kx, y * stride + ky);
+                        if (reach..input.width + reach).contains(&sx)
+                            && (reach..input.height + reach).contains(&sy)
+                        {
+                            *value += layer.weights
+                                [((plane * layer.input + from) * kernel + ky) * kernel + kx]
+                                * input.plane(from)[(sy - reach) * input.width + sx - reach];
                         }
                     }
-                    let got = output.values[y * output.width + x];
-                    assert!((got - sum).abs() < 1e-5, "{stride} {x} {y}: {got} {sum}");
                 }
             }
         }
+        output
+    }
+
+    fn waves(planes: usize, width: usize, height: usize) -> Planes {
+        let mut picture = Planes::zeros(planes, width, height);
+        for (i, value) in picture.values.iter_mut().enumerate() {
+            *value = (i as f32 * 0.37).cos() + (i as f32 * 0.0113).sin();
+        }
+        picture
+    }
+
+    #[test]
+    fn every_convolution_is_the_sum_over_the_neighbourhood() {
+        for (kernel, stride, output, input, width, height) in [
+            (3, 1, 9, 5, 72, 52),
+            (3, 1, 8, 16, 26, 14),
+            (3, 1, 17, 3, 6, 10),
+            (1, 1, 10, 24, 36, 24),
+            (5, 2, 16, 3, 96, 64),
+            (5, 2, 7, 3, 32, 160),
+        ] {
+            let layer = Layer {
+                output,
+                input,
+                kernel,
+                weights: (0..output * input * kernel * kernel)
+                    .map(|i| (i as f32 * 0.7).sin())
+                    .collect(),
+                bias: (0..output).map(|i| 0.25 - i as f32).collect(),
+            };
+            let picture = waves(input, width, height);
+            let expected = plain(&layer, &picture, stride);
+            let prepared = Prepared::new(&layer, stride);
+            let pool = &mut Pool::default();
+            // What was in memory before must not matter.
+            pool.give(vec![f32::NAN; 1 << 20]);
+            pool.give(vec![f32::NAN; 1 << 20]);
+            let tiles = Tiles::from_planes(&picture, prepared.side(), pool);
+            for instructions in Instructions::all() {
+                let got = instructions.apply(&prepared, &tiles, false, pool);
+                let planes = got.to_planes(output);
+                for (got, expected) in planes.values.iter().zip(&expected.values) {
+                    let off = (got - expected).abs();
+                    assert!(
+                        off < 1e-3,
+                        "{instructions:?} {kernel} {width}: {got} {expected}"
+                    );
+                }
+                let rectified = instructions.apply(&prepared, &tiles, true, pool);
+                for (a, b) in rectified
+                    .to_planes(output)
+                    .values
+                    .iter()
+                    .zip(&planes.values)
+                {
+                    assert_eq!(*a, b.max(0.0));
+                }
+                pool.give(rectified.values);
+                pool.give(got.values);
+            }
+        }
+    }
+
+    #[test]
+    fn the_network_says_the_same_with_all_instructions_as_by_the_plain_sum() {
+        let mut input = waves(3, 96, 64);
+        for value in &mut input.values {
+            *value = 0.5 + 0.25 * *value;
+        }
+        let expected = plain_run(&input);
+        for instructions in Instructions::all() {
+            let got = run_with(&input, instructions);
+            let worst = got
+                .values
+                .iter()
+                .zip(&expected.values)
+                .map(|(a, b)| (a - b).abs() / b.abs().max(1.0))
+                .fold(0.0, f32::max);
+            assert!(worst < 1e-4, "{instructions:?}: {worst}");
+        }
+    }
+
+    /// The whole network by plain sums.
+    fn plain_run(input: &Planes) -> Planes {
+        let layers = read_layers(WEIGHTS);
+        let mut layers = layers.iter();
+        let mut next = |x: &Planes, stride: usize, rectify: bool| {
+            let mut out = plain(layers.next().unwrap(), x, stride);
+            if rectify {
+                out.values.iter_mut().for_each(|v| *v = v.max(0.0));
+            }
+            out
+        };
+        let mut x = next(input, 2, true);
+        let mut skips = Vec::new();
+        for level in 0..LEVELS {
+            if level > 0 {
+                let mut half = Planes::zeros(x.planes, x.width / 2, x.height / 2);
+                let (width, size) = (half.width, half.width * half.height);
+                for (at, value) in half.values.iter_mut().enumerate() {
+                    let (px, py) = (2 * (at % width), 2 * (at % size / width));
+                    let at =
+                        |dx: usize, dy: usize| x.plane(at / size)[(py + dy) * x.width + px + dx];
+                    *value = at(0, 0).max(at(1, 0)).max(at(0, 1)).max(at(1, 1));
+                }
+                x = half;
+            }
+            x = next(&x, 1, true);
+            x = next(&x, 1, true);
+            skips.push(x.clone());
+        }
+        x = next(&x, 1, true);
+        x = next(&x, 1, true);
+        skips.pop();
+        while let Some(mut skip) = skips.pop() {
+            let small = next(&x, 1, false);
+            let (width, size) = (skip.width, skip.width * skip.height);
+            for (at, value) in skip.values.iter_mut().enumerate() {
+                let (px, py) = (at % width / 2, at % size / width / 2);
+                *value += small.plane(at / size)[py * small.width + px];
+            }
+            x = next(&skip, 1, true);
+            x = next(&x, 1, true);
+        }
+        next(&x, 1, false)
     }
 }

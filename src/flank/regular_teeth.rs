@@ -2,12 +2,12 @@
 //! angles, so one good fit says where every other flank must lie.
 
 use super::fields::Fields;
-use super::gear_fit::{CAMERA_NUMBERS, GearFit, SEEN_WEIGHT, softened, usual_focal};
+use super::gear_fit::{GearFit, SEEN_WEIGHT, usual_focal};
 use super::gear_form::{RingForm, SHAPE_NUMBERS};
-use super::least_squares::minimise;
+use super::sights::{CAMERA_NUMBERS, Sight, Sights};
 use crate::frames::{FlankPoint, PhotoPoint};
 use crate::photo::Photo;
-use nalgebra::{Matrix2, Rotation3, Vector2, Vector3};
+use nalgebra::{Matrix2, Vector2};
 use std::f64::consts::TAU;
 
 /// A flank of the fitted gear as the fields show it.
@@ -237,51 +237,47 @@ fn refit(photo: &Photo, fit: &GearFit, teeth: &[SeenTooth]) -> Option<GearFit> {
         pitch,
     ];
     start.extend_from_slice(&fit.offsets);
-    let unpack = |unknowns: &[f64]| {
-        let mut next = fit.clone();
-        let turn = Rotation3::new(Vector3::new(unknowns[0], unknowns[1], unknowns[2]));
-        let distance = unknowns[5].exp();
-        next.camera.rotation = turn.into_inner() * fit.camera.rotation;
-        next.camera.origin = Vector3::new(unknowns[3] * distance, unknowns[4] * distance, distance);
-        next.camera.focal_px = unknowns[6].exp();
-        next.angles = teeth
-            .iter()
-            .map(|tooth| unknowns[CAMERA_NUMBERS] + tooth.step * unknowns[CAMERA_NUMBERS + 1])
-            .collect();
-        next.offsets
-            .copy_from_slice(&unknowns[CAMERA_NUMBERS + 2..][..SHAPE_NUMBERS]);
-        next.form = RingForm::from_offsets(&next.offsets);
-        next
+    let of_tooth = |((tooth, seen), slopes): ((usize, &SeenTooth), &Vec<Matrix2<f64>>)| {
+        let weight = (seen.parts.len() as f64 / SEEN_WEIGHT).sqrt();
+        let step = teeth[tooth].step;
+        let sight = |(part, slope): (&Part, &Matrix2<f64>)| Sight {
+            at: part.said,
+            seen: part.place,
+            tolerance: Matrix2::from_diagonal(&Vector2::new(
+                1.0 / (part.error.length * weight),
+                1.0 / (part.error.height * weight),
+            )) * slope,
+            angle: [(0, 1.0), (1, step)],
+        };
+        let parts = seen.parts.iter().zip(slopes);
+        parts.map(sight).collect::<Vec<Sight>>()
     };
-    let end = minimise(start, 25, |unknowns| {
-        let next = unpack(unknowns);
-        let mut off = Vec::new();
-        for ((tooth, seen), slopes) in teeth.iter().enumerate().zip(&slopes) {
-            let weight = (seen.parts.len() as f64 / SEEN_WEIGHT).sqrt();
-            for (part, slope) in seen.parts.iter().zip(slopes) {
-                let placed = next.place(tooth, part.said);
-                let away = slope * Vector2::new(part.place.x - placed.x, part.place.y - placed.y);
-                let (length, height) = (
-                    away.x / (part.error.length * weight),
-                    away.y / (part.error.height * weight),
-                );
-                let size = length.hypot(height);
-                let share = if size > 0.0 {
-                    softened(size) / size
-                } else {
-                    1.0
-                };
-                off.push(length * share);
-                off.push(height * share);
-            }
-        }
-        off.extend_from_slice(&next.offsets);
-        off.push((unknowns[6] - focal_px.ln()) / focal_log_spread);
-        // Turning all teeth is the same as turning the camera: hold the first one still.
-        off.push(unknowns[CAMERA_NUMBERS] - first);
-        off
-    });
-    let mut found = unpack(&end.at);
+    let sights = Sights {
+        sights: teeth
+            .iter()
+            .enumerate()
+            .zip(&slopes)
+            .flat_map(of_tooth)
+            .collect(),
+        doubtful: true,
+        kind: fit.kind,
+        rotation: fit.camera.rotation,
+        centre: fit.camera.centre,
+        focal_log: (focal_px.ln(), focal_log_spread),
+        // Only the first tooth is held.
+        held: (vec![1.0, 0.0], first),
+    };
+    let end = sights.explain(start, 25).at;
+    let mut found = fit.clone();
+    found.camera = sights.camera(&end);
+    found.angles = teeth
+        .iter()
+        .map(|tooth| end[CAMERA_NUMBERS] + tooth.step * end[CAMERA_NUMBERS + 1])
+        .collect();
+    found
+        .offsets
+        .copy_from_slice(&end[CAMERA_NUMBERS + 2..][..SHAPE_NUMBERS]);
+    found.form = RingForm::from_offsets(&found.offsets);
     let (mut square, mut count) = (0.0, 0.0);
     for ((tooth, seen), slopes) in teeth.iter().enumerate().zip(&slopes) {
         for (part, slope) in seen.parts.iter().zip(slopes) {

@@ -10,6 +10,7 @@ mod exif;
 mod heic;
 mod open;
 pub mod quality;
+mod reduced_jpeg;
 pub mod shrink;
 
 pub use colour::linear_from_srgb;

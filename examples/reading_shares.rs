@@ -1,0 +1,70 @@
+//! CPU time of the parts of one reading, on the thread that reads:
+//!
+//! ```sh
+//! cargo run --release --example reading_shares -- PHOTO.jpg …
+//! ```
+//!
+//! Each figure is the least of several runs in milliseconds. The network's is that of its second run,
+//! on the part of the photo that holds the flanks; the first takes as long, and the first of all a
+//! little longer, for the weights are laid out then. Linux only: the time is that of
+//! `/proc/thread-self/schedstat`.
+
+use flankread::flank::find::{Help, film_on, find};
+use flankread::photo;
+use flankread::reading::{Asked, read_photo};
+use flankread::report::overlay::overlay;
+use std::fs;
+use std::path::Path;
+
+const RUNS: usize = 7;
+
+/// CPU time of this thread so far, milliseconds.
+fn used_ms() -> f64 {
+    let text = fs::read_to_string("/proc/thread-self/schedstat").expect("this needs Linux");
+    let nanoseconds = text.split(' ').next().and_then(|first| first.parse().ok());
+    nanoseconds.unwrap_or(0.0) / 1e6
+}
+
+/// The least time of several runs, and what the last one gave.
+fn least_ms<T>(mut run: impl FnMut() -> T) -> (f64, T) {
+    let mut timed = || {
+        let start = used_ms();
+        let result = run();
+        (used_ms() - start, result)
+    };
+    let mut best = timed();
+    for _ in 1..RUNS {
+        let (time, result) = timed();
+        best = (best.0.min(time), result);
+    }
+    best
+}
+
+fn main() {
+    println!("  decode  network  fit, outlines  segmentation    all  overlay  photo");
+    for name in std::env::args().skip(1) {
+        let (decode, opened) = least_ms(|| photo::open(Path::new(&name)));
+        let photo = match opened {
+            Ok(photo) => photo,
+            Err(error) => {
+                eprintln!("{error}");
+                continue;
+            }
+        };
+        let (finding, found) = least_ms(|| find(&photo, &Help::default()));
+        let Ok(found) = found else {
+            println!("{decode:8.1}  no flanks were found after {finding:.1} ms in {name}");
+            continue;
+        };
+        let (network, _) = least_ms(|| film_on(&photo, &found.outlines));
+        let (reading, read) = least_ms(|| read_photo(&photo, &Asked::default()));
+        let (drawing, _) = least_ms(|| overlay(&photo, &read));
+        println!(
+            "{decode:8.1} {:>8.1} {:>14.1} {:>13.1} {:>6.1} {drawing:>8.1}  {name}",
+            2.0 * network,
+            finding - 2.0 * network,
+            reading - finding,
+            decode + reading,
+        );
+    }
+}
