@@ -335,6 +335,12 @@ unsafe fn products<V: Lanes, const M: usize, const N: usize>(
     }
 }
 
+/// Columns as lines.
+#[inline(always)]
+fn turned<V: Copy, const W: usize, const H: usize>(columns: [[V; H]; W]) -> [[V; W]; H] {
+    std::array::from_fn(|y| std::array::from_fn(|x| columns[x][y]))
+}
+
 /// Bᵀ d B of Lavin and Gray for one plane: from the tiles' rows to the pixels of the patch, `step`
 /// apart. `rows` is the first place less one stride and one step, in the row of pixels (0, 0).
 #[inline(always)]
@@ -345,7 +351,10 @@ unsafe fn patch<V: Lanes>(
     step: usize,
 ) {
     // A pixel of the patch: its place in a tile, and the tile, counted from the one before.
-    let place = |i: usize| ((i + TILE - 1) % TILE, (i + TILE - 1) / TILE);
+    let place = |i: usize| {
+        let along = i + TILE - 1;
+        (along % TILE, along / TILE)
+    };
     // SAFETY: as the caller promises.
     unsafe {
         let mut columns = [[V::splat(0.0); PATCH]; PATCH];
@@ -359,8 +368,8 @@ unsafe fn patch<V: Lanes>(
             }
             *column = patch_line(pixels);
         }
-        for y in 0..PATCH {
-            let line = patch_line(std::array::from_fn(|x| columns[x][y]));
+        for (y, across) in turned(columns).into_iter().enumerate() {
+            let line = patch_line(across);
             for (x, pixel) in line.into_iter().enumerate() {
                 pixel.store(to.add((y * PATCH + x) * step));
             }
@@ -411,8 +420,8 @@ unsafe fn result<V: Lanes>(
             }
             *column = result_line(pixels);
         }
-        for y in 0..TILE {
-            let line = result_line(std::array::from_fn(|x| columns[x][y]));
+        for (y, across) in turned(columns).into_iter().enumerate() {
+            let line = result_line(across);
             for (x, pixel) in line.into_iter().enumerate() {
                 pixel
                     .plus(bias)
