@@ -70,9 +70,10 @@ fn draw(
     let most = points.iter().map(|p| p[2]).fold(1.2 * bar, f64::max);
     let mut chart = ChartBuilder::on(panel)
         .margin(14)
+        .margin_right(30)
         .x_label_area_size(44)
         .y_label_area_size(58)
-        .build_cartesian_2d(0.0..1.0, 0.0..1.05 * most)?;
+        .build_cartesian_2d(0.0..1.0, 0.0..1.35 * most)?;
     chart
         .configure_mesh()
         .max_light_lines(0)

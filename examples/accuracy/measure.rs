@@ -43,6 +43,8 @@ pub struct Answer {
     pub error: Option<FlankPoint>,
     /// Printed uncertainty of the centre.
     pub uncertainty: Option<FlankPoint>,
+    /// Whether the hand that the reading names is the gear's; `None` when it names none.
+    pub hand_true: Option<bool>,
 }
 
 impl Answer {
@@ -120,6 +122,7 @@ pub fn answer(truth: &Truth, photo: &Photo, mode: Mode) -> Option<Answer> {
         outlines,
         error,
         uncertainty: reading.uncertainty,
+        hand_true: reading.hand.zip(truth.hand).map(|(read, is)| read == is),
     })
 }
 

@@ -19,11 +19,12 @@ struct Change {
     make: fn(&RgbImage) -> RgbImage,
 }
 
-const CHANGES: [Change; 9] = [
+const CHANGES: [Change; 10] = [
     change("saved again", 95, |p| p.clone()),
     change("turned by 90°", 95, imageops::rotate90),
     change("turned by 180°", 95, imageops::rotate180),
     change("turned by 270°", 95, imageops::rotate270),
+    change("mirrored", 95, imageops::flip_horizontal),
     change("scaled to 50 %", 95, |p| scaled(p, 2)),
     change("scaled to 25 %", 95, |p| scaled(p, 4)),
     change("recompressed at quality 50", 50, |p| p.clone()),

@@ -25,6 +25,8 @@ pub struct Figures {
     pub side_true: usize,
     /// Answered photos with no outline whose toe and heel are swapped.
     pub ends_true: usize,
+    /// Answered photos that name the gear's hand: rightly, and all.
+    pub hand: [usize; 2],
     /// Answered photos, among those of the side that is meant, whose truth lies within the printed
     /// uncertainty: along the length, along the height, of how many.
     pub held: [usize; 3],
@@ -74,6 +76,10 @@ pub fn figures(answers: &[Answer], mode: Mode) -> Option<Figures> {
         side_as_meant: sound.len(),
         side_true: read.iter().filter(|a| a.side_true()).count(),
         ends_true: read.iter().filter(|a| a.ends_true()).count(),
+        hand: [
+            read.iter().filter(|a| a.hand_true == Some(true)).count(),
+            read.iter().filter(|a| a.hand_true.is_some()).count(),
+        ],
         held: [held(0), held(1), sound.len()],
         factor_90: factor_90(&sound),
         factor_90_of_all: factor_90(&with_numbers),
@@ -152,6 +158,7 @@ pub fn text(f: &Figures) -> String {
             "",
         );
     }
+    line("hand right, when told", of(f.hand[0], f.hand[1]), "");
     if f.mode != Mode::Marks {
         line(
             "toe and heel right, when answered",

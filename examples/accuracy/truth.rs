@@ -3,6 +3,7 @@
 use flankread::flank::MarkedFlank;
 use flankread::flank::marks::Marks;
 use flankread::frames::{FlankPoint, PhotoPoint, Side};
+use flankread::gear::set::Hand;
 use flankread::reading::{Corners, Polarity};
 use serde::Deserialize;
 use std::error::Error;
@@ -15,6 +16,8 @@ pub struct Truth {
     status: String,
     /// The flank that the photo was taken of.
     pub flank: Side,
+    /// Hand of the ring gear.
+    pub hand: Option<Hand>,
     /// Flanks of that side.
     pub teeth: Vec<Tooth>,
     #[serde(default)]

@@ -8,7 +8,7 @@ use super::rectify::MAP_SIZE;
 use super::regular_teeth::{SeenTooth, refine};
 use super::tip_edge::{TipEdge, tip_edge};
 use crate::frames::FlankPoint;
-use crate::gear::set::FlankForm;
+use crate::gear::set::{FlankForm, Hand};
 use crate::photo::Photo;
 use crate::reading::{Polarity, Reason, ReasonCode, reason};
 use ndarray::Array2;
@@ -80,6 +80,9 @@ pub struct Found {
     pub outlines: Vec<Outline>,
     /// Their lengthwise form.
     pub form: FlankForm,
+    /// Hand of the ring gear, where the fitted gear is of the form that is seen and the other hand fits
+    /// clearly worse.
+    pub hand: Option<Hand>,
     /// About where the network sees contact, if it sees any: coarse, but of another mind than the
     /// reading by colour.
     pub contact: Option<FlankPoint>,
@@ -161,6 +164,7 @@ pub fn find(photo: &Photo, help: &Help) -> Result<Found, Vec<Reason>> {
     Ok(Found {
         outlines,
         form,
+        hand: (fit.kind.form == form && fit.other_hand > SURE_OTHER_HAND).then_some(fit.kind.hand),
         contact,
         film,
         doubts,
