@@ -6,6 +6,7 @@
 use flankread::contact::{Misplacement, Model};
 use flankread::frames::{FlankPoint, Side};
 use flankread::gear::card::Card;
+use flankread::reading::HALF_WIDTH_90;
 use flankread::rules::advice::{Advice, Verdict};
 use flankread::rules::{FlankReading, Trial, advise};
 
@@ -54,7 +55,11 @@ fn reading(length: f64, height: f64) -> Option<FlankReading> {
         centre: FlankPoint::new(length, height),
         extent: None,
         lean_deg: None,
-        uncertainty: Some(FlankPoint::new(0.015, 0.022)),
+        // Noise of 0.015 and 0.022 as standard deviations.
+        uncertainty: Some(FlankPoint::new(
+            0.015 * HALF_WIDTH_90,
+            0.022 * HALF_WIDTH_90,
+        )),
         taken: None,
     })
 }

@@ -3,6 +3,7 @@
 use flankread::contact::{EaseOff, Misplacement, Model};
 use flankread::frames::FlankPoint;
 use flankread::gear::card::{BacklashDirection, Card};
+use flankread::reading::HALF_WIDTH_90;
 use flankread::rules::{FlankReading, Trial};
 
 /// Reading noise of a centre, one standard deviation.
@@ -200,7 +201,10 @@ side_shims = ["0.001in"]
                 centre: near(truth.centres[i], 1.0),
                 extent: Some(near(truth.extents[i], 2.0)),
                 lean_deg: None,
-                uncertainty: Some(FlankPoint::new(NOISE_LENGTH, NOISE_HEIGHT)),
+                uncertainty: Some(FlankPoint::new(
+                    HALF_WIDTH_90 * NOISE_LENGTH,
+                    HALF_WIDTH_90 * NOISE_HEIGHT,
+                )),
                 taken: None,
             })
         };

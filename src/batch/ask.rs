@@ -3,7 +3,7 @@
 use crate::flank::find::{Help, ToeEnd};
 use crate::flank::marks::{self, Marks};
 use crate::frames::Side;
-use crate::gear::set::FlankForm;
+use crate::gear::set::{FlankForm, Hand};
 use crate::photo::{self, Limits, Photo, PhotoError};
 use crate::reading::{
     Asked, OutlinedReading, PhotoFacts, Polarity, Reading, ReasonCode, SCHEMA, Status, read_photo,
@@ -32,6 +32,10 @@ pub struct Said {
     pub polarity: Option<Polarity>,
     /// Which form drives; convex when nothing is said.
     pub drives_on: Option<FlankForm>,
+    /// Hand of the ring gear, if a card says it.
+    pub hand: Option<Hand>,
+    /// The photo is mirrored.
+    pub mirrored: bool,
     /// Where the marks are; `None` looks beside the photo.
     pub marks: Option<MarksFrom>,
 }
@@ -130,8 +134,14 @@ impl<'a> Ready<'a> {
         // for another field.
         let _ = write!(
             text,
-            "{:?}\n{:?}\n{:?}\n{:?}\n{:?}\n{marks}",
-            said.flank, said.named, said.toe, said.polarity, said.drives_on
+            "{:?}\n{:?}\n{:?}\n{:?}\n{:?}\n{:?}\n{:?}\n{marks}",
+            said.flank,
+            said.named,
+            said.toe,
+            said.polarity,
+            said.drives_on,
+            said.hand,
+            said.mirrored
         );
         Some(format!("{:x}", Sha256::digest(text.as_bytes())))
     }
@@ -216,6 +226,8 @@ impl<'a> Ready<'a> {
                 toe: self.said.toe,
                 form: None,
             },
+            hand: self.said.hand,
+            mirrored: self.said.mirrored,
             ..Asked::default()
         };
         if let Some(form) = self.said.drives_on {
@@ -257,6 +269,7 @@ impl<'a> Ready<'a> {
                     status: Status::Unreadable,
                     reasons,
                     flank: None,
+                    hand: None,
                     compound: None,
                     teeth: Vec::new(),
                     mean: None,

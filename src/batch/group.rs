@@ -145,10 +145,14 @@ pub fn plan(folder: &Path, walked: Walked, rules: &PlanRules) -> Plan {
             said.flank = row.flank.or(said.flank);
             said.toe = row.toe.or(said.toe);
             said.polarity = row.polarity.or(said.polarity);
+            said.mirrored = row.mirrored.unwrap_or(said.mirrored);
             said.marks = row.marks.clone();
         }
         said.named = name_says(path).map(|(side, _)| side);
-        said.drives_on = card.map(|card| card.gear.drives_on).or(said.drives_on);
+        if let Some(card) = card {
+            said.drives_on = Some(card.gear.drives_on);
+            said.hand = card.gear.hand;
+        }
         plan.items.push(Item {
             path: path.clone(),
             set,

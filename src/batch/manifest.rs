@@ -12,12 +12,13 @@ use serde_json::Value;
 use std::path::{Path, PathBuf};
 
 /// The columns, in the order of the help text.
-pub const COLUMNS: [&str; 11] = [
+pub const COLUMNS: [&str; 12] = [
     "photo",
     "set",
     "flank",
     "toe",
     "polarity",
+    "mirrored",
     "card",
     "marks",
     "backlash",
@@ -44,6 +45,8 @@ pub struct Row {
     pub toe: Option<ToeEnd>,
     /// How contact shows.
     pub polarity: Option<Polarity>,
+    /// Whether the photo is mirrored.
+    pub mirrored: Option<bool>,
     /// The card, found from the list's own folder.
     pub card: Option<PathBuf>,
     /// The marks, found from the list's own folder.
@@ -246,6 +249,7 @@ fn put(row: &mut Row, column: &str, text: &str, folder: &Path) -> Result<(), Str
         "flank" => row.flank = Some(word(text)?),
         "toe" => row.toe = Some(word(text)?),
         "polarity" => row.polarity = Some(word(text)?),
+        "mirrored" => row.mirrored = Some(yes_or_no(text)?),
         "card" => row.card = Some(folder.join(text)),
         "marks" => row.marks = Some(MarksFrom::File(folder.join(text))),
         "backlash" => row.bench.backlash_mm = lengths_mm(text)?,
@@ -254,6 +258,14 @@ fn put(row: &mut Row, column: &str, text: &str, folder: &Path) -> Result<(), Str
         _ => row.bench.far_side_shim_mm = Some(length_mm(text)?),
     }
     Ok(())
+}
+
+fn yes_or_no(text: &str) -> Result<bool, String> {
+    match text.trim().to_ascii_lowercase().as_str() {
+        "yes" | "true" => Ok(true),
+        "no" | "false" => Ok(false),
+        _ => Err("it must be yes or no".into()),
+    }
 }
 
 fn word<T: ValueEnum>(text: &str) -> Result<T, String> {

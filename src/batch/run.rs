@@ -43,7 +43,7 @@ pub struct Found {
     pub flank: Option<FlankSide>,
     /// Mean patch.
     pub mean: Option<Mean>,
-    /// One standard uncertainty of its centre.
+    /// Half widths that hold its centre in 90 % of photos.
     pub uncertainty: Option<FlankPoint>,
     /// What went wrong beside the reading.
     pub problem: Option<Problem>,

@@ -246,6 +246,7 @@ mod tests {
                 status: Status::Unreadable,
                 reasons: Vec::new(),
                 flank: None,
+                hand: None,
                 compound: None,
                 teeth: Vec::new(),
                 mean: None,

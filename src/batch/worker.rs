@@ -23,13 +23,14 @@ pub const SCHEMA: &str = "flankread/answer/1";
 const MOST_LINE_BYTES: usize = 1 << 20;
 
 /// The fields of a request.
-pub const FIELDS: [&str; 8] = [
+pub const FIELDS: [&str; 9] = [
     "id",
     "photo",
     "flank",
     "toe",
     "polarity",
     "drives_on",
+    "mirrored",
     "marks",
     "card",
 ];
@@ -297,10 +298,20 @@ fn request(object: &Map<String, Value>) -> Result<Request, String> {
             toe: word(object, "toe")?,
             polarity: word::<Polarity>(object, "polarity")?,
             drives_on: drives_on.or(card.as_ref().map(|card| card.gear.drives_on)),
+            hand: card.as_ref().and_then(|card| card.gear.hand),
+            mirrored: flag(object, "mirrored")?,
             marks,
         },
         card,
     })
+}
+
+fn flag(object: &Map<String, Value>, key: &str) -> Result<bool, String> {
+    match object.get(key) {
+        None | Some(Value::Null) => Ok(false),
+        Some(Value::Bool(flag)) => Ok(*flag),
+        Some(other) => Err(format!("`{key}` must be true or false, not {other}")),
+    }
 }
 
 fn text(object: &Map<String, Value>, key: &str) -> Result<Option<String>, String> {

@@ -42,7 +42,7 @@ lie in one folder, or when the list gives them one set. A card.toml beside them,
 them up to FOLDER, is the card of their gears.
 
 The list (--manifest) is CSV with a head line, or a JSON list of objects. Columns: photo,
-set, flank, toe, polarity, card, marks, backlash (0.20mm+0.22mm), pinion_shim,
+set, flank, toe, polarity, mirrored, card, marks, backlash (0.20mm+0.22mm), pinion_shim,
 ring_side_shim, far_side_shim. Only photo must be there.
 
 A run that was interrupted goes on where it was: give the same command again.
@@ -71,6 +71,9 @@ pub(super) struct BatchArgs {
     /// How contact shows, in all photos.
     #[arg(long)]
     polarity: Option<Polarity>,
+    /// All photos show the gear mirrored, as front cameras, some apps and inspection mirrors do.
+    #[arg(long)]
+    mirrored: bool,
     /// Take only files that match; `!PATTERN` leaves some out. May be given several times.
     #[arg(long, short, value_name = "PATTERN")]
     glob: Vec<String>,
@@ -131,6 +134,7 @@ pub(super) fn run(args: &BatchArgs, talk: Talk) -> Result<Outcome> {
             flank: args.flank,
             toe: args.toe,
             polarity: args.polarity,
+            mirrored: args.mirrored,
             ..Said::default()
         },
         rows: Vec::new(),

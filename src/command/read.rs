@@ -47,6 +47,9 @@ pub(super) struct ReadArgs {
     /// How contact shows: wiped out of compound on the ring gear, or transferred from the pinion.
     #[arg(long)]
     polarity: Option<Polarity>,
+    /// The photos show the gear mirrored, as front cameras, some apps and inspection mirrors do.
+    #[arg(long)]
+    mirrored: bool,
     /// The card of the gear set: with both flanks read, advice follows.
     #[arg(long, value_name = "FILE")]
     card: Option<PathBuf>,
@@ -213,10 +216,12 @@ fn open_one(
             toe: args.toe,
             form: None,
         },
+        mirrored: args.mirrored,
         ..Asked::default()
     };
     if let Some(card) = card {
         asked.drives_on = card.gear.drives_on;
+        asked.hand = card.gear.hand;
     }
     Ok((photo, asked))
 }

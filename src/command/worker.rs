@@ -13,7 +13,7 @@ use clap::Args;
 
 A request is a JSON object on one line: photo (a path, or s3://, gs://, az:// and file://
 where the program was built with the feature `cloud`), and if wanted id, flank, toe,
-polarity, drives_on, marks (a path or the marks themselves), card (a path or the card).
+polarity, drives_on, mirrored, marks (a path or the marks themselves), card (a path or the card).
 Each line gets one answer, in order: id and line, and reading or error. Errors of kind
 `fetch` may go away when asked again; the others will not. One worker uses one core: start
 as many as there are cores."

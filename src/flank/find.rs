@@ -8,7 +8,7 @@ use super::rectify::MAP_SIZE;
 use super::regular_teeth::{SeenTooth, refine};
 use super::tip_edge::{TipEdge, tip_edge};
 use crate::frames::FlankPoint;
-use crate::gear::set::FlankForm;
+use crate::gear::set::{FlankForm, Hand};
 use crate::photo::Photo;
 use crate::reading::{Polarity, Reason, ReasonCode, reason};
 use ndarray::Array2;
@@ -106,6 +106,9 @@ pub struct Found {
     pub outlines: Vec<Outline>,
     /// Their lengthwise form.
     pub form: FlankForm,
+    /// Hand of the ring gear, where the fitted gear is of the form that is seen and the other hand fits
+    /// clearly worse.
+    pub hand: Option<Hand>,
     /// What the network sees of compound and contact on each outlined flank.
     pub film: SeenFilm,
     /// Remarks that keep the reading from being sure.
@@ -183,6 +186,7 @@ pub fn find(photo: &Photo, help: &Help) -> Result<Found, Vec<Reason>> {
     Ok(Found {
         outlines,
         form,
+        hand: (fit.kind.form == form && fit.other_hand > SURE_OTHER_HAND).then_some(fit.kind.hand),
         film,
         doubts,
     })

@@ -65,9 +65,9 @@ pub struct Gear {
     /// Shaft angle; 90 when the card is silent.
     #[serde(default = "ninety_degrees")]
     pub shaft_angle_deg: f64,
-    /// Hand of the ring gear's spiral; left when the card is silent.
-    #[serde(default = "left")]
-    pub hand: Hand,
+    /// Hand of the ring gear's spiral, if the card says it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub hand: Option<Hand>,
     /// Form of the drive flank; convex when the card is silent.
     #[serde(default = "convex")]
     pub drives_on: FlankForm,
@@ -120,10 +120,6 @@ fn twenty_degrees() -> f64 {
 
 fn ninety_degrees() -> f64 {
     90.0
-}
-
-fn left() -> Hand {
-    Hand::Left
 }
 
 fn convex() -> FlankForm {
@@ -359,7 +355,8 @@ impl Card {
             cutting: gear.cutting,
             generated: gear.ring_cut == RingCut::Rolled,
             shaft_angle: gear.shaft_angle_deg.to_radians(),
-            hand: gear.hand,
+            // The other hand is the same set seen in a mirror: nothing that is computed depends on it.
+            hand: gear.hand.unwrap_or(Hand::Left),
             drives_on: gear.drives_on,
             pitch_angle: gear.pitch_angle_deg.map(f64::to_radians),
             cutter_radius_mm: gear.cutter_radius_mm,

@@ -27,6 +27,16 @@ pub enum Hand {
     Right,
 }
 
+impl Hand {
+    /// The other hand: what a mirror makes of it.
+    pub const fn other(self) -> Self {
+        match self {
+            Self::Left => Self::Right,
+            Self::Right => Self::Left,
+        }
+    }
+}
+
 /// Lengthwise form of a ring-gear flank.
 #[derive(
     Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema, clap::ValueEnum,

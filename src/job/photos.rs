@@ -26,6 +26,8 @@ pub struct Said {
     pub toe: Option<ToeEnd>,
     /// How contact shows.
     pub polarity: Option<Polarity>,
+    /// The photos are mirrored.
+    pub mirrored: bool,
     /// Keep the photo without reading it.
     pub unread: bool,
 }
@@ -60,6 +62,8 @@ pub fn take(path: &Path, shows: Shows, said: Said, card: &Card) -> Result<NewPho
                     form: None,
                 },
                 drives_on: card.gear.drives_on,
+                hand: card.gear.hand,
+                mirrored: said.mirrored,
             };
             let read = read_photo(&opened, &asked);
             let drawn = overlay(&opened, &read)?;

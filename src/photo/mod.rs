@@ -8,6 +8,7 @@ mod complete;
 mod error;
 mod exif;
 mod heic;
+mod heic_stream;
 mod open;
 pub mod quality;
 mod reduced_jpeg;

@@ -21,7 +21,8 @@ pub struct ToothPatch {
 pub struct Combined {
     /// Mean and spread.
     pub mean: Mean,
-    /// One standard uncertainty of the mean centre.
+    /// Standard deviation of the mean centre as far as its parts are known; what is printed is made of it
+    /// in `held.rs`.
     pub uncertainty: FlankPoint,
     /// Weight each tooth got, 0 … 1, in the order given.
     pub weights: Vec<f64>,

@@ -4,18 +4,21 @@
 //! [`SCHEMA`].
 
 mod combine;
+mod held;
 mod numbers;
 mod outlined;
 mod reasons;
 mod whole;
 
 pub use combine::{Combined, ToothPatch, combine};
+pub use held::{Drawn, HALF_WIDTH_90, deviation};
 pub use numbers::patch_numbers;
 pub use outlined::{Known, OutlinedReading, read_outlined, unreadable};
 pub use reasons::reason;
 pub use whole::{Asked, read_photo};
 
 use crate::frames::{FlankPoint, PhotoPoint, Side};
+use crate::gear::set::Hand;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -36,6 +39,9 @@ pub struct Reading {
     /// Which flank the numbers belong to, if that is known.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub flank: Option<FlankSide>,
+    /// Hand of the ring gear's spiral, if the picture tells; of a mirrored photo, that of the gear itself.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub hand: Option<Hand>,
     /// The marking compound, if any was found.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub compound: Option<Compound>,
@@ -45,7 +51,7 @@ pub struct Reading {
     /// Robust mean over the teeth.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub mean: Option<Mean>,
-    /// One standard uncertainty of the mean centre.
+    /// Half widths that hold the true mean centre in 90 % of photos, along length and height each.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub uncertainty: Option<FlankPoint>,
 }
@@ -118,6 +124,8 @@ pub enum ReasonCode {
     WhichEnd,
     /// It cannot be told whether the ring gear or the pinion was painted.
     Polarity,
+    /// The gear's hand is not that of the card: the photo seems mirrored, or is said to be and is not.
+    Mirrored,
 }
 
 /// Which flank was read and who said so.

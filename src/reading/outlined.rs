@@ -1,12 +1,14 @@
 //! Outlined flanks of a photo → its reading.
 
 use super::combine::{Combined, ToothPatch, combine};
+use super::held::{Drawn, half_width_90};
 use super::numbers::patch_numbers;
 use super::reasons::{self, Judged, LEAST_CLEAR, PLAINLY_CLEAR, clearness};
 use super::{Compound, FlankSide, PhotoFacts, Polarity, Reading, Reason, SCHEMA, Status, Tooth};
 use crate::flank::find::SeenFilm;
 use crate::flank::{FlankMap, Outline};
 use crate::frames::FlankPoint;
+use crate::gear::set::Hand;
 use crate::photo::{Photo, quality::quality};
 use crate::segment::morphology::{Mask, and, area, overlap};
 use crate::segment::{
@@ -32,6 +34,10 @@ pub struct Known {
     pub flank: Option<FlankSide>,
     /// How contact shows, when the user said so.
     pub polarity: Option<Polarity>,
+    /// Who drew the outlines.
+    pub drawn: Drawn,
+    /// Hand of the ring gear, if the outlines tell.
+    pub hand: Option<Hand>,
 }
 
 /// A reading with what its pictures need.
@@ -224,6 +230,7 @@ pub fn unreadable(photo: &Photo, known: Known, reasons: Vec<Reason>) -> Outlined
             status: Status::Unreadable,
             reasons,
             flank: known.flank,
+            hand: known.hand,
             compound: None,
             teeth: Vec::new(),
             mean: None,
@@ -252,13 +259,17 @@ fn assemble(
         status,
         reasons,
         flank: known.flank,
+        hand: known.hand.filter(|_| told),
         compound: colours.filter(|_| told).map(|colours| Compound {
             colour: reasons::colour_word(colours.compound).to_owned(),
             polarity: colours.polarity,
             coverage: coverage(&colours, &teeth, maps.len()),
         }),
         mean: combined.as_ref().filter(|_| told).map(|c| c.mean),
-        uncertainty: combined.as_ref().filter(|_| told).map(|c| c.uncertainty),
+        uncertainty: combined
+            .as_ref()
+            .filter(|_| told)
+            .map(|c| half_width_90(c.uncertainty, known.drawn)),
         teeth: if told { teeth } else { Vec::new() },
     }
 }

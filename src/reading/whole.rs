@@ -1,13 +1,13 @@
 //! A photo, with or without marks → its reading.
 
 use super::outlined::{Known, OutlinedReading, read_outlined, unreadable};
-use super::{FlankSide, Mean, Polarity, Reason, ReasonCode, Source, reason};
+use super::{Drawn, FlankSide, Mean, Polarity, Reason, ReasonCode, Source, reason};
 use crate::flank::Outline;
 use crate::flank::find::{Help, film_on, find};
 use crate::flank::gear_fit::{self, GearFit};
 use crate::flank::marks::Marks;
 use crate::frames::{FlankPoint, Side};
-use crate::gear::set::FlankForm;
+use crate::gear::set::{FlankForm, Hand};
 use crate::photo::Photo;
 
 /// What the user says about a photo.
@@ -23,6 +23,11 @@ pub struct Asked {
     pub help: Help,
     /// Which form the drive flank of this gear set has.
     pub drives_on: FlankForm,
+    /// Hand of this ring gear's spiral, if it is known.
+    pub hand: Option<Hand>,
+    /// The photo shows the gear mirrored, as front cameras, some apps and inspection mirrors do. Sides, ends
+    /// and numbers are the same as without; only the hand is the other.
+    pub mirrored: bool,
 }
 
 impl Default for Asked {
@@ -34,6 +39,8 @@ impl Default for Asked {
             flank: None,
             help: Help::default(),
             drives_on: FlankForm::Convex,
+            hand: None,
+            mirrored: false,
         }
     }
 }
@@ -51,12 +58,18 @@ pub fn read_photo(photo: &Photo, asked: &Asked) -> OutlinedReading {
     let marks = asked.marks.clone().unwrap_or_default();
     let given = asked.flank.map(|side| (side, Source::Given));
     let marked = marks.flank.map(|side| (side, Source::Marked));
-    let known = |inferred: Option<Side>| Known {
+    let known = |inferred: Option<Side>, hand: Option<Hand>| Known {
         flank: given
             .or(marked)
             .or(inferred.map(|side| (side, Source::Inferred)))
             .map(|(side, source)| FlankSide { side, source }),
         polarity: asked.polarity.or(marks.polarity),
+        hand: hand.map(|hand| if asked.mirrored { hand.other() } else { hand }),
+        drawn: if marks.teeth.is_empty() {
+            Drawn::Found
+        } else {
+            Drawn::Marked
+        },
     };
     if marks.teeth.is_empty() {
         let help = Help {
@@ -66,16 +79,21 @@ pub fn read_photo(photo: &Photo, asked: &Asked) -> OutlinedReading {
         return match find(photo, &help) {
             Ok(found) => {
                 let side = side_of(found.form, asked.drives_on);
-                let mut read =
-                    read_outlined(photo, &found.outlines, known(Some(side)), Some(&found.film));
+                let mut read = read_outlined(
+                    photo,
+                    &found.outlines,
+                    known(Some(side), found.hand),
+                    Some(&found.film),
+                );
                 let mut doubts = found.doubts;
+                doubts.extend(doubt_of_hand(read.reading.hand, asked));
                 if let Some(mean) = &read.reading.mean {
                     doubts.extend(doubts_of_found(mean, found.film.contact_centre()));
                 }
                 read.doubt(doubts);
                 read
             }
-            Err(reasons) => unreadable(photo, known(None), reasons),
+            Err(reasons) => unreadable(photo, known(None, None), reasons),
         };
     }
     let fit = gear_fit::fit(photo, &marks.teeth).filter(|fit| fit.misfit < WORST_MISFIT);
@@ -88,18 +106,44 @@ pub fn read_photo(photo: &Photo, asked: &Asked) -> OutlinedReading {
             None => Outline::from_sides(marked),
         })
         .collect();
-    let inferred = fit
-        .filter(speaks)
-        .map(|fit| side_of(fit.kind.form, asked.drives_on));
-    let read = read_outlined(photo, &outlines, known(inferred), None);
+    let spoken = fit.filter(speaks).map(|fit| fit.kind);
+    let inferred = spoken.map(|kind| side_of(kind.form, asked.drives_on));
+    let said = known(inferred, spoken.map(|kind| kind.hand));
+    let mut read = read_outlined(photo, &outlines, said, None);
     // Colours alone do not tell the patch: ask the network, which takes as long as all the rest.
     let not_told =
         |reason: &Reason| matches!(reason.code, ReasonCode::NoPatch | ReasonCode::NoCompound);
-    if !read.reading.reasons.iter().any(not_told) {
-        return read;
+    if read.reading.reasons.iter().any(not_told) {
+        let seen = film_on(photo, &outlines);
+        read = read_outlined(photo, &outlines, said, Some(&seen));
     }
-    let seen = film_on(photo, &outlines);
-    read_outlined(photo, &outlines, known(inferred), Some(&seen))
+    let doubt = doubt_of_hand(read.reading.hand, asked);
+    read.doubt(doubt.into_iter().collect());
+    read
+}
+
+/// What speaks against the photo when the gear in it spirals to the other hand than the card's.
+fn doubt_of_hand(seen: Option<Hand>, asked: &Asked) -> Option<Reason> {
+    let (seen, known) = (seen?, asked.hand?);
+    let word = |hand: Hand| match hand {
+        Hand::Left => "left",
+        Hand::Right => "right",
+    };
+    let what = if asked.mirrored {
+        "The photo is said to be mirrored and does not seem so. If it is not, leave --mirrored away"
+    } else {
+        "The photo seems mirrored, as front cameras, some apps and inspection mirrors do it. If it is, say --mirrored"
+    };
+    (seen != known).then(|| {
+        reason(
+            ReasonCode::Mirrored,
+            format!(
+                "The ring gear in the photo would be {}-hand, the card's is {}-hand. {what}; else look whether card and gear belong together.",
+                word(seen),
+                word(known)
+            ),
+        )
+    })
 }
 
 fn speaks(fit: &GearFit) -> bool {

@@ -21,7 +21,7 @@ pub struct FlankView {
     pub patch: Vec<FlankPoint>,
     /// Centre of each tooth's patch.
     pub teeth: Vec<FlankPoint>,
-    /// Mean centre and its standard uncertainty.
+    /// Mean centre and the half widths that hold it in 90 % of photos.
     pub centre: Option<(FlankPoint, FlankPoint)>,
     /// Where the patch should stand, and how near is right.
     pub target: Option<(FlankPoint, FlankPoint)>,
@@ -123,8 +123,8 @@ pub fn flank_view_svg(view: &FlankView) -> String {
         let _ = write!(
             svg,
             r#"<ellipse cx="{x:.1}" cy="{y:.1}" rx="{:.1}" ry="{:.1}" fill="{LIGHT}" fill-opacity="0.55" stroke="{PATCH}" stroke-width="1"/><circle cx="{x:.1}" cy="{y:.1}" r="5" fill="{PATCH}" stroke="{LIGHT}" stroke-width="1.5"/>"#,
-            2.0 * LENGTH * unsure.length,
-            2.0 * depth * unsure.height
+            LENGTH * unsure.length,
+            depth * unsure.height
         );
         if let Some(predicted) = view.predicted {
             arrow(&mut svg, (x, y), place(predicted));

@@ -16,7 +16,7 @@ pub fn reading_text(reading: &Reading) -> String {
         let percent = |share: f64| 100.0 * share;
         let _ = writeln!(
             out,
-            "  centre  {:.1} ± {:.1} % of the length from the toe, {:.1} ± {:.1} % of the height from the root",
+            "  centre  {:.1} ± {:.1} % of the length from the toe, {:.1} ± {:.1} % of the height from the root; each ± holds in 9 of 10 photos",
             percent(mean.centre.length),
             percent(uncertainty.length),
             percent(mean.centre.height),

@@ -339,6 +339,11 @@ const fn words_of(code: ReasonCode) -> (&'static str, &'static str, bool) {
             "whether you painted the ring gear or the pinion",
             false,
         ),
+        ReasonCode::Mirrored => (
+            "the ring gear in it spirals to the other hand than yours.",
+            "whether the camera or an app mirrored the photo, or a mirror was used",
+            false,
+        ),
     }
 }
 

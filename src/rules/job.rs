@@ -88,7 +88,7 @@ pub struct FlankReading {
     /// Lean of the patch, degrees, + = heel end nearer the tip.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub lean_deg: Option<f64>,
-    /// One standard uncertainty of the centre.
+    /// Half widths that hold the true centre in 90 % of readings, along length and height each.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub uncertainty: Option<FlankPoint>,
     /// When the photo was taken, RFC 3339.

@@ -11,6 +11,7 @@ use super::{Noise, RulesError, checks, diagnose, explain, places};
 use crate::Result;
 use crate::frames::{FlankPoint, Side};
 use crate::gear::card::Card;
+use crate::reading::deviation;
 use crate::units::Units;
 
 /// An assembly this likely to be right is left alone.
@@ -194,7 +195,7 @@ fn see(number: usize, trial: &Trial, moved_mm: [f64; 2], noise: &Noise) -> Seen 
         let first = i * SHOWN_OF_A_FLANK;
         let u = reading
             .uncertainty
-            .unwrap_or(FlankPoint::new(noise.length, noise.height));
+            .map_or(FlankPoint::new(noise.length, noise.height), deviation);
         read[first] = Some((reading.centre.length, u.length.hypot(noise.model_length)));
         read[first + 1] = Some((reading.centre.height, u.height.hypot(noise.model_height)));
         if let Some(extent) = reading.extent {

@@ -87,6 +87,9 @@ pub(super) struct TrialArgs {
     /// How contact shows.
     #[arg(long)]
     polarity: Option<Polarity>,
+    /// The photos show the gear mirrored, as front cameras, some apps and inspection mirrors do.
+    #[arg(long)]
+    mirrored: bool,
     /// Take unsure readings for the advice: you have looked at the pictures.
     #[arg(long)]
     use_unsure: bool,
@@ -216,6 +219,7 @@ impl TrialArgs {
         let said = PhotoSaid {
             toe: self.toe,
             polarity: self.polarity,
+            mirrored: self.mirrored,
             unread: self.no_read,
         };
         let take = |path: &Path, shows| photos::take(path, shows, said, card);

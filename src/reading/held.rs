@@ -1,0 +1,59 @@
+//! What the printed uncertainty of a centre holds.
+//!
+//! A reading prints the half width that holds the true centre in 90 % of photos, for length and for
+//! height each. What [`combine`](super::combine) puts together are standard deviations as far as
+//! they are known; how much wider the truth scatters is measured here, and nowhere else.
+
+use crate::frames::FlankPoint;
+
+/// Half the width that holds 90 % of a normal distribution, in standard deviations (the 95 % point of
+/// the standard normal distribution, 1.6449).
+pub const HALF_WIDTH_90: f64 = 1.6449;
+
+/// Who drew the outlines that a reading rests on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Drawn {
+    /// The user marked them.
+    #[default]
+    Marked,
+    /// They were found in the photo.
+    Found,
+}
+
+/// Printed half width over the standard deviation that is put together from the parts: what held nine in
+/// ten of 32 marked and 29 found photos of our own renders (`examples/accuracy`), rounded up. On 15 and
+/// 14 photos of another path tracer it held all of the marked, 13 of the found. Of a normal distribution it
+/// would be 1.64: marks leave a little out, the outlines that are found lie better along the length than
+/// they are thought to.
+const fn held(drawn: Drawn) -> FlankPoint {
+    match drawn {
+        Drawn::Marked => FlankPoint::new(1.8, 1.9),
+        Drawn::Found => FlankPoint::new(1.35, 1.6),
+    }
+}
+
+/// The half width that holds 90 %, of a standard deviation that was put together from its parts.
+pub(super) fn half_width_90(standard: FlankPoint, drawn: Drawn) -> FlankPoint {
+    let held = held(drawn);
+    FlankPoint::new(held.length * standard.length, held.height * standard.height)
+}
+
+/// The standard deviation of a centre whose printed uncertainty this is.
+pub fn deviation(printed: FlankPoint) -> FlankPoint {
+    FlankPoint::new(
+        printed.length / HALF_WIDTH_90,
+        printed.height / HALF_WIDTH_90,
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_printed_uncertainty_gives_back_a_deviation_a_normal_error_of_which_it_holds_nine_in_ten() {
+        // Table of the standard normal distribution: 0.95 lies below 1.6449.
+        let back = deviation(FlankPoint::new(1.6449, 0.822_45));
+        assert!((back.length - 1.0).abs() < 1e-9 && (back.height - 0.5).abs() < 1e-9);
+    }
+}
