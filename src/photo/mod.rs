@@ -11,7 +11,6 @@ mod heic;
 mod heic_stream;
 mod open;
 pub mod quality;
-mod reduced_jpeg;
 pub mod shrink;
 
 pub use colour::linear_from_srgb;

@@ -3,7 +3,6 @@
 use super::complete::jpeg_is_complete;
 use super::exif::{CameraFacts, camera_facts};
 use super::heic::{decode_heic, looks_like_heic};
-use super::reduced_jpeg::{Kept, reduced};
 use super::shrink::resized;
 use super::{Photo, PhotoError, WORKING_SIDE_PX};
 use image::metadata::Orientation;
@@ -48,17 +47,17 @@ pub fn open_with(path: &Path, limits: Limits) -> Result<Photo, PhotoError> {
     let name = path.display().to_string();
     let bytes = read_bytes(path, &name, limits)?;
     let mut facts = camera_facts(&bytes);
-    let decoded = if looks_like_heic(&bytes) {
+    let full = if looks_like_heic(&bytes) {
         // The decoder turns the picture itself.
         facts.orientation = None;
-        Decoded::whole(decode_heic(&bytes, &name, limits)?)
+        decode_heic(&bytes, &name, limits)?
     } else {
         let kind = sniff(&bytes, &name)?;
         decode(&bytes, kind, &name, limits)?
     };
     let sha256 = format!("{:x}", Sha256::digest(&bytes));
     drop(bytes);
-    Ok(upright(decoded, facts, name, sha256))
+    Ok(upright(full, facts, name, sha256))
 }
 
 fn read_bytes(path: &Path, name: &str, limits: Limits) -> Result<Vec<u8>, PhotoError> {
@@ -104,30 +103,12 @@ fn sniff(bytes: &[u8], name: &str) -> Result<ImageFormat, PhotoError> {
     })
 }
 
-/// A picture, perhaps at a half or a quarter of its size, and its full size.
-struct Decoded {
-    picture: RgbImage,
-    width: u32,
-    height: u32,
-}
-
-impl Decoded {
-    fn whole(picture: RgbImage) -> Self {
-        let (width, height) = picture.dimensions();
-        Self {
-            picture,
-            width,
-            height,
-        }
-    }
-}
-
 fn decode(
     bytes: &[u8],
     kind: ImageFormat,
     name: &str,
     limits: Limits,
-) -> Result<Decoded, PhotoError> {
+) -> Result<RgbImage, PhotoError> {
     let cut_short = |kind| PhotoError::CutShort {
         path: name.into(),
         kind,
@@ -153,31 +134,12 @@ fn decode(
     if kind == ImageFormat::Jpeg && !jpeg_is_complete(bytes) {
         return Err(cut_short("JPEG"));
     }
-    if kind == ImageFormat::Jpeg
-        && let Some(kept) = enough(width.max(height))
-        && let Some(picture) = reduced(bytes, kept)
-    {
-        return Ok(Decoded {
-            picture,
-            width,
-            height,
-        });
-    }
     let mut reader = ImageReader::with_format(Cursor::new(bytes), kind);
     let mut memory = image::Limits::default();
     // Eight bytes a pixel cover 16-bit colour with transparency; a little for the decoder itself.
     memory.max_alloc = Some(limits.pixels * 8 + 64_000_000);
     reader.limits(memory);
-    Ok(Decoded::whole(reader.decode().map_err(failed)?.into_rgb8()))
-}
-
-/// How much of a JPEG picture with this longest side is enough: what leaves at least seven eighths of
-/// the working side.
-fn enough(longest: u32) -> Option<Kept> {
-    [(Kept::Two, 4), (Kept::Four, 2)]
-        .into_iter()
-        .find(|(_, parts)| longest / parts >= WORKING_SIDE_PX / 8 * 7)
-        .map(|(kept, _)| kept)
+    Ok(reader.decode().map_err(failed)?.into_rgb8())
 }
 
 const fn kind_word(kind: ImageFormat) -> &'static str {
@@ -190,13 +152,13 @@ const fn kind_word(kind: ImageFormat) -> &'static str {
 }
 
 /// Shrinks to the working size, then turns: turning the small copy costs a fraction.
-fn upright(decoded: Decoded, facts: CameraFacts, path: String, sha256: String) -> Photo {
+fn upright(full: RgbImage, facts: CameraFacts, path: String, sha256: String) -> Photo {
     let orientation = facts
         .orientation
         .and_then(Orientation::from_exif)
         .unwrap_or(Orientation::NoTransforms);
-    let (mut width, mut height) = (decoded.width, decoded.height);
-    let mut working = DynamicImage::ImageRgb8(shrink(decoded.picture));
+    let (mut width, mut height) = full.dimensions();
+    let mut working = DynamicImage::ImageRgb8(shrink(full));
     working.apply_orientation(orientation);
     if matches!(
         orientation,
