@@ -11,7 +11,7 @@ use super::{Outcome, Talk};
 use crate::Result;
 use crate::job::Store;
 use crate::job::store::usual_path;
-use crate::units::{LengthUnit, Shown, TorqueUnit, Units};
+use crate::units::Shown;
 use clap::{Args, Subcommand};
 use std::path::PathBuf;
 
@@ -51,15 +51,8 @@ struct Common {
     job: Option<i64>,
     #[command(flatten)]
     place: Place,
-    /// Units of the text; JSON is always in millimetres and newton-metres.
-    #[arg(long, value_enum, default_value = "mm")]
-    units: Units,
-    /// One unit for all lengths of the text.
-    #[arg(long, value_enum, value_name = "UNIT")]
-    length_unit: Option<LengthUnit>,
-    /// One unit for all torques of the text.
-    #[arg(long, value_enum, value_name = "UNIT")]
-    torque_unit: Option<TorqueUnit>,
+    #[command(flatten)]
+    shown: Shown,
 }
 
 /// Where the workshop's database is.
@@ -81,14 +74,6 @@ impl Common {
         let store = self.place.open()?;
         let job = store.job(self.job)?;
         Ok((store, job))
-    }
-
-    fn shown(&self) -> Shown {
-        Shown {
-            units: self.units,
-            length: self.length_unit,
-            torque: self.torque_unit,
-        }
     }
 }
 

@@ -104,3 +104,14 @@ impl Cli {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::Cli;
+    use clap::CommandFactory;
+
+    #[test]
+    fn no_command_has_two_options_of_one_name() {
+        Cli::command().debug_assert();
+    }
+}

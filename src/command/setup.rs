@@ -14,7 +14,7 @@ use crate::job::store::usual_path;
 use crate::job::{Record, Store};
 use crate::report::setup_text::setup_text;
 use crate::setup::{Answer, SetupError};
-use crate::units::{LengthUnit, Shown, TorqueUnit, Units};
+use crate::units::Shown;
 use clap::{Args, Subcommand};
 use std::path::PathBuf;
 
@@ -54,29 +54,14 @@ struct Common {
     /// The workshop's database, with --job.
     #[arg(long, value_name = "FILE", requires = "job")]
     db: Option<PathBuf>,
-    /// Units of the text; JSON is always in millimetres and newton-metres.
-    #[arg(long, value_enum, default_value = "mm")]
-    units: Units,
-    /// One unit for all lengths of the text.
-    #[arg(long, value_enum, value_name = "UNIT")]
-    length_unit: Option<LengthUnit>,
-    /// One unit for all torques of the text.
-    #[arg(long, value_enum, value_name = "UNIT")]
-    torque_unit: Option<TorqueUnit>,
+    #[command(flatten)]
+    shown: Shown,
     /// Take unusual numbers as they are written.
     #[arg(long)]
     as_written: bool,
 }
 
 impl Common {
-    fn shown(&self) -> Shown {
-        Shown {
-            units: self.units,
-            length: self.length_unit,
-            torque: self.torque_unit,
-        }
-    }
-
     fn record(&self) -> Result<Option<Record>> {
         let Some(job) = self.job else { return Ok(None) };
         let store = Store::open(&self.db.clone().unwrap_or_else(usual_path))?;

@@ -34,13 +34,26 @@ pub enum TorqueUnit {
 }
 
 /// What texts are printed in.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, clap::Args)]
 pub struct Shown {
-    /// The system; decides where nothing else is asked for.
+    /// Units of the text; JSON is always in millimetres and newton-metres.
+    #[arg(long, value_enum, default_value = "mm")]
     pub units: Units,
-    /// One unit for all lengths.
+    /// One unit for all lengths of the text.
+    #[arg(
+        id = "length_unit",
+        long = "length-unit",
+        value_enum,
+        value_name = "UNIT"
+    )]
     pub length: Option<LengthUnit>,
-    /// One unit for all torques.
+    /// One unit for all torques of the text.
+    #[arg(
+        id = "torque_unit",
+        long = "torque-unit",
+        value_enum,
+        value_name = "UNIT"
+    )]
     pub torque: Option<TorqueUnit>,
 }
 

@@ -82,7 +82,7 @@ impl Sheet {
         let data = SheetData {
             record: &record,
             pictures: &pictures,
-            shown: self.common.shown(),
+            shown: self.common.shown,
         };
         let bytes = if pdf {
             build_sheet_pdf(&data, self.paper)?

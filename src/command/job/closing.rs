@@ -77,7 +77,7 @@ impl Check {
             self.value.as_deref(),
             self.item.window_nm(&record.card, used),
             self.as_written,
-            &self.common.shown(),
+            &self.common.shown,
         )?;
         let by = self.who.by.clone().unwrap_or(record.head.mechanic);
         let value = self.value.clone().unwrap_or_default();
@@ -121,7 +121,7 @@ impl Close {
                 &json!({"schema": "flankread/job-close/1", "job": job, "closed": false}),
             );
         }
-        let next = next(&store.record(job)?, &self.common.shown());
+        let next = next(&store.record(job)?, &self.common.shown);
         if next.station != Station::Done && !self.anyway {
             return Err(JobError::Use(format!(
                 "job {job} is not finished: {} Missing: {}. Close it all the same with --anyway",

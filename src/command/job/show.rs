@@ -79,7 +79,7 @@ impl Show {
         } else if talk.json {
             print_json(&record)?;
         } else {
-            print(&job_text(&record, &self.common.shown()))?;
+            print(&job_text(&record, &self.common.shown))?;
         }
         Ok(Outcome::Answered)
     }
@@ -102,14 +102,18 @@ impl Advise {
         }
         let record = store.record(job)?;
         // The axle as it came in counts for its own pattern, and as a trial like any other.
-        let advice = rules::advise_in(&record.card, &record.rules_trials(), self.common.units)?;
+        let advice = rules::advise_in(
+            &record.card,
+            &record.rules_trials(),
+            self.common.shown.units,
+        )?;
         if let Some(last) = record.last() {
             store.add_advice(job, last.number, &advice, &at)?;
         }
         if talk.json {
             print_json(&advice)?;
         } else {
-            print(&advice_text(&advice, self.common.units))?;
+            print(&advice_text(&advice, self.common.shown.units))?;
         }
         Ok(Outcome::Answered)
     }
@@ -119,7 +123,7 @@ impl NextArgs {
     pub(super) fn run(&self, talk: Talk) -> Result<Outcome> {
         let (store, job) = self.common.open()?;
         let record = store.record(job)?;
-        let next = next(&record, &self.common.shown());
+        let next = next(&record, &self.common.shown);
         if talk.json {
             print_json(&json!({"schema": "flankread/job-next/1", "job": job, "next": next}))?;
         } else {

@@ -248,7 +248,7 @@ impl TrialArgs {
     }
 
     fn remarks(&self, card: &Card, new: &NewTrial) -> Vec<String> {
-        let shown = self.common.shown();
+        let shown = self.common.shown;
         let mut remarks = Vec::new();
         let used = new.bench.bearings == Some(Condition::Used);
         let window = if used {

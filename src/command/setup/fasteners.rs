@@ -85,7 +85,7 @@ impl Fasteners {
             (None, None) => Known::Share(self.share),
         };
         let found = bolt(thread, self.grade, friction, known, usize::from(self.count))?;
-        let shown = self.common.shown();
+        let shown = self.common.shown;
         let mut answer = answer(&found, self.grade, &shown);
         // A card's torque with thread locker and the table's for the bare bolt differ; both belong on the bench.
         if let Some(limits) = self.common.card()?.map(|card| card.limits) {
@@ -110,6 +110,6 @@ impl Sum {
     pub(super) fn answer(&self) -> Result<Answer> {
         let shims: Vec<f64> = self.shims.iter().map(|length| length.mm()).collect();
         let found = sum(&shims, self.measured.map(Length::mm))?;
-        Ok(sum_answer(&found, &self.common.shown()))
+        Ok(sum_answer(&found, &self.common.shown))
     }
 }

@@ -180,7 +180,7 @@ fn place_and_kit(card: Option<&Card>) -> (Option<ShimPlace>, &[f64]) {
 impl MarksWay {
     fn answer(&self) -> Result<Answer> {
         let card = self.common.card()?;
-        let shown = self.common.shown();
+        let shown = self.common.shown;
         let old_mm = PINION_PACK.check(&self.old_shim, self.common.as_written)?;
         let marks = self
             .marks
@@ -221,7 +221,7 @@ impl MarksWay {
 impl GaugeWay {
     fn answer(&self) -> Result<Answer> {
         let card = self.common.card()?;
-        let shown = self.common.shown();
+        let shown = self.common.shown;
         let sure = self.common.as_written;
         let place = match (self.place, card.as_ref()) {
             (Some(PlaceArg::BehindHeadBearing), _) => ShimPlace::BehindHeadBearing,
@@ -287,7 +287,7 @@ impl GaugeWay {
 impl EtchedWay {
     fn answer(&self) -> Result<Answer> {
         let card = self.common.card()?;
-        let shown = self.common.shown();
+        let shown = self.common.shown;
         let base_mm = PINION_PACK.check(&self.base, self.common.as_written)?;
         let etched: Vec<f64> = self.etched.iter().map(|length| length.mm()).collect();
         let found = from_etched(base_mm, &etched)?;
@@ -309,7 +309,7 @@ impl EtchedWay {
 impl DimensionsWay {
     fn answer(&self) -> Result<Answer> {
         let card = self.common.card()?;
-        let shown = self.common.shown();
+        let shown = self.common.shown;
         let sure = self.common.as_written;
         if card
             .as_ref()

@@ -159,7 +159,7 @@ impl Preload {
             seal: self.seal,
             seal_drag_nm: drag_nm,
         };
-        Ok(answer(&trials, &found, asked, &self.common.shown()))
+        Ok(answer(&trials, &found, asked, &self.common.shown))
     }
 }
 
@@ -186,6 +186,6 @@ impl Sleeve {
             })
             .collect::<Result<Vec<_>>>()?;
         let next = sleeve::next(&steps, window_nm, limit_nm)?;
-        Ok(sleeve::answer(&steps, &next, &self.common.shown()))
+        Ok(sleeve::answer(&steps, &next, &self.common.shown))
     }
 }

@@ -96,7 +96,7 @@ impl Backlash {
         };
         let mut round = judge(&places, &limits)?;
         round.other_direction_mm = self.other_direction(&round, card.as_ref())?;
-        Ok(answer(&places, &round, &limits, &self.common.shown()))
+        Ok(answer(&places, &round, &limits, &self.common.shown))
     }
 
     fn other_direction(&self, round: &Round, card: Option<&Card>) -> Result<Option<f64>> {

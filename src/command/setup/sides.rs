@@ -178,7 +178,7 @@ impl SideShims {
         }
         let ratio = updated(self.ratio.ratio(card.as_ref())?, &trials);
         let packs = split(&found, &wanted, ratio)?;
-        Ok(answer(&found, &wanted, &packs, &self.common.shown()))
+        Ok(answer(&found, &wanted, &packs, &self.common.shown))
     }
 }
 
@@ -201,6 +201,6 @@ impl Adjusters {
         };
         let ratio = updated(self.ratio.ratio(card.as_ref())?, &trials);
         let turn = notches(found, wanted, notch_mm, self.preload_notches, ratio)?;
-        Ok(notches_answer(found, wanted, &turn, &self.common.shown()))
+        Ok(notches_answer(found, wanted, &turn, &self.common.shown))
     }
 }

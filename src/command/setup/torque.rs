@@ -57,7 +57,7 @@ pub(super) struct CaseSpread {
 impl Torque {
     pub(super) fn answer(&self) -> Result<Answer> {
         let card = self.common.card()?;
-        let shown = self.common.shown();
+        let shown = self.common.shown;
         let sure = self.common.as_written;
         let pinion = readings(&ROTATING.check_all(&self.pinion, sure)?)?;
         if self.total.is_empty() {
@@ -88,6 +88,6 @@ impl CaseSpread {
         let given = window(two(&SPREAD.check_all(&self.window, sure)?), "--window")?;
         let window_mm = given.or(card.and_then(|card| card.limits.case_spread_mm));
         let found = case_spread::spread(before, after, window_mm)?;
-        Ok(case_spread::answer(&found, &self.common.shown()))
+        Ok(case_spread::answer(&found, &self.common.shown))
     }
 }
