@@ -252,7 +252,7 @@ def pair(a, render, pool):
              plane_col=np.array([[0.22, 0.13, 0.07, 0.30, 0.19, 0.11]] * 2), cog=np.zeros(12), flash_col=np.zeros(3), sky=np.array([0.45, 0.47, 0.5]), wall_z=-1e6,
              ground=np.array([0.12, 0.11, 0.1]), up=np.array([0, 0, -1.0]), blob=blob, steel=np.full(3, 0.05), steel_f0=np.full(3, 0.22), steel_rough=0.5, mottle=0.3,
              mottle_scale=0.3, rust=0, other=np.full(3, 0.12), other_rough=0.5, other_f0=0.2, paint=np.array([0.78, 0.56, 0.05]), paint_rough=0.45, opacity=3.5, streak=0.45,
-             bare=0.15, top_share=0.5, root_share=0.7, ragged=0.4, first_tooth=0, painted_teeth=d["teeth"], other_flank_painted=1, polarity=0, streak_u=3, streak_v=16, fleck=0, reach=0.25, scatter_u=0.012, scatter_v=0.010,
+             bare=0.15, top_share=0.5, root_share=0.7, ragged=0.4, first_tooth=0, painted_teeth=d["teeth"], other_flank_painted=1, polarity=0, streak_u=3, streak_v=16, streak_lean=0, fleck=0, reach=0.25, scatter_u=0.012, scatter_v=0.010,
              rim=0.7, slide=0.4, has_patch=1, stain=0.6, tanfov=18 / 28, _seed=a.seed)
     w, h = 1600, 1200
     for side, name in enumerate(("drive", "coast")):

@@ -73,8 +73,8 @@ struct Scene {
     float steel[3], steel_f0[3], steel_rough, mottle, mottle_scale, rust, other[3], other_rough, other_f0;
     // compound: colour, roughness, opacity, streakiness, bare share, top land share, root share, end raggedness
     float paint[3], paint_rough, opacity, streak, bare, top_share, root_share, ragged, first_tooth, painted_teeth, other_flank_painted, polarity;
-    // brush streaks: cycles along and across the flank; bare flecks: threshold; how far past the tip edge the brush reached
-    float streak_u, streak_v, fleck, reach;
+    // brush streaks: cycles along and across the flank, and their slope; bare flecks: threshold; how far past the tip edge the brush reached
+    float streak_u, streak_v, streak_lean, fleck, reach;
     // patch for convex and concave: centre u v, half sizes, lean, power, edge noise, residue; scatter u v, rim, streaks of sliding; has_patch
     float patch[16], scatter_u, scatter_v, rim, slide, has_patch, stain;
     float exposure, seed;
@@ -221,10 +221,13 @@ FN float film_at(const Scene &s, const FlankAt &f, bool on_flank, bool &in_patch
     if (rel >= (int)s.painted_teeth) return 0;
     uint32_t k = (uint32_t)s.seed * 131u + f.tooth * 17u + f.side;
     bool coat = !(f.side == 1 && s.other_flank_painted < 0.5f);
-    float st = fbm2(f.u * s.streak_u + f.tooth * 7.3f, f.v * s.streak_v + f.side * 9, k), st2 = fbm2(f.u * s.streak_u * 0.75f + 40, f.v * s.streak_v * 0.55f + 80 + f.tooth, k + 5);
+    // streaks lean and waver, or they would end in boxes
+    float su = f.u + 0.35f / s.streak_u * (fbm2(f.u * 7, f.v * s.streak_v * 1.7f, k + 71) - 0.5f) * 2;
+    float sv = f.v + s.streak_lean * (f.u - 0.5f) + 0.7f / s.streak_v * (fbm2(f.u * 6 + f.tooth * 2.1f, f.v * 5, k + 73) - 0.5f) * 2;
+    float st = fbm2(su * s.streak_u + f.tooth * 7.3f, sv * s.streak_v + f.side * 9, k), st2 = fbm2(su * s.streak_u * 0.75f + 40, sv * s.streak_v * 0.55f + 80 + f.tooth, k + 5);
     float thick = coat ? fmaxf(0.0f, 1 + s.streak * 2.6f * (st - 0.5f)) : 0.0f;
     float bare = smooth(s.bare - 0.025f, s.bare + 0.015f, st2);
-    bare *= smooth(s.fleck - 0.02f, s.fleck + 0.02f, fbm2(f.u * s.streak_u * 2.5f, f.v * s.streak_v * 0.8f + f.tooth * 5, k + 51));
+    bare *= smooth(s.fleck - 0.02f, s.fleck + 0.02f, fbm2(su * s.streak_u * 2.5f, sv * s.streak_v * 0.8f + f.tooth * 5, k + 51));
     // the brush misses ends and edges raggedly
     float edge = fminf(fminf(f.u + 0.03f, 1.03f - f.u) * 8, fminf(f.v + 0.25f, 1 + s.reach - f.v) * 3);
     bare *= smooth(0, 0.6f, edge + s.ragged * 4 * (st2 - 0.55f) + 0.3f);

@@ -11,7 +11,7 @@ FIELDS = [(n, 1) for n in "teeth sG cG Ri Re Rm am ta bm tb p0 p1 p2 p3 p4 share
     ("caps", 40), ("cog", 12), ("cam", 12), ("tanfov", 1), ("aperture", 1), ("focus", 1), ("flash", 3), ("flash_col", 3), ("up", 3), ("sky", 3),
     ("ground", 3), ("blob", 42), ("steel", 3), ("steel_f0", 3), ("steel_rough", 1), ("mottle", 1), ("mottle_scale", 1), ("rust", 1), ("other", 3),
     ("other_rough", 1), ("other_f0", 1), ("paint", 3), ("paint_rough", 1), ("opacity", 1), ("streak", 1), ("bare", 1), ("top_share", 1),
-    ("root_share", 1), ("ragged", 1), ("first_tooth", 1), ("painted_teeth", 1), ("other_flank_painted", 1), ("polarity", 1), ("streak_u", 1), ("streak_v", 1), ("fleck", 1), ("reach", 1), ("patch", 16),
+    ("root_share", 1), ("ragged", 1), ("first_tooth", 1), ("painted_teeth", 1), ("other_flank_painted", 1), ("polarity", 1), ("streak_u", 1), ("streak_v", 1), ("streak_lean", 1), ("fleck", 1), ("reach", 1), ("patch", 16),
     ("scatter_u", 1), ("scatter_v", 1), ("rim", 1), ("slide", 1), ("has_patch", 1), ("stain", 1), ("exposure", 1), ("seed", 1)]
 SIZE = sum(n for _, n in FIELDS)
 
@@ -76,9 +76,12 @@ def gear(r):
     alpha, skew = np.radians(r.uniform(17, 24)), np.radians(r.uniform(-4, 4))
     tv, tc = np.tan(alpha + skew), np.tan(alpha - skew)
     pn = np.pi * mmn
-    top = r.uniform(0.16, 0.3) * met                       # land left at the tip
-    share = (top + am * (tv + tc)) / pn
-    d.update(share0=share, share1=0 if hobbed else r.uniform(-0.02, 0.06), tan_convex=tv, tan_concave=tc, ke=r.uniform(0.25, 0.7), kf=r.uniform(0.45, 1.5))
+    # Land left at the tip; slots are left at least as wide at the root as a narrow cutter's point.
+    for top in r.uniform(0.14, 0.75, 20) * met:
+        share = (top + am * (tv + tc)) / pn
+        if (top + depth * (tv + tc)) / pn < 0.86:
+            break
+    d.update(share0=share, share1=0 if hobbed else r.uniform(-0.02, 0.06), tan_convex=tv, tan_concave=tc, ke=r.uniform(0.2, 0.7), kf=r.uniform(0.3, 1.25))
     back = Re * cG - (-d["bm"]) * sG
     d.update(zback=back + r.uniform(3, 20), rbore=Ri * sG * r.uniform(0.62, 0.93), rout=Re * sG + r.uniform(-1.0, 2.0), step=r.uniform(0, 4),
              phase=r.uniform(0, 2 * np.pi), mirror=r.choice([-1, 1]), has_gear=1)
@@ -232,6 +235,7 @@ def scene(seed, kind=None, make_gear=gear):
              bare=r.choice([0.0, 0.2, 0.3, 0.36, 0.42]) * r.uniform(0.8, 1.05), top_share=r.choice([0.1, 0.5, 1.0]), root_share=r.choice([0.2, 0.7, 1.0]), ragged=r.uniform(0, 1.3),
              first_tooth=(mid - n // 2) % int(d["teeth"]), painted_teeth=0 if kind == "clean" else n, other_flank_painted=float(r.random() < 0.85),
              polarity=float(r.random() < 0.12), streak_u=np.exp(r.uniform(np.log(1.5), np.log(7))), streak_v=np.exp(r.uniform(np.log(7), np.log(40))),
+             streak_lean=r.normal(0, 0.15),
              fleck=r.choice([0.0, 0.24, 0.32, 0.38]), reach=r.uniform(0.03, 0.25))
     patch = np.zeros((2, 8))
     for s in range(2):
