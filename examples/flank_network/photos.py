@@ -307,8 +307,9 @@ def apart(a, render, pool):
                 d.update(aperture=dist * d["tanfov"] * 0.10, focus=dist * 0.6)
             seen = dict(d, painted_teeth=d["teeth"], first_tooth=0) if fault == "no_compound" else d
             labels = render.picture(d, w // 5, h // 5, 1, 1)
-            if 4 <= len(measurable_teeth(seen, labels, side, w // 5, h // 5)) <= 9:
-                break
+            shown = [np.sum((labels[1] & 15) == 2 + s) for s in (side, 1 - side)]
+            if shown[0] > 1.15 * shown[1] and 4 <= len(measurable_teeth(seen, labels, side, w // 5, h // 5)) <= 9:
+                break                                      # the flank that is meant is the one that shows more
         # the focus lies on the flanks in view
         if fault != "blurred":
             mid = measurable_teeth(seen, labels, side, w // 5, h // 5)

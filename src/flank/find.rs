@@ -128,7 +128,7 @@ const WORST_MISFIT: f64 = 0.07;
 
 /// The form that shows less must cover less than this share of the other, or the photo does not
 /// say which of the two is meant.
-const CLEARLY_LESS: f64 = 0.8;
+const CLEARLY_LESS: f64 = 0.87;
 
 /// A gear whose other hand fits this many times worse is taken at its word.
 const SURE_OTHER_HAND: f64 = 2.0;
