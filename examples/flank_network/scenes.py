@@ -240,7 +240,7 @@ def scene(seed, kind=None, make_gear=gear):
     patch = np.zeros((2, 8))
     for s in range(2):
         cu, cv = np.clip(r.normal(0.5, 0.19), 0.08, 0.92), np.clip(r.normal(0.5, 0.2), 0.1, 0.9)
-        patch[s] = [cu, cv, r.uniform(0.14, 0.36), r.uniform(0.16, 0.42), r.normal(0, 0.25), r.uniform(1.6, 3.5), r.uniform(0.05, 0.8), r.choice([0.0, 0.02, 0.05, 0.1, 0.25]) * r.uniform(0.5, 1.2)]
+        patch[s] = [cu, cv, r.uniform(0.14, 0.36), r.uniform(0.16, 0.42), r.normal(0, 0.25), r.uniform(1.6, 3.5), r.uniform(0.05, 0.8), r.choice([0.0, 0.02, 0.05, 0.1, 0.2, 0.4]) * r.uniform(0.5, 1.2)]
     d.update(patch=patch, scatter_u=r.uniform(0, 0.05), scatter_v=r.uniform(0, 0.035), rim=r.uniform(0, 1.5), slide=r.uniform(0, 1.2),
              has_patch=float(kind == "painted"), stain=r.uniform(0, 1.5), exposure=1)
     d["_kind"], d["_mid"] = kind, mid
