@@ -60,7 +60,7 @@ class Renderer:
 def flank_point(d, tooth, side, u, v):
     """Point of a flank in the gear's frame: the inverse of flank_at in renderer.h. side 0 = convex, 1 = concave."""
     u, v = np.broadcast_arrays(np.asarray(u, float), np.asarray(v, float))
-    R = d["Ri"] + u * (d["Re"] - d["Ri"])
+    R = d["Ri"] + d["kend"] + u * (d["Re"] - d["Ri"] - 2 * d["kend"])
     t = R - d["Rm"]
     a, b = d["am"] + t * d["ta"], d["bm"] + t * d["tb"]
     h = v * (a + b - d["kf"] - d["ke"]) - b + d["kf"]
@@ -227,7 +227,7 @@ def gear_of_card(path):
     pn, t = 2 * np.pi * Rm * sG / z2 * np.cos(beta), np.tan(alpha)
     top = 0.2 * od / z2                                    # land left at the tip: common practice, no source
     d = dict(teeth=z2, sG=sG, cG=cG, Ri=Ri, Re=Re, Rm=Rm, am=am, ta=np.tan(taper * share), bm=depth - am, tb=np.tan(taper * (1 - share)),
-             share0=(top + 2 * am * t) / pn, share1=0.03, tan_convex=t, tan_concave=t, ke=0.25, kf=clear, zback=Re * cG + (depth - am) * sG + 9,
+             share0=(top + 2 * am * t) / pn, share1=0.03, tan_convex=t, tan_concave=t, ke=0.25, kend=0.25, kf=clear, zback=Re * cG + (depth - am) * sG + 9,
              rbore=Ri * sG * 0.8, rout=Re * sG, step=2, phase=0.3, mirror=-1 if g["hand"] == "left" else 1, has_gear=1,
              _b=b, _od=od, _Gamma=Gamma, _hobbed=False, _met=od / z2)
     return d | {"p%d" % i: p[i] for i in range(5)}

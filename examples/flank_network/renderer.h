@@ -1,7 +1,7 @@
 // A small path tracer of painted ring gears, one source for the GPU (nvcc) and for the CPU (g++ -fopenmp).
 //
 // The scene is a signed-distance field: ring gear, hub, housing, bench, clutter. Frame of the gear: axis = z from the pitch apex to the
-// back, R = cone distance, h = height above the pitch cone. Flank coordinates: u = (R - Ri)/(Re - Ri), v = share of the local depth between the
+// back, R = cone distance, h = height above the pitch cone. Flank coordinates: u = share of the face width between the ends' edge breaks, v = share of the local depth between the
 // upper end of the root fillet and the lower end of the tip's edge break. Lengths are millimetres, angles radians, colours linear.
 #pragma once
 #include <math.h>
@@ -54,7 +54,7 @@ FN float fbm2(float x, float y, uint32_t s) { return 0.5f * noise2(x, y, s) + 0.
 // Everything a picture depends on. The order is that of SCENE_FIELDS in scenes.py.
 struct Scene {
     // gear
-    float teeth, sG, cG, Ri, Re, Rm, am, ta, bm, tb, p0, p1, p2, p3, p4, share0, share1, tan_convex, tan_concave, ke, kf, zback, rbore, rout, step, phase, mirror, has_gear;
+    float teeth, sG, cG, Ri, Re, Rm, am, ta, bm, tb, p0, p1, p2, p3, p4, share0, share1, tan_convex, tan_concave, ke, kend, kf, zback, rbore, rout, step, phase, mirror, has_gear;
     // hub: four coaxial rings r0 r1 z0 z1
     float hub[16];
     // housing: inner radius (0 = none), opening direction x y and offset, back wall z
@@ -101,7 +101,7 @@ FN FlankAt flank_at(const Scene &s, V p) {
     f.dconc = (f.x - wn + f.h * s.tan_concave) / sqrtf(1 + s.tan_concave * s.tan_concave);
     f.dconv = (-f.x - wn + f.h * s.tan_convex) / sqrtf(1 + s.tan_convex * s.tan_convex);
     float a = s.am + (Rc - s.Rm) * s.ta, b = s.bm + (Rc - s.Rm) * s.tb;
-    f.u = (f.R - s.Ri) / (s.Re - s.Ri);
+    f.u = (f.R - s.Ri - s.kend) / (s.Re - s.Ri - 2 * s.kend);
     f.v = (f.h + b - s.kf) / (a + b - s.kf - s.ke);
     f.side = f.dconv > f.dconc ? 0 : 1;
     return f;
@@ -119,7 +119,7 @@ FN float gear_sdf(const Scene &s, V p) {
     if (slab > 3.0f) return fminf(body, slab);
     FlankAt f = flank_at(s, p);
     float tooth = smax(smax(f.dconv, f.dconc, s.ke), h - a, s.ke);
-    tooth = smax(tooth, smax(s.Ri - R, R - s.Re, s.ke), s.ke);
+    tooth = smax(tooth, smax(s.Ri - R, R - s.Re, s.kend), s.kend);
     tooth = fmaxf(tooth, -h - b - 1.0f);
     return smin(tooth, body, s.kf);
 }
@@ -277,7 +277,7 @@ FN Surface surface_at(const Scene &s, V p, const Dist &hit) {
         V f0 = v3(s.steel_f0[0], s.steel_f0[1], s.steel_f0[2]) * metal;
         o.rough = clampf(s.steel_rough * (0.75f + 0.5f * m), 0.08f, 1.0f);
         FlankAt f = flank_at(s, p);
-        bool teeth = f.u > -0.02f && f.u < 1.02f && f.v > -0.6f;
+        bool teeth = f.u > -0.05f && f.u < 1.05f && f.v > -0.6f;
         if (teeth) {
             bool in, on = f.v >= 0 && f.v <= 1 && fmaxf(f.dconv, f.dconc) > -0.25f;
             float t = film_at(s, f, on, in);
@@ -412,8 +412,7 @@ FN void label_dir(const Scene &s, V dir, uint8_t *cls, float *u, float *v, int *
     if (!march(s, o, d, 900, t, hit) || hit.m != M_GEAR) return;
     FlankAt f = flank_at(s, o + d * t);
     *cls = 1; *u = f.u; *v = f.v; *tooth = f.tooth;
-    bool band = f.u > -0.01f && f.u < 1.01f;
-    bool on = band && f.v >= 0 && f.v <= 1 && fmaxf(f.dconv, f.dconc) > -0.25f;
+    bool on = f.u >= 0 && f.u <= 1 && f.v >= 0 && f.v <= 1 && fmaxf(f.dconv, f.dconc) > -0.25f;
     if (!on) return;
     bool in; float film = film_at(s, f, true, in);
     *cls = (uint8_t)((f.side ? 3 : 2) | (in ? 128 : 0) | (1 - expf(-film * s.opacity) > 0.5f ? 64 : 0));

@@ -6,7 +6,7 @@ are common practice, no source.
 import numpy as np
 
 # name, number of floats: the order of struct Scene in renderer.h
-FIELDS = [(n, 1) for n in "teeth sG cG Ri Re Rm am ta bm tb p0 p1 p2 p3 p4 share0 share1 tan_convex tan_concave ke kf zback rbore rout step phase mirror has_gear".split()] + [
+FIELDS = [(n, 1) for n in "teeth sG cG Ri Re Rm am ta bm tb p0 p1 p2 p3 p4 share0 share1 tan_convex tan_concave ke kend kf zback rbore rout step phase mirror has_gear".split()] + [
     ("hub", 16), ("house_r", 1), ("house_nx", 1), ("house_ny", 1), ("house_c", 1), ("wall_z", 1), ("plane", 8), ("plane_kind", 2), ("plane_col", 12),
     ("caps", 40), ("cog", 12), ("cam", 12), ("tanfov", 1), ("aperture", 1), ("focus", 1), ("flash", 3), ("flash_col", 3), ("up", 3), ("sky", 3),
     ("ground", 3), ("blob", 42), ("steel", 3), ("steel_f0", 3), ("steel_rough", 1), ("mottle", 1), ("mottle_scale", 1), ("rust", 1), ("other", 3),
@@ -81,7 +81,7 @@ def gear(r):
         share = (top + am * (tv + tc)) / pn
         if (top + depth * (tv + tc)) / pn < 0.86:
             break
-    d.update(share0=share, share1=0 if hobbed else r.uniform(-0.02, 0.06), tan_convex=tv, tan_concave=tc, ke=r.uniform(0.2, 0.7), kf=r.uniform(0.3, 1.25))
+    d.update(share0=share, share1=0 if hobbed else r.uniform(-0.02, 0.06), tan_convex=tv, tan_concave=tc, ke=r.uniform(0.2, 0.7), kend=r.uniform(0.2, 0.9), kf=r.uniform(0.3, 1.25))
     back = Re * cG - (-d["bm"]) * sG
     d.update(zback=back + r.uniform(3, 20), rbore=Ri * sG * r.uniform(0.62, 0.93), rout=Re * sG + r.uniform(-1.0, 2.0), step=r.uniform(0, 4),
              phase=r.uniform(0, 2 * np.pi), mirror=r.choice([-1, 1]), has_gear=1)

@@ -178,7 +178,7 @@ def loss_of(out, k, u, v, patch, film):
 
 
 def kept_pictures(folder):
-    packs = [torch.load(f, map_location=DEV) for f in sorted(glob.glob(os.path.join(folder, "card%d_*.pt" % RANK)))]
+    packs = [torch.load(f, map_location=DEV) for f in sorted(glob.glob(os.path.join(folder, "pictures%d_*.pt" % RANK)))]
     return [p[0] for p in packs], [p[1] for p in packs]
 
 
@@ -208,7 +208,7 @@ def main():
         pics.insert(0, new[0]); labs.insert(0, new[1])
         if a.keep:
             os.makedirs(a.keep, exist_ok=True)
-            torch.save(new, os.path.join(a.keep, "card%d_%d.pt" % (RANK, a.seed)))
+            torch.save(new, os.path.join(a.keep, "pictures%d_%d.pt" % (RANK, a.seed)))
     pool.shutdown()
     pics, labs = torch.cat(pics), torch.cat(labs)
     held = min(256, len(pics) // 8)
