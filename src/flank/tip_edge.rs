@@ -13,9 +13,8 @@ const STEPS: usize = 70;
 /// Places along the length, toe and heel left out.
 const COLUMNS: usize = 40;
 
-/// How far the first fit's edge is usually off, heights: it tends to take some of the top land for
-/// flank, where both carry compound. Seen on path-traced renders; no real photos were to be had.
-const USUAL_OFF: f64 = -0.05;
+/// How far the first fit's edge may be off, heights. Judged on path-traced renders; no real photos
+/// were to be had.
 const USUAL_SPREAD: f64 = 0.12;
 
 /// A rounded edge shines or is bare, and so changes the shade twice: back and forth within these
@@ -25,11 +24,6 @@ const BREAK: (i32, i32) = (3, 14);
 
 /// The lower side of a rounded edge changes the shade by at least this share of what the upper does.
 const BREAK_SHARE: f64 = 0.45;
-
-/// How much lower than the network says a flank ends at its root, heights. It learned on fillets
-/// that reach 0.45 to 1.5 mm up the flank; those of 4 to 5 mm module reach some 0.7 mm (a fillet
-/// radius of 0.25 modules; common practice, no source), about 0.25 mm of 7.5 mm less.
-const ROOT_LOWER: f64 = 0.035;
 
 /// Heights of the first fit at which the tip edge lies, at the toe and at the heel.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -42,7 +36,7 @@ impl TipEdge {
     /// The place in the first fit of a place on the flank as the edge bounds it.
     pub fn in_fit(self, at: FlankPoint) -> FlankPoint {
         let edge = self.toe + (self.heel - self.toe) * at.length;
-        FlankPoint::new(at.length, at.height * edge - ROOT_LOWER * (1.0 - at.height))
+        FlankPoint::new(at.length, at.height * edge)
     }
 }
 
@@ -66,7 +60,7 @@ pub(super) fn tip_edge(photo: &Photo, fit: &GearFit) -> TipEdge {
     let score = |edge: (usize, usize)| {
         let change: f64 = across(edge).iter().map(|change| change.abs()).sum();
         let TipEdge { toe, heel } = edge_of(edge);
-        let off = (toe - 1.0 - USUAL_OFF).powi(2) + (heel - 1.0 - USUAL_OFF).powi(2);
+        let off = (toe - 1.0).powi(2) + (heel - 1.0).powi(2);
         change * (-0.25 * off / USUAL_SPREAD.powi(2)).exp()
     };
     let Some(best) = highest(all(), score).filter(|best| best.1 > 0.0) else {
@@ -185,6 +179,6 @@ mod tests {
         };
         let at = |height| edge.in_fit(FlankPoint::new(0.5, height));
         assert!((at(1.0).height - 0.9).abs() < 1e-12 && at(1.0).length == 0.5);
-        assert!((at(0.0).height + ROOT_LOWER).abs() < 1e-12);
+        assert!(at(0.0).height.abs() < 1e-12);
     }
 }
