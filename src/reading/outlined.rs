@@ -78,7 +78,7 @@ pub fn read_outlined(
         patches,
         clear,
         coarse,
-    } = segment(&maps, known.polarity, seen);
+    } = segment(&maps, known, seen);
     let mut teeth = Vec::new();
     let mut regions = Vec::new();
     let mut counted = Vec::new();
@@ -148,9 +148,13 @@ struct Segmented {
 
 /// Finds the patches by colour and brightness, and where these stand out poorly by colour alone,
 /// and from where contact is likely; the clearest counts.
-fn segment(maps: &[FlankMap], polarity: Option<Polarity>, seen: Option<&SeenFilm>) -> Segmented {
+fn segment(maps: &[FlankMap], known: Known, seen: Option<&SeenFilm>) -> Segmented {
     let look = |maps: &[FlankMap], likely: Option<&[Array2<f32>]>| {
-        let colours = separate(maps, polarity.or(seen.and_then(SeenFilm::polarity)), likely);
+        let colours = separate(
+            maps,
+            known.polarity.or(seen.and_then(SeenFilm::polarity)),
+            likely,
+        );
         let patches = colours
             .as_ref()
             .map_or_else(Vec::new, |colours| find_patches(colours, likely));
@@ -192,7 +196,10 @@ fn segment(maps: &[FlankMap], polarity: Option<Polarity>, seen: Option<&SeenFilm
             };
         }
     }
-    match seen.and_then(|seen| stand_in(seen, &best)) {
+    // On marks, where the colours can be trusted, nothing stands in: painted teeth that were not
+    // rolled have looked like contact to the network.
+    let found = seen.filter(|_| known.drawn == Drawn::Found);
+    match found.and_then(|seen| stand_in(seen, &best)) {
         Some(patches) => Segmented {
             patches,
             clear: best.clear.max(LEAST_CLEAR),
