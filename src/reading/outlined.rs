@@ -196,8 +196,8 @@ fn segment(maps: &[FlankMap], known: Known, seen: Option<&SeenFilm>) -> Segmente
             };
         }
     }
-    // On marks, where the colours can be trusted, nothing stands in: painted teeth that were not
-    // rolled have looked like contact to the network.
+    // Nothing stands in on marks: it took painted teeth that were never rolled for contact
+    // (fixtures/painted/not-rolled.jpg) and added no right answer.
     let found = seen.filter(|_| known.drawn == Drawn::Found);
     match found.and_then(|seen| stand_in(seen, &best)) {
         Some(patches) => Segmented {
