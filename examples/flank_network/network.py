@@ -8,6 +8,7 @@ from torch import nn
 import torch.nn.functional as F
 
 WIDTHS = [16, 24, 40, 72, 128, 160]      # at 1/2, 1/2, 1/4, 1/8, 1/16, 1/32 of the input's size
+PATCH_WIDTHS = [12, 16, 24, 40, 64, 96]  # the patch network's, which sees flattened flanks one under the other and says two planes: contact and compound
 
 
 class Pair(nn.Module):
@@ -22,15 +23,15 @@ class Pair(nn.Module):
 
 
 class FlankNet(nn.Module):
-    def __init__(self):
+    def __init__(self, widths=WIDTHS, planes=10):
         super().__init__()
-        w = WIDTHS
+        w = widths
         self.stem, self.stem_n = nn.Conv2d(3, w[0], 5, stride=2, padding=2, bias=False), nn.BatchNorm2d(w[0])
         self.down = nn.ModuleList([Pair(w[i], w[i + 1]) for i in range(5)])
         self.deep = Pair(w[5], w[5])
         self.lift = nn.ModuleList([nn.Conv2d(w[i + 1], w[i], 1) for i in range(1, 5)])
         self.up = nn.ModuleList([Pair(w[i], w[i]) for i in range(1, 5)])
-        self.head = nn.Conv2d(w[1], 10, 1)
+        self.head = nn.Conv2d(w[1], planes, 1)
 
     def forward(self, x):
         x = F.relu(self.stem_n(self.stem(x)))

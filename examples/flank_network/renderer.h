@@ -107,6 +107,17 @@ FN FlankAt flank_at(const Scene &s, V p) {
     return f;
 }
 
+// Point of a flank, the inverse of flank_at on it. side 0 = convex, 1 = concave.
+FN V flank_point(const Scene &s, int tooth, int side, float u, float v) {
+    float R = s.Ri + s.kend + u * (s.Re - s.Ri - 2 * s.kend), t = R - s.Rm;
+    float a = s.am + t * s.ta, b = s.bm + t * s.tb, h = v * (a + b - s.kf - s.ke) - b + s.kf;
+    float slope = theta_slope(s, R), cb = 1 / sqrtf(1 + slope * R * s.sG * slope * R * s.sG);
+    float wn = (s.share0 + s.share1 * t / (s.Re - s.Ri)) * 3.14159265f / s.teeth * R * s.sG * cb;
+    float x = side ? wn - h * s.tan_concave : h * s.tan_convex - wn;
+    float th = theta_c(s, R) + s.phase + tooth * 6.2831853f / s.teeth + x / (R * s.sG * cb), r = R * s.sG + h * s.cG;
+    return v3(r * cosf(th), s.mirror * r * sinf(th), R * s.cG - h * s.sG);
+}
+
 FN float gear_sdf(const Scene &s, V p) {
     if (s.has_gear < 0.5f) return 1e6f;
     float r = sqrtf(p.x * p.x + p.y * p.y);
