@@ -11,6 +11,7 @@ pub mod flank;
 pub mod frames;
 pub mod gear;
 pub mod job;
+pub mod large_pages;
 pub mod lesson;
 pub mod photo;
 pub mod reading;

@@ -2,7 +2,11 @@
 
 use clap::Parser;
 use flankread::command::{Cli, Outcome};
+use flankread::large_pages::LargePages;
 use std::process::ExitCode;
+
+#[global_allocator]
+static MEMORY: LargePages = LargePages;
 
 fn main() -> ExitCode {
     match Cli::parse().run() {
