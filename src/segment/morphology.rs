@@ -94,27 +94,72 @@ pub fn minus(a: &Mask, b: &Mask) -> Mask {
 
 /// The part of `within` that hangs together with a cell of `seed` through edges, and the seed.
 pub fn spread(seed: &Mask, within: &Mask) -> Mask {
-    let (height, width) = seed.dim();
-    let mut reached = seed.clone();
-    let mut open: Vec<(usize, usize)> = seed
-        .indexed_iter()
-        .filter_map(|(at, &marked)| marked.then_some(at))
-        .collect();
-    while let Some((r, c)) = open.pop() {
-        let near = [
-            (r.wrapping_sub(1), c),
-            (r + 1, c),
-            (r, c.wrapping_sub(1)),
-            (r, c + 1),
-        ];
-        for (r, c) in near {
-            if r < height && c < width && within[[r, c]] && !reached[[r, c]] {
-                reached[[r, c]] = true;
-                open.push((r, c));
+    let mut ground = Ground::new(within);
+    let mut reached = Ground::new(seed).places();
+    for &place in &reached {
+        ground.free[place] = false;
+    }
+    ground.flood(&mut reached);
+    ground.mask_of(&reached)
+}
+
+/// Cells that may be reached, with a border of others, so that every cell has four neighbours.
+struct Ground {
+    free: Vec<bool>,
+    dim: (usize, usize),
+}
+
+impl Ground {
+    fn new(within: &Mask) -> Self {
+        let dim = within.dim();
+        let mut free = vec![false; (dim.0 + 2) * (dim.1 + 1) + 1];
+        for (row, cells) in within.rows().into_iter().enumerate() {
+            for (free, &cell) in free[Self::first(dim, row)..].iter_mut().zip(cells) {
+                *free = cell;
             }
         }
+        Self { free, dim }
     }
-    reached
+
+    /// The place of the first cell of a row.
+    fn first(dim: (usize, usize), row: usize) -> usize {
+        (row + 1) * (dim.1 + 1) + 1
+    }
+
+    /// All places that are free.
+    fn places(&self) -> Vec<usize> {
+        let places = self.free.iter().enumerate();
+        places.filter_map(|(i, &free)| free.then_some(i)).collect()
+    }
+
+    /// A mask that marks some places.
+    fn mask_of(&self, places: &[usize]) -> Mask {
+        let mut marked = vec![false; self.free.len()];
+        for &place in places {
+            marked[place] = true;
+        }
+        let mut cells = Vec::with_capacity(self.dim.0 * self.dim.1);
+        for row in 0..self.dim.0 {
+            let first = Self::first(self.dim, row);
+            cells.extend_from_slice(&marked[first..first + self.dim.1]);
+        }
+        Mask::from_shape_vec(self.dim, cells).expect("a cell for each of the mask")
+    }
+
+    /// Adds to the places that were reached all that hang together with them; none is free any more.
+    fn flood(&mut self, reached: &mut Vec<usize>) {
+        let row = self.dim.1 + 1;
+        let mut next = 0;
+        while let Some(&at) = reached.get(next) {
+            for near in [at - row, at - 1, at + 1, at + row] {
+                if self.free[near] {
+                    self.free[near] = false;
+                    reached.push(near);
+                }
+            }
+            next += 1;
+        }
+    }
 }
 
 /// The mask with every hole filled that does not reach the map's border.
@@ -131,15 +176,14 @@ pub fn fill_holes(mask: &Mask) -> Mask {
 
 /// The parts of the mask that hang together, through edges.
 pub fn parts(mask: &Mask) -> Vec<Mask> {
-    let mut left = mask.clone();
+    let mut ground = Ground::new(mask);
     let mut parts = Vec::new();
-    for (at, &marked) in mask.indexed_iter() {
-        if marked && left[at] {
-            let mut seed = Mask::from_elem(mask.dim(), false);
-            seed[at] = true;
-            let part = spread(&seed, &left);
-            left = minus(&left, &part);
-            parts.push(part);
+    for place in 0..ground.free.len() {
+        if ground.free[place] {
+            ground.free[place] = false;
+            let mut reached = vec![place];
+            ground.flood(&mut reached);
+            parts.push(ground.mask_of(&reached));
         }
     }
     parts
