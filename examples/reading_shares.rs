@@ -10,6 +10,7 @@
 //! `/proc/thread-self/schedstat`.
 
 use flankread::flank::find::{Help, film_on, find};
+use flankread::large_pages::LargePages;
 use flankread::photo;
 use flankread::reading::{Asked, read_photo};
 use flankread::report::overlay::overlay;
@@ -17,6 +18,10 @@ use std::fs;
 use std::path::Path;
 
 const RUNS: usize = 7;
+
+/// As the program has it.
+#[global_allocator]
+static MEMORY: LargePages = LargePages;
 
 /// CPU time of this thread so far, milliseconds.
 fn used_ms() -> f64 {
