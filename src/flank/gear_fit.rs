@@ -88,6 +88,10 @@ pub(super) const SEEN_WEIGHT: f64 = 8.0;
 /// Starting poses tried for marks and for seen places.
 const STARTS: (usize, usize) = (4, 8);
 
+/// After so many steps the best of them are followed to their end.
+const ROUGH_STEPS: usize = 7;
+const FOLLOWED: usize = 3;
+
 /// Known places of one flank in the photo.
 pub type Places = Vec<(FlankPoint, PhotoPoint)>;
 
@@ -190,11 +194,16 @@ impl<'a> Problem<'a> {
         starts.sort_by(|a, b| a.mismatch.total_cmp(&b.mismatch));
         let tried = if self.seen { STARTS.1 } else { STARTS.0 };
         let best_of = |hand: Hand| {
-            starts
+            let mut ends: Vec<(&Start, Minimum)> = starts
                 .iter()
                 .filter(|start| start.hand == hand)
                 .take(tried)
-                .map(|start| (start, self.solve(start, self.unknowns(start), 25)))
+                .map(|start| (start, self.solve(start, self.unknowns(start), ROUGH_STEPS)))
+                .collect();
+            ends.sort_by(|a, b| a.1.cost.total_cmp(&b.1.cost));
+            ends.into_iter()
+                .take(FOLLOWED)
+                .map(|(start, end)| (start, self.solve(start, end.at, 25 - ROUGH_STEPS)))
                 .min_by(|a, b| a.1.cost.total_cmp(&b.1.cost))
         };
         let (left, right) = (best_of(Hand::Left)?, best_of(Hand::Right)?);
@@ -296,10 +305,16 @@ impl<'a> Problem<'a> {
                     .sum();
                 if off.is_finite() { off } else { f64::MAX }
             };
-            let angle = (-80..=80)
-                .map(|degrees| f64::from(degrees).to_radians())
-                .min_by(|&a, &b| distance(a).total_cmp(&distance(b)))
-                .unwrap_or(0.0);
+            let nearest = |degrees: &mut dyn Iterator<Item = i32>| {
+                degrees
+                    .min_by(|&a, &b| {
+                        let off = |degrees: i32| distance(f64::from(degrees).to_radians());
+                        off(a).total_cmp(&off(b))
+                    })
+                    .unwrap_or(0)
+            };
+            let rough = nearest(&mut (-80..=80).step_by(5));
+            let angle = f64::from(nearest(&mut (rough - 4..=rough + 4))).to_radians();
             unknowns.push(angle);
         }
         unknowns.extend([0.0; SHAPE_NUMBERS]);

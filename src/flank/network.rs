@@ -186,23 +186,25 @@ fn layers() -> &'static [Prepared] {
     LAYERS.get_or_init(|| {
         let strides = std::iter::once(2).chain(std::iter::repeat(1));
         read_layers(WEIGHTS)
-            .iter()
             .zip(strides)
-            .map(|(layer, stride)| Prepared::new(layer, stride))
+            .map(|(layer, stride)| Prepared::new(&layer, stride))
             .collect()
     })
 }
 
-/// Layers of a weights file; see examples/flank_network/export.py for its form.
-fn read_layers(mut bytes: &[u8]) -> Vec<Layer> {
-    let mut take = |count: usize| {
+/// Layers of a weights file, one after the other; see examples/flank_network/export.py for its form.
+fn read_layers(mut bytes: &[u8]) -> impl Iterator<Item = Layer> {
+    let mut take = move |count: usize| {
         let (head, tail) = bytes.split_at(count);
         bytes = tail;
         head
     };
     assert_eq!(take(8), MAGIC, "the weights are built in");
-    let mut layers = Vec::new();
-    loop {
+    let mut last = false;
+    std::iter::from_fn(move || {
+        if last {
+            return None;
+        }
         let mut number = || u32::from_le_bytes(take(4).try_into().expect("four bytes")) as usize;
         let (output, input, kernel) = (number(), number(), number());
         let count = output * input * kernel * kernel;
@@ -214,17 +216,15 @@ fn read_layers(mut bytes: &[u8]) -> Vec<Layer> {
             .chunks_exact(4)
             .map(|b| f32::from_le_bytes(b.try_into().expect("four bytes")))
             .collect();
-        layers.push(Layer {
+        last = output == OUTPUT_PLANES;
+        Some(Layer {
             output,
             input,
             kernel,
             weights,
             bias,
-        });
-        if output == OUTPUT_PLANES {
-            return layers;
-        }
-    }
+        })
+    })
 }
 
 /// IEEE 754 binary16 → binary32, for finite numbers.
@@ -373,10 +373,9 @@ mod tests {
 
     /// The whole network by plain sums.
     fn plain_run(input: &Planes) -> Planes {
-        let layers = read_layers(WEIGHTS);
-        let mut layers = layers.iter();
+        let mut layers = read_layers(WEIGHTS);
         let mut next = |x: &Planes, stride: usize, rectify: bool| {
-            let mut out = plain(layers.next().unwrap(), x, stride);
+            let mut out = plain(&layers.next().unwrap(), x, stride);
             if rectify {
                 out.values.iter_mut().for_each(|v| *v = v.max(0.0));
             }

@@ -110,6 +110,22 @@ impl Outline {
             .lerp(node(row + 1, column).lerp(node(row + 1, column + 1), x), y)
     }
 
+    /// Where the points at a height and at some lengths fall in the photo: as [`Self::place`], in a
+    /// third of the time.
+    pub(super) fn line(
+        &self,
+        height: f64,
+        lengths: impl Iterator<Item = f64>,
+    ) -> impl Iterator<Item = PhotoPoint> {
+        let (row, y) = cell(height, NODES.1);
+        let (low, high) = self.nodes[row * NODES.0..].split_at(NODES.0);
+        let nodes: [PhotoPoint; NODES.0] = std::array::from_fn(|i| low[i].lerp(high[i], y));
+        lengths.map(move |length| {
+            let (column, x) = cell(length, NODES.0);
+            nodes[column].lerp(nodes[column + 1], x)
+        })
+    }
+
     /// Whether the nearest node of the flank is hidden by something in front of it.
     pub fn is_hidden(&self, at: FlankPoint) -> bool {
         let near = |share: f64, nodes: usize| {
@@ -272,6 +288,18 @@ mod tests {
         let centre = outline.place(FlankPoint::new(0.5, 0.5));
         assert!(centre.distance(PhotoPoint::new(200.0, 85.0)) < 1e-9);
         assert_eq!(outline.corners(), square().corners);
+    }
+
+    #[test]
+    fn a_line_of_places_is_where_each_of_them_is() {
+        let outline = Outline::from_sides(&square());
+        for height in [0.0, 0.07, 0.5, 0.999, 1.0] {
+            let lengths = (0..=100).map(|i| f64::from(i) / 100.0);
+            for (place, length) in outline.line(height, lengths.clone()).zip(lengths) {
+                let expected = outline.place(FlankPoint::new(length, height));
+                assert!(place.distance(expected) < 1e-9, "{height} {length}");
+            }
+        }
     }
 
     #[test]

@@ -1,8 +1,8 @@
 //! A flank flattened to a small map of length × height.
 
 use super::Outline;
-use crate::frames::FlankPoint;
-use crate::photo::{Photo, linear_from_srgb};
+use crate::frames::{FlankPoint, PhotoPoint};
+use crate::photo::{Photo, linear_of_levels};
 use ndarray::Array2;
 
 /// Columns of a map (toe to heel) and rows (root to tip).
@@ -40,29 +40,27 @@ impl FlankMap {
             unseen: Array2::from_elem((rows, columns), false),
             proportion: outline.proportion,
         };
+        let look = Look {
+            linear: linear_of_levels(),
+            levels: photo.working.as_raw(),
+            size: photo.working.dimensions(),
+        };
+        let mut sums = vec![Seen::default(); columns];
         for row in 0..rows {
-            for column in 0..columns {
-                let mut sum = [0.0f32; 3];
-                let mut burnt = 0;
-                let mut outside = false;
-                for i in 0..across * up {
-                    let at = FlankPoint::new(
-                        (column as f64 + ((i % across) as f64 + 0.5) / across as f64)
-                            / columns as f64,
-                        (row as f64 + ((i / across) as f64 + 0.5) / up as f64) / rows as f64,
-                    );
-                    let place = outline.place(at).scaled(photo.scale);
-                    let (light, clipped, inside) = sample(photo, place.x, place.y);
-                    for (total, part) in sum.iter_mut().zip(light) {
-                        *total += part;
-                    }
-                    burnt += usize::from(clipped);
-                    outside |= !inside;
+            sums.fill(Seen::default());
+            for line in 0..up {
+                let height = (row as f64 + (line as f64 + 0.5) / up as f64) / rows as f64;
+                let places = columns * across;
+                let lengths = (0..places).map(|i| (i as f64 + 0.5) / places as f64);
+                for (i, place) in outline.line(height, lengths).enumerate() {
+                    look.add(place.scaled(photo.scale), &mut sums[i / across]);
                 }
-                let samples = (across * up) as f32;
-                map.light[[row, column]] = sum.map(|total| total / samples);
-                map.clipped[[row, column]] = 2 * burnt > across * up;
-                map.unseen[[row, column]] = outside
+            }
+            let samples = across * up;
+            for (column, seen) in sums.iter().enumerate() {
+                map.light[[row, column]] = seen.light.map(|total| total / samples as f32);
+                map.clipped[[row, column]] = 2 * seen.burnt > samples;
+                map.unseen[[row, column]] = seen.outside
                     || outline.is_hidden(FlankPoint::new(
                         (column as f64 + 0.5) / columns as f64,
                         (row as f64 + 0.5) / rows as f64,
@@ -73,46 +71,69 @@ impl FlankMap {
     }
 }
 
-/// Linear light at a point of the working copy (pixel corners at whole numbers), whether it is
-/// burnt out, and whether it lies in the photo at all.
-fn sample(photo: &Photo, x: f64, y: f64) -> ([f32; 3], bool, bool) {
-    let (width, height) = photo.working.dimensions();
-    let inside = x >= 0.0 && y >= 0.0 && x <= f64::from(width) && y <= f64::from(height);
-    let clamp = |value: f64, size: u32| {
-        if value.is_finite() {
-            (value - 0.5).clamp(0.0, f64::from(size - 1))
-        } else {
-            0.0
+/// What is seen at some places together.
+#[derive(Debug, Clone, Copy, Default)]
+struct Seen {
+    /// Sums of the linear light.
+    light: [f32; 3],
+    /// How many are burnt out.
+    burnt: usize,
+    /// Whether any lies outside the photo.
+    outside: bool,
+}
+
+/// The working copy of a photo as it is looked at place by place.
+struct Look<'a> {
+    linear: &'static [f32; 256],
+    levels: &'a [u8],
+    size: (u32, u32),
+}
+
+impl Look<'_> {
+    /// Adds what is seen at a point (pixel corners at whole numbers): straight lines between pixels.
+    fn add(&self, place: PhotoPoint, seen: &mut Seen) {
+        let (width, height) = self.size;
+        let inside = (0.0..=f64::from(width)).contains(&place.x)
+            && (0.0..=f64::from(height)).contains(&place.y);
+        seen.outside |= !inside;
+        let pixel = |value: f64, size: u32| {
+            let last = size - 1;
+            let value = if value.is_finite() { value - 0.5 } else { 0.0 };
+            let value = value.clamp(0.0, f64::from(last));
+            let whole = value as u32;
+            let next = (whole + 1).min(last);
+            (
+                whole as usize,
+                next as usize,
+                (value - f64::from(whole)) as f32,
+            )
+        };
+        let (left, right, x) = pixel(place.x, width);
+        let (top, low, y) = pixel(place.y, height);
+        let mut burnt = false;
+        for (px, py, weight) in [
+            (left, top, (1.0 - x) * (1.0 - y)),
+            (right, top, x * (1.0 - y)),
+            (left, low, (1.0 - x) * y),
+            (right, low, x * y),
+        ] {
+            let at = 3 * (py * width as usize + px);
+            let levels = &self.levels[at..at + 3];
+            for (sum, &level) in seen.light.iter_mut().zip(levels) {
+                *sum += weight * self.linear[usize::from(level)];
+            }
+            let clipped = levels.iter().filter(|&&l| l >= CLIPPED_LEVEL).count();
+            burnt |= clipped >= 2 && weight >= 0.25;
         }
-    };
-    let (x, y) = (clamp(x, width), clamp(y, height));
-    let (left, top) = (x as u32, y as u32);
-    let (right, low) = ((left + 1).min(width - 1), (top + 1).min(height - 1));
-    let (fx, fy) = ((x - f64::from(left)) as f32, (y - f64::from(top)) as f32);
-    let mut light = [0.0; 3];
-    let mut burnt = 0;
-    for (px, py, weight) in [
-        (left, top, (1.0 - fx) * (1.0 - fy)),
-        (right, top, fx * (1.0 - fy)),
-        (left, low, (1.0 - fx) * fy),
-        (right, low, fx * fy),
-    ] {
-        let levels = photo.working.get_pixel(px, py).0;
-        for (sum, level) in light.iter_mut().zip(levels) {
-            *sum += weight * linear_from_srgb(level);
-        }
-        if weight >= 0.25 || (fx == 0.0 && fy == 0.0) {
-            burnt = burnt.max(levels.iter().filter(|&&l| l >= CLIPPED_LEVEL).count());
-        }
+        seen.burnt += usize::from(burnt);
     }
-    (light, burnt >= 2, inside)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::flank::MarkedFlank;
-    use crate::frames::PhotoPoint;
+    use crate::photo::linear_from_srgb;
     use crate::reading::Corners;
 
     #[test]
@@ -137,5 +158,6 @@ mod tests {
         assert!(near(map.light[[0, 0]][0], 175) && near(map.light[[0, 0]][2], 40));
         assert!(near(map.light[[95, 255]][0], 25) && near(map.light[[95, 255]][2], 159));
         assert!(map.unseen.iter().all(|unseen| !unseen));
+        assert!(map.clipped.iter().all(|clipped| !clipped));
     }
 }

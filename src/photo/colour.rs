@@ -4,6 +4,11 @@ use std::sync::OnceLock;
 
 /// Linear light 0 … 1 of an 8-bit sRGB level, by the transfer function of IEC 61966-2-1.
 pub fn linear_from_srgb(level: u8) -> f32 {
+    linear_of_levels()[usize::from(level)]
+}
+
+/// The linear light of every level, for those who ask for many.
+pub(crate) fn linear_of_levels() -> &'static [f32; 256] {
     static TABLE: OnceLock<[f32; 256]> = OnceLock::new();
     TABLE.get_or_init(|| {
         std::array::from_fn(|level| {
@@ -15,7 +20,7 @@ pub fn linear_from_srgb(level: u8) -> f32 {
             };
             linear as f32
         })
-    })[usize::from(level)]
+    })
 }
 
 #[cfg(test)]

@@ -14,6 +14,7 @@ pub mod quality;
 pub mod shrink;
 
 pub use colour::linear_from_srgb;
+pub(crate) use colour::linear_of_levels;
 pub use error::PhotoError;
 pub use exif::{CameraFacts, camera_facts};
 pub use open::{Limits, open, open_with};

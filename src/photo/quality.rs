@@ -2,8 +2,7 @@
 //! flattened flanks and not on the background.
 
 use crate::flank::FlankMap;
-use crate::segment::morphology::dilate;
-use ndarray::{Array2, Axis};
+use crate::segment::morphology::{dilate, running_mean};
 
 /// Measures of the flanks of one photo.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -50,8 +49,19 @@ fn luminance(light: &[f32; 3]) -> f32 {
 /// much is. A sharp edge loses steepness in proportion to the smoothing, one that is out of focus
 /// hardly any. Streaks and patch edges run lengthwise, so that every painted flank has such edges.
 fn sharpness(map: &FlankMap) -> Option<f32> {
-    let logs = map.light.mapv(|light| (luminance(&light) + 0.004).ln());
-    let quiet = smoothed(&logs, Axis(1), 2);
+    let columns = map.light.ncols();
+    let logs: Vec<f32> = map
+        .light
+        .iter()
+        .map(|l| (luminance(l) + 0.004).ln())
+        .collect();
+    let mut quiet = logs.clone();
+    for (row, logs) in quiet
+        .chunks_exact_mut(columns)
+        .zip(logs.chunks_exact(columns))
+    {
+        running_mean(row, logs, 1, 2);
+    }
     let mute = dilate(
         &ndarray::Zip::from(&map.clipped)
             .and(&map.unseen)
@@ -60,34 +70,23 @@ fn sharpness(map: &FlankMap) -> Option<f32> {
         3,
     );
     let steepest = |reach: usize| -> Option<f32> {
-        let mut smooth = quiet.clone();
+        let (mut smooth, mut before) = (quiet.clone(), quiet.clone());
         // Three running means come near a bell curve (central limit theorem).
         for _ in 0..3 {
-            smooth = smoothed(&smooth, Axis(0), reach);
+            before.copy_from_slice(&smooth);
+            running_mean(&mut smooth, &before, columns, reach);
         }
-        let mut steps = Vec::new();
-        for ((row, column), &mute) in mute.indexed_iter() {
-            if row > 0 && !mute {
-                steps.push((smooth[[row, column]] - smooth[[row - 1, column]]).abs());
-            }
-        }
+        let mut steps: Vec<f32> = smooth[columns..]
+            .iter()
+            .zip(&smooth)
+            .zip(mute.iter().skip(columns))
+            .filter(|(_, mute)| !**mute)
+            .map(|((here, above), _)| (here - above).abs())
+            .collect();
         let at = steps.len().checked_sub(1)? * 99 / 100;
         Some(*steps.select_nth_unstable_by(at, f32::total_cmp).1)
     };
     Some(steepest(1)? / steepest(6)?.max(1e-4))
-}
-
-/// Each cell the mean of those within `reach` along one axis.
-fn smoothed(values: &Array2<f32>, axis: Axis, reach: usize) -> Array2<f32> {
-    let mut out = values.clone();
-    for (source, mut target) in values.lanes(axis).into_iter().zip(out.lanes_mut(axis)) {
-        for i in 0..source.len() {
-            let near = i.saturating_sub(reach)..(i + reach + 1).min(source.len());
-            let count = near.len() as f32;
-            target[i] = near.map(|j| source[j]).sum::<f32>() / count;
-        }
-    }
-    out
 }
 
 fn middle(values: &mut [f32]) -> Option<f32> {

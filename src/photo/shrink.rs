@@ -42,20 +42,47 @@ fn averaged(picture: &RgbImage, part: Part, (width, height): (u32, u32)) -> RgbI
                 *sum += u32::from(level);
             }
         }
+        let down = rows[1] - rows[0];
+        let two = Mean::of(2 * down);
         for (pixel, columns) in line.chunks_exact_mut(3).zip(columns.windows(2)) {
-            let count = ((rows[1] - rows[0]) * (columns[1] - columns[0])).max(1) as u32;
-            let mut total = [count / 2; 3];
-            for sums in sums[3 * columns[0]..3 * columns[1]].chunks_exact(3) {
-                for (total, sum) in total.iter_mut().zip(sums) {
-                    *total += sum;
+            let sums = &sums[3 * columns[0]..3 * columns[1]];
+            if let &[r, g, b, red, green, blue] = sums {
+                // Twelve megapixels shrink to nearly half their sides: it is two columns nearly always.
+                pixel.copy_from_slice(&[r + red, g + green, b + blue].map(|sum| two.level(sum)));
+            } else {
+                let mean = Mean::of(down * (columns[1] - columns[0]));
+                let mut total = [0; 3];
+                for sums in sums.chunks_exact(3) {
+                    for (total, sum) in total.iter_mut().zip(sums) {
+                        *total += sum;
+                    }
                 }
-            }
-            for (level, total) in pixel.iter_mut().zip(total) {
-                *level = (total / count) as u8;
+                pixel.copy_from_slice(&total.map(|sum| mean.level(sum)));
             }
         }
     }
     small
+}
+
+/// Rounded division by a count of pixels, as a multiplication: exact for fewer than 2^16 of them, more
+/// than one pixel of the smaller picture can stand for within the limits on a photo's size.
+struct Mean {
+    half: u32,
+    share: u64,
+}
+
+impl Mean {
+    fn of(count: usize) -> Self {
+        let count = count.max(1) as u64;
+        Self {
+            half: (count / 2) as u32,
+            share: (1u64 << 40).div_ceil(count),
+        }
+    }
+
+    fn level(&self, sum: u32) -> u8 {
+        ((u64::from(sum + self.half) * self.share) >> 40) as u8
+    }
 }
 
 #[cfg(test)]
@@ -90,6 +117,23 @@ mod tests {
                 resized(&picture, part, size) == expected,
                 "{part:?} {size:?}"
             );
+        }
+    }
+
+    #[test]
+    fn means_are_rounded_quotients() {
+        for count in [1, 2, 3, 7, 26, 255, 4097, 53_711, 65_535] {
+            for sum in [
+                0,
+                1,
+                count / 2,
+                count - 1,
+                77 * count + count / 2,
+                255 * count,
+            ] {
+                let expected = (sum + count / 2) / count;
+                assert_eq!(usize::from(Mean::of(count).level(sum as u32)), expected);
+            }
         }
     }
 

@@ -2,13 +2,12 @@
 //! drawn as lines over a shrunk photo, which costs a fraction of painting them.
 
 use super::flank_view::{FlankView, flank_view_svg};
-use super::overlay::drawing;
+use super::overlay::{drawing, shrunk};
 use super::reading_page::numbers;
 use super::reading_text::headline;
 use super::theme::{INK, QUIET};
 use crate::batch::run::Drawn;
 use crate::photo::Photo;
-use crate::photo::shrink::resized;
 use crate::reading::{OutlinedReading, Status};
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
@@ -23,23 +22,12 @@ const PAGE: (u32, u8) = (1100, 78);
 
 /// The small picture and the page. Neither names the file: copies of a photo share them.
 pub fn draw(photo: &Photo, read: &OutlinedReading) -> Drawn {
-    let page_picture = picture(&photo.working, PAGE.0);
-    let small = picture(&page_picture, THUMBNAIL.0);
+    let page_picture = shrunk(&photo.working, PAGE.0);
+    let small = shrunk(&page_picture, THUMBNAIL.0);
     Drawn {
         thumbnail: over(photo, read, &small, THUMBNAIL.1, false),
         page: page(photo, read, &over(photo, read, &page_picture, PAGE.1, true)),
     }
-}
-
-/// The picture with its longest side at most `longest`.
-fn picture(from: &RgbImage, longest: u32) -> RgbImage {
-    let (width, height) = from.dimensions();
-    let share = f64::from(longest) / f64::from(width.max(height));
-    if share >= 1.0 {
-        return from.clone();
-    }
-    let to = |side: u32| ((f64::from(side) * share).round() as u32).max(1);
-    resized(from, (0, 0, width, height), (to(width), to(height)))
 }
 
 /// The reading drawn over the picture, as one SVG.

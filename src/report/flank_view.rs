@@ -7,7 +7,7 @@ use super::theme::{INK, LETTERS, LIGHT, PATCH, PREDICTED, QUIET, STEEL, TARGET};
 use crate::flank::Outline;
 use crate::frames::{FlankPoint, Side};
 use crate::reading::OutlinedReading;
-use image::RgbaImage;
+use image::RgbImage;
 use std::fmt::Write as _;
 
 /// What one flank's drawing shows.
@@ -148,17 +148,8 @@ pub fn flank_view_svg(view: &FlankView) -> String {
 ///
 /// # Errors
 /// The drawing fails.
-pub fn flank_view_picture(view: &FlankView) -> Result<RgbaImage, PictureError> {
-    let mut picture = raster::picture(&flank_view_svg(view), 2.0)?;
-    for pixel in picture.pixels_mut() {
-        let cover = u32::from(pixel[3]);
-        for channel in 0..3 {
-            pixel[channel] =
-                ((u32::from(pixel[channel]) * cover + 255 * (255 - cover)) / 255) as u8;
-        }
-        pixel[3] = 255;
-    }
-    Ok(picture)
+pub fn flank_view_picture(view: &FlankView) -> Result<RgbImage, PictureError> {
+    raster::on_white(&flank_view_svg(view), 2.0)
 }
 
 /// Toe, heel, tip and root, and a scale of hundredths along two sides.

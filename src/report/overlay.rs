@@ -6,8 +6,9 @@ use super::raster;
 use super::theme::{INK, LETTERS, LIGHT, PATCH};
 use crate::frames::{FlankPoint, PhotoPoint};
 use crate::photo::Photo;
+use crate::photo::shrink::resized;
 use crate::reading::OutlinedReading;
-use image::{RgbImage, imageops};
+use image::RgbImage;
 use std::fmt::Write as _;
 
 /// Longest side of an overlay picture, pixels.
@@ -18,28 +19,22 @@ const LONGEST_PX: u32 = 1600;
 /// # Errors
 /// The drawing fails.
 pub fn overlay(photo: &Photo, read: &OutlinedReading) -> Result<RgbImage, PictureError> {
-    let (width, height) = photo.working.dimensions();
-    let shrink = f64::from(LONGEST_PX) / f64::from(width.max(height));
-    let mut picture = if shrink < 1.0 {
-        imageops::thumbnail(
-            &photo.working,
-            (f64::from(width) * shrink).round() as u32,
-            (f64::from(height) * shrink).round() as u32,
-        )
-    } else {
-        photo.working.clone()
-    };
+    let mut picture = shrunk(&photo.working, LONGEST_PX);
     let scale = f64::from(picture.width()) / f64::from(photo.width);
     let drawing = drawing(read, picture.dimensions(), scale, true);
-    let drawn = raster::picture(&drawing, 1.0)?;
-    for (to, from) in picture.pixels_mut().zip(drawn.pixels()) {
-        let cover = u32::from(from[3]);
-        for channel in 0..3 {
-            let mixed = u32::from(to[channel]) * (255 - cover) + u32::from(from[channel]) * cover;
-            to[channel] = (mixed / 255) as u8;
-        }
-    }
+    raster::draw_over(&mut picture, &drawing)?;
     Ok(picture)
+}
+
+/// The picture with its longest side at most `longest`.
+pub(super) fn shrunk(from: &RgbImage, longest: u32) -> RgbImage {
+    let (width, height) = from.dimensions();
+    let share = f64::from(longest) / f64::from(width.max(height));
+    if share >= 1.0 {
+        return from.clone();
+    }
+    let to = |side: u32| ((f64::from(side) * share).round() as u32).max(1);
+    resized(from, (0, 0, width, height), (to(width), to(height)))
 }
 
 /// The lines over the photo, as SVG of the picture's size, with the teeth's numbers or without.

@@ -11,7 +11,7 @@ use crate::reading::{OutlinedReading, Status};
 use crate::rules::advice::Advice;
 use crate::units::Units;
 use crate::{Error, Result};
-use image::{DynamicImage, ImageFormat};
+use image::{ImageFormat, RgbImage};
 use std::collections::HashSet;
 use std::io::Cursor;
 use std::path::{Path, PathBuf};
@@ -57,12 +57,12 @@ pub fn write_pictures(
     let mut views = Vec::new();
     for told in told {
         let drawn = overlay(&told.photo, &told.read)?;
-        files.push(png(drawn.clone().into())?);
+        files.push(png(&drawn)?);
         overlays.push(drawn);
         let readable = told.read.reading.status != Status::Unreadable;
         let view = readable.then(|| view(&told.read, card, advice));
         if let Some(view) = &view {
-            files.push(png(flank_view_picture(view)?.into())?);
+            files.push(png(&flank_view_picture(view)?)?);
         }
         views.push(view);
     }
@@ -118,7 +118,7 @@ fn stems(told: &[Told]) -> Vec<String> {
         .collect()
 }
 
-fn png(picture: DynamicImage) -> Result<Vec<u8>> {
+fn png(picture: &RgbImage) -> Result<Vec<u8>> {
     let mut bytes = Vec::new();
     picture
         .write_to(&mut Cursor::new(&mut bytes), ImageFormat::Png)

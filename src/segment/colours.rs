@@ -1,7 +1,7 @@
 //! Which cells of the flanks are like the ground that surrounds the patch, by the photo's own
 //! colours: compound round a wiped patch, steel round a transferred one.
 
-use super::field::{Field, median};
+use super::field::{Field, median, share};
 use super::lda::{otsu, two_kinds};
 use super::morphology::{Mask, box_mean};
 use crate::flank::FlankMap;
@@ -153,6 +153,13 @@ pub fn separate(
     })
 }
 
+/// Every so-manieth cell of a map: enough for medians and shares.
+fn sampled((rows, columns): (usize, usize), every: usize) -> impl Iterator<Item = (usize, usize)> {
+    (0..rows * columns)
+        .step_by(every)
+        .map(move |i| (i / columns, i % columns))
+}
+
 /// The maps with all differences of brightness taken out: gloss and shade, which add or take
 /// white light, change a colour's shares less than they change its brightness.
 pub fn without_brightness(maps: &[FlankMap]) -> Vec<FlankMap> {
@@ -240,9 +247,9 @@ fn border_share(kinds: &[Mask], mutes: &[Mask]) -> f64 {
 fn mean_light(maps: &[FlankMap], mutes: &[Mask], kinds: &[Mask], side: bool) -> [f64; 3] {
     let mut cells: [Vec<f64>; 3] = Default::default();
     for ((map, mute), kind) in maps.iter().zip(mutes).zip(kinds) {
-        for (i, ((light, &mute), &kind)) in map.light.iter().zip(mute).zip(kind).enumerate() {
-            if i % 7 == 0 && kind == side && !mute {
-                for (channel, &level) in cells.iter_mut().zip(light) {
+        for at in sampled(kind.dim(), 7) {
+            if kind[at] == side && !mute[at] {
+                for (channel, &level) in cells.iter_mut().zip(&map.light[at]) {
                     channel.push(f64::from(level));
                 }
             }
@@ -266,11 +273,9 @@ fn ground_fields(logs: &[Array2<[f32; 3]>], grounds: &[Mask], mutes: &[Mask]) ->
             logs.iter()
                 .zip(grounds)
                 .flat_map(|(log, ground)| {
-                    log.iter()
-                        .zip(ground)
-                        .step_by(11)
-                        .filter(|(_, ground)| **ground)
-                        .map(|(value, _)| f64::from(value[channel]))
+                    sampled(log.dim(), 11)
+                        .filter(|&at| ground[at])
+                        .map(|at| f64::from(log[at][channel]))
                 })
                 .collect(),
         )
@@ -288,54 +293,41 @@ fn ground_distances(
     grounds: &[Mask],
     mutes: &[Mask],
 ) -> Option<(Vec<Array2<f32>>, f64, f64)> {
-    let expected: Vec<_> = fields
-        .iter()
-        .zip(logs)
-        .map(|(field, log)| field.over(log.dim()))
-        .collect();
-    let off = |k: usize, at: (usize, usize)| {
-        let expected = expected[k](at);
-        let value = logs[k][at];
-        Vector3::from_fn(|i, _| f64::from(value[i]) - expected[i])
-    };
     let mut sample = Vec::new();
-    for k in 0..logs.len() {
-        for (i, (at, &ground)) in grounds[k].indexed_iter().enumerate() {
-            if i % 7 == 0 && ground && !mutes[k][at] {
-                sample.push(off(k, at));
-            }
-        }
+    let offs: Vec<Array2<[f32; 3]>> = logs
+        .iter()
+        .zip(fields)
+        .map(|(log, field)| off_field(log, field))
+        .collect();
+    for (off, (ground, mute)) in offs.iter().zip(grounds.iter().zip(mutes)) {
+        let plain = sampled(off.dim(), 7).filter(|&at| ground[at] && !mute[at]);
+        sample.extend(plain.map(|at| Vector3::from(off[at].map(f64::from))));
     }
     if sample.len() < 50 {
         return None;
     }
     let middle = Vector3::from_fn(|i, _| median(sample.iter().map(|s| s[i]).collect()));
     let mut from_middle: Vec<Vector3<f64>> = sample.iter().map(|s| s - middle).collect();
-    from_middle.sort_by(|a, b| a.norm_squared().total_cmp(&b.norm_squared()));
     // The outer part is patch edge and gloss; the spread of the rest is scaled up for the cut.
-    from_middle.truncate((from_middle.len() * 17).div_ceil(20));
-    let inner = from_middle.len() as f64;
-    let spread = from_middle
+    let inner = (from_middle.len() * 17).div_ceil(20);
+    let nearer = |a: &Vector3<f64>, b: &Vector3<f64>| a.norm_squared().total_cmp(&b.norm_squared());
+    from_middle.select_nth_unstable_by(inner - 1, nearer);
+    let spread = from_middle[..inner]
         .iter()
         .map(|s| s * s.transpose())
         .sum::<Matrix3<f64>>()
         * 1.6
-        / inner
+        / inner as f64
         + Matrix3::identity() * 2e-4;
     let inverse = spread.try_inverse()?;
-    let distances: Vec<Array2<f32>> = (0..logs.len())
-        .map(|k| {
-            Array2::from_shape_fn(logs[k].dim(), |at| {
-                let off = off(k, at) - middle;
-                off.dot(&(inverse * off)).max(0.0).sqrt() as f32
-            })
-        })
+    let distances: Vec<Array2<f32>> = offs
+        .iter()
+        .map(|off| distances_from(off, &middle, &inverse))
         .collect();
     let mut logs = Vec::new();
     for (distance, mute) in distances.iter().zip(mutes) {
-        let seen = distance.iter().zip(mute).step_by(7);
-        let seen = seen.filter(|(_, mute)| !**mute);
-        logs.extend(seen.map(|(&d, _)| (f64::from(d) + 0.3).ln()));
+        let seen = sampled(distance.dim(), 7).filter(|&at| !mute[at]);
+        logs.extend(seen.map(|at| (f64::from(distance[at]) + 0.3).ln()));
     }
     let (level, between) = otsu(logs.iter().copied());
     let mean = logs.iter().sum::<f64>() / logs.len() as f64;
@@ -344,17 +336,43 @@ fn ground_distances(
     Some((distances, limit, between / variance.max(1e-9)))
 }
 
+/// What the cells of a map differ from the field by.
+fn off_field(log: &Array2<[f32; 3]>, field: &Field) -> Array2<[f32; 3]> {
+    let (rows, columns) = log.dim();
+    let across: Vec<f32> = (0..columns).map(|c| share(c, columns) as f32).collect();
+    let mut off = log.clone();
+    for (row, mut cells) in off.rows_mut().into_iter().enumerate() {
+        let along = field.along(row, rows);
+        for (cell, u) in cells.iter_mut().zip(&across) {
+            for (value, [level, slope, bend]) in cell.iter_mut().zip(along) {
+                *value -= level + u * (slope + u * bend);
+            }
+        }
+    }
+    off
+}
+
+/// Distances from `middle` in the measure of `inverse`.
+fn distances_from(
+    off: &Array2<[f32; 3]>,
+    middle: &Vector3<f64>,
+    inverse: &Matrix3<f64>,
+) -> Array2<f32> {
+    let (middle, inverse) = (middle.cast::<f32>(), inverse.cast::<f32>());
+    off.mapv(|off| {
+        let off = Vector3::from(off) - middle;
+        off.dot(&(inverse * off)).max(0.0).sqrt()
+    })
+}
+
 /// Smoothed light over the ground's light.
 fn relative_light(log: &Array2<[f32; 3]>, field: &Field) -> Array2<[f32; 3]> {
-    let dim = log.dim();
-    let field = field.over(dim);
-    Array2::from_shape_fn(dim, |at| {
-        let ground = field(at);
-        let value = log[at];
-        std::array::from_fn(|i| {
-            let light = value[i].exp() - DARK;
-            let full = (ground[i].exp() as f32 - DARK).max(1e-3);
-            light / full
-        })
-    })
+    let mut relative = off_field(log, field);
+    for (relative, value) in relative.iter_mut().zip(log) {
+        for (relative, value) in relative.iter_mut().zip(value) {
+            let full = ((value - *relative).exp() - DARK).max(1e-3);
+            *relative = (value.exp() - DARK) / full;
+        }
+    }
+    relative
 }

@@ -20,15 +20,14 @@ impl Field {
         Self(value.map(|level| [level, 0.0, 0.0, 0.0, 0.0, 0.0]))
     }
 
-    /// The field over a map of `dim` cells, to be asked for many of them.
-    pub fn over(&self, dim: (usize, usize)) -> impl Fn((usize, usize)) -> [f64; 3] {
-        let across: Vec<f64> = (0..dim.1).map(|column| share(column, dim.1)).collect();
-        let down: Vec<f64> = (0..dim.0).map(|row| share(row, dim.0)).collect();
-        let factors = self.0;
-        move |(row, column)| {
-            let terms = terms_at(across[column], down[row]);
-            factors.map(|factors| factors.iter().zip(terms).map(|(a, b)| a * b).sum())
-        }
+    /// The field along one row of a map, to be asked for the columns: level, slope and bend of each
+    /// channel with the place from −1 to 1.
+    pub fn along(&self, row: usize, rows: usize) -> [[f32; 3]; 3] {
+        let v = share(row, rows);
+        self.0.map(|[level, across, down, bend, twist, sag]| {
+            let level = level + v * (down + v * sag);
+            [level as f32, (across + v * twist) as f32, bend as f32]
+        })
     }
 
     /// Fits the cells marked in `of`, those far off counting little (weights after Cauchy).
@@ -99,7 +98,7 @@ fn terms((row, column): (usize, usize), (rows, columns): (usize, usize)) -> [f64
 }
 
 /// Where a cell's middle lies between −1 and 1.
-fn share(cell: usize, cells: usize) -> f64 {
+pub(super) fn share(cell: usize, cells: usize) -> f64 {
     (2 * cell + 1) as f64 / cells as f64 - 1.0
 }
 
@@ -134,8 +133,11 @@ mod tests {
         let all = Mask::from_elem((96, 256), true);
         let field = Field::fit(&values, &all).unwrap();
         for column in [20, 120, 230] {
-            let found = field.over((96, 256))((40, column));
-            assert!((found[0] - column as f64 / 256.0).abs() < 0.04, "{found:?}");
+            let u = share(column, 256) as f32;
+            let found = field
+                .along(40, 96)
+                .map(|[level, slope, bend]| level + u * (slope + u * bend));
+            assert!((found[0] - column as f32 / 256.0).abs() < 0.04, "{found:?}");
             assert!((found[1] - 0.5).abs() < 1e-6);
         }
     }

@@ -217,10 +217,13 @@ fn film_share(flank: &FlankColours, region: &Mask) -> Option<(Array2<f32>, f64)>
     if !(square.is_finite() && square > 1e-9) {
         return None;
     }
-    let share = flank.relative.mapv(|light| {
-        let off = Vector3::from(light.map(f64::from)) - patch.middle;
-        (off.dot(&toward) / square) as f32
-    });
+    let (weights, level) = (
+        (toward / square).cast::<f32>(),
+        (patch.middle.dot(&toward) / square) as f32,
+    );
+    let share = flank
+        .relative
+        .mapv(|[r, g, b]| weights[0] * r + weights[1] * g + weights[2] * b - level);
     Some((share, square.sqrt()))
 }
 
