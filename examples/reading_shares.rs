@@ -4,15 +4,16 @@
 //! cargo run --release --example reading_shares -- PHOTO.jpg …
 //! ```
 //!
-//! Each figure is the least of several runs in milliseconds. The network's is that of its second run,
-//! on the part of the photo that holds the flanks; the first takes as long, and the first of all a
-//! little longer, for the weights are laid out then. Linux only: the time is that of
+//! Each figure is the least of several runs in milliseconds; the first of a program takes a little
+//! longer, for the networks' weights are laid out then. Linux only: the time is that of
 //! `/proc/thread-self/schedstat`.
 
-use flankread::flank::find::{Help, film_on, find};
+use flankread::flank::FlankMap;
+use flankread::flank::find::{Help, find};
 use flankread::photo;
 use flankread::reading::{Asked, read_photo};
 use flankread::report::overlay::overlay;
+use flankread::segment::film_on;
 use std::fs;
 use std::path::Path;
 
@@ -41,7 +42,7 @@ fn least_ms<T>(mut run: impl FnMut() -> T) -> (f64, T) {
 }
 
 fn main() {
-    println!("  decode  network  fit, outlines  segmentation    all  overlay  photo");
+    println!("  decode  finding flanks  flattening  patch network  rest    all  overlay  photo");
     for name in std::env::args().skip(1) {
         let (decode, opened) = least_ms(|| photo::open(Path::new(&name)));
         let photo = match opened {
@@ -56,14 +57,19 @@ fn main() {
             println!("{decode:8.1}  no flanks were found after {finding:.1} ms in {name}");
             continue;
         };
-        let (network, _) = least_ms(|| film_on(&photo, &found.outlines));
+        let flatten = || -> Vec<FlankMap> {
+            let outlines = found.outlines.iter();
+            outlines
+                .map(|outline| FlankMap::new(&photo, outline))
+                .collect()
+        };
+        let (flattening, maps) = least_ms(flatten);
+        let (network, _) = least_ms(|| film_on(&maps));
         let (reading, read) = least_ms(|| read_photo(&photo, &Asked::default()));
         let (drawing, _) = least_ms(|| overlay(&photo, &read));
         println!(
-            "{decode:8.1} {:>8.1} {:>14.1} {:>13.1} {:>6.1} {drawing:>8.1}  {name}",
-            2.0 * network,
-            finding - 2.0 * network,
-            reading - finding,
+            "{decode:8.1} {finding:>15.1} {flattening:>11.1} {network:>14.1} {:>5.1} {:>6.1} {drawing:>8.1}  {name}",
+            reading - finding - flattening - network,
             decode + reading,
         );
     }

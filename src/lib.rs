@@ -12,6 +12,7 @@ pub mod frames;
 pub mod gear;
 pub mod job;
 pub mod lesson;
+mod network;
 pub mod photo;
 pub mod reading;
 pub mod report;

@@ -1,10 +1,17 @@
 //! What the flank network says of each place of a photo: which surface, where on its flank.
 
-use super::network::{self, Planes, SIDE_MULTIPLE};
 use crate::frames::{FlankPoint, PhotoPoint};
 use crate::gear::set::FlankForm;
+use crate::network::{Network, Planes, SIDE_MULTIPLE, logistic};
 use crate::photo::Photo;
 use crate::photo::shrink::resized;
+use std::sync::LazyLock;
+
+/// The flank network: what it says is a proposal that the gear fit judges. Planes of its output: four
+/// class scores, length, height, contact score, compound score, and the logarithms of the errors to
+/// be expected of length and height.
+static NETWORK: LazyLock<Network> = LazyLock::new(|| Network::new(WEIGHTS));
+static WEIGHTS: &[u8] = include_bytes!("flank_network.bin");
 
 /// Longest side of what the network is shown, pixels: to find the gear, and to measure it. It was
 /// trained on flanks of the size they have at the first, and up to twice it.
@@ -81,7 +88,7 @@ impl Fields {
             steps.max(2.0) as u32 * SIDE_MULTIPLE
         };
         let input = shown(photo, window, side(window.width), side(window.height));
-        let planes = network::run(&input);
+        let planes = NETWORK.run(&input);
         Self {
             width: planes.width,
             height: planes.height,
@@ -128,11 +135,6 @@ impl Fields {
         logistic(self.planes.plane(6)[cell])
     }
 
-    /// How likely it is that a cell shows compound, 0 … 1.
-    pub fn film(&self, cell: usize) -> f32 {
-        logistic(self.planes.plane(7)[cell])
-    }
-
     /// How far off length and height at a cell are to be expected, as the network judges itself.
     pub fn expected_error(&self, cell: usize) -> FlankPoint {
         let error = |plane: usize| f64::from(self.planes.plane(plane)[cell].clamp(-5.0, 0.0)).exp();
@@ -158,10 +160,6 @@ impl Fields {
     }
 }
 
-fn logistic(score: f32) -> f32 {
-    1.0 / (1.0 + (-score).exp())
-}
-
 /// The window of the working copy at the size the network takes, as planes in 0 … 1.
 fn shown(photo: &Photo, window: Window, width: u32, height: u32) -> Planes {
     let working = &photo.working;
@@ -184,5 +182,20 @@ fn shown(photo: &Photo, window: Window, width: u32, height: u32) -> Planes {
         width: width as usize,
         height: height as usize,
         values,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use sha2::{Digest, Sha256};
+
+    #[test]
+    fn the_weights_are_the_ones_that_were_measured() {
+        let digest: String = Sha256::digest(WEIGHTS)
+            .iter()
+            .map(|byte| format!("{byte:02x}"))
+            .collect();
+        assert_eq!(digest, include_str!("flank_network.sha256").trim());
     }
 }

@@ -4,14 +4,12 @@ use super::Outline;
 use super::fields::{FINDING_SIDE_PX, Fields, MEASURING_SIDE_PX, Window};
 use super::gear_fit::{self, GearFit, MarkedFlank, Places};
 use super::proposal::proposals;
-use super::rectify::MAP_SIZE;
 use super::regular_teeth::{SeenTooth, refine};
 use super::tip_edge::{TipEdge, tip_edge};
 use crate::frames::FlankPoint;
 use crate::gear::set::{FlankForm, Hand};
 use crate::photo::Photo;
-use crate::reading::{Polarity, Reason, ReasonCode, reason};
-use ndarray::Array2;
+use crate::reading::{Reason, ReasonCode, reason};
 
 /// The end of the flanks that is the toe, as it lies in the photo.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
@@ -47,58 +45,6 @@ pub struct Help {
     pub toe: Option<ToeEnd>,
 }
 
-/// What the network sees on outlined flanks.
-#[derive(Debug, Clone)]
-pub struct SeenFilm {
-    /// How likely contact was on each cell of each flank's map, 0 … 1.
-    pub contact: Vec<Array2<f32>>,
-    /// Mean likelihood of compound over what is seen of the flanks, contact left out, 0 … 1.
-    pub film: f64,
-    /// The same where contact is likely.
-    pub film_in_contact: f64,
-}
-
-impl SeenFilm {
-    /// How contact shows, if the network sees clearly more compound on one side of its edge.
-    pub fn polarity(&self) -> Option<Polarity> {
-        let more_outside = self.film - self.film_in_contact;
-        (more_outside.abs() > CLEARLY_MORE).then_some(if more_outside > 0.0 {
-            Polarity::Wiped
-        } else {
-            Polarity::Transferred
-        })
-    }
-
-    /// Whether there is compound on the flanks, or on some of them and not where contact was.
-    pub fn painted(&self) -> bool {
-        self.film.max(self.film_in_contact) > FILM_SEEN
-            || (self.film - self.film_in_contact).abs() > FILM_DIFFERS
-    }
-
-    /// The middle of where contact is likely on all flanks together, unless that is next to nowhere.
-    pub fn contact_centre(&self) -> Option<FlankPoint> {
-        let (mut count, mut length, mut height, mut cells) = (0, 0.0, 0.0, 0);
-        for map in &self.contact {
-            cells += map.len();
-            let (rows, columns) = map.dim();
-            for ((row, column), _) in map.indexed_iter().filter(|(_, likely)| **likely > 0.5) {
-                count += 1;
-                length += (column as f64 + 0.5) / columns as f64;
-                height += (row as f64 + 0.5) / rows as f64;
-            }
-        }
-        // Less than this share of the flanks is chance.
-        (50 * count > cells).then(|| FlankPoint::new(length / count as f64, height / count as f64))
-    }
-}
-
-/// Compound in and out of contact differs by at least this likelihood when the polarity is plain.
-const CLEARLY_MORE: f64 = 0.4;
-
-/// Compound is there from this mean likelihood on, or from this difference in and out of contact.
-const FILM_SEEN: f64 = 0.5;
-const FILM_DIFFERS: f64 = 0.3;
-
 /// The flanks found in a photo.
 #[derive(Debug, Clone)]
 pub struct Found {
@@ -109,8 +55,8 @@ pub struct Found {
     /// Hand of the ring gear, where the fitted gear is of the form that is seen and the other hand fits
     /// clearly worse.
     pub hand: Option<Hand>,
-    /// What the network sees of compound and contact on each outlined flank.
-    pub film: SeenFilm,
+    /// The middle of where the flank network sees contact on all of them, unless that is next to nowhere.
+    pub contact: Option<FlankPoint>,
     /// Remarks that keep the reading from being sure.
     pub doubts: Vec<Reason>,
 }
@@ -161,7 +107,7 @@ pub fn find(photo: &Photo, help: &Help) -> Result<Found, Vec<Reason>> {
         .into_iter()
         .map(|tooth| outline(&fit, edge, tooth))
         .collect();
-    let film = seen_film(&fields, &outlines);
+    let contact = contact_centre(&fields, &outlines);
     let mut doubts = Vec::new();
     if fit.misfit > DOUBTFUL_MISFIT {
         doubts.push(reason(
@@ -187,7 +133,7 @@ pub fn find(photo: &Photo, help: &Help) -> Result<Found, Vec<Reason>> {
         outlines,
         form,
         hand: (fit.kind.form == form && fit.other_hand > SURE_OTHER_HAND).then_some(fit.kind.hand),
-        film,
+        contact,
         doubts,
     })
 }
@@ -220,46 +166,32 @@ fn outline(fit: &GearFit, edge: TipEdge, tooth: usize) -> Outline {
     }
 }
 
-/// What the network sees of compound and contact on outlined flanks, looking at the part of the
-/// photo that holds them.
-pub fn film_on(photo: &Photo, outlines: &[Outline]) -> SeenFilm {
-    let sides = outlines
-        .iter()
-        .flat_map(|outline| [outline.side(0.0), outline.side(1.0)].concat());
-    let window = Window::about(photo, sides);
-    seen_film(&Fields::of(photo, window, MEASURING_SIDE_PX), outlines)
-}
+/// Places along a flank's length and height at which contact is looked for.
+const PLACES: (usize, usize) = (64, 24);
 
-/// What the network sees of compound and contact on the outlined flanks.
-fn seen_film(fields: &Fields, outlines: &[Outline]) -> SeenFilm {
-    let (width, height) = MAP_SIZE;
-    // Out of contact and in it.
-    let (mut film, mut cells) = ([0.0; 2], [0.0; 2]);
-    let mut contact_of = |outline: &Outline| {
-        Array2::from_shape_fn((height, width), |(row, column)| {
+/// Contact on less than this share of the flanks is chance.
+const LEAST_CONTACT: f64 = 0.02;
+
+/// The middle of where the flank network sees contact on the outlined flanks.
+fn contact_centre(fields: &Fields, outlines: &[Outline]) -> Option<FlankPoint> {
+    let (mut count, mut length, mut height) = (0usize, 0.0, 0.0);
+    for outline in outlines {
+        for place in 0..PLACES.0 * PLACES.1 {
             let at = FlankPoint::new(
-                (column as f64 + 0.5) / width as f64,
-                (row as f64 + 0.5) / height as f64,
+                ((place % PLACES.0) as f64 + 0.5) / PLACES.0 as f64,
+                ((place / PLACES.0) as f64 + 0.5) / PLACES.1 as f64,
             );
-            let Some(cell) = fields.cell_at(outline.place(at)) else {
-                return 0.0;
-            };
-            let contact = fields.contact(cell);
-            if !outline.is_hidden(at) {
-                let side = usize::from(contact > 0.5);
-                film[side] += f64::from(fields.film(cell));
-                cells[side] += 1.0;
+            let cell = fields.cell_at(outline.place(at));
+            if cell.is_some_and(|cell| fields.contact(cell) > 0.5) {
+                count += 1;
+                length += at.length;
+                height += at.height;
             }
-            contact
-        })
-    };
-    let contact = outlines.iter().map(&mut contact_of).collect();
-    let mean = |side: usize| film[side] / f64::max(cells[side], 1.0);
-    SeenFilm {
-        contact,
-        film: mean(0),
-        film_in_contact: mean(1),
+        }
     }
+    let places = (outlines.len() * PLACES.0 * PLACES.1) as f64;
+    let count = count as f64;
+    (count > LEAST_CONTACT * places).then(|| FlankPoint::new(length / count, height / count))
 }
 
 /// Cells of the fields that lie on flanks of a form.

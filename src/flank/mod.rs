@@ -7,7 +7,6 @@ pub mod gear_fit;
 pub mod gear_form;
 mod least_squares;
 pub mod marks;
-mod network;
 pub mod next_tooth;
 pub mod outline;
 mod proposal;

@@ -2,7 +2,9 @@
 //! flattened flanks and not on the background.
 
 use crate::flank::FlankMap;
-use crate::segment::morphology::{dilate, running_mean};
+use crate::segment::mask::picture;
+use imageproc::distance_transform::Norm;
+use imageproc::morphology::dilate;
 
 /// Measures of the flanks of one photo.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -62,13 +64,10 @@ fn sharpness(map: &FlankMap) -> Option<f32> {
     {
         running_mean(row, logs, 1, 2);
     }
-    let mute = dilate(
-        &ndarray::Zip::from(&map.clipped)
-            .and(&map.unseen)
-            .map_collect(|&a, &b| a || b),
-        3,
-        3,
-    );
+    let says_nothing = ndarray::Zip::from(&map.clipped)
+        .and(&map.unseen)
+        .map_collect(|&a, &b| a || b);
+    let mute = dilate(&picture(&says_nothing), Norm::LInf, 3);
     let steepest = |reach: usize| -> Option<f32> {
         let (mut smooth, mut before) = (quiet.clone(), quiet.clone());
         // Three running means come near a bell curve (central limit theorem).
@@ -79,14 +78,40 @@ fn sharpness(map: &FlankMap) -> Option<f32> {
         let mut steps: Vec<f32> = smooth[columns..]
             .iter()
             .zip(&smooth)
-            .zip(mute.iter().skip(columns))
-            .filter(|(_, mute)| !**mute)
+            .zip(&mute.as_raw()[columns..])
+            .filter(|(_, mute)| **mute == 0)
             .map(|((here, above), _)| (here - above).abs())
             .collect();
         let at = steps.len().checked_sub(1)? * 99 / 100;
         Some(*steps.select_nth_unstable_by(at, f32::total_cmp).1)
     };
     Some(steepest(1)? / steepest(6)?.max(1e-4))
+}
+
+/// The mean of each of a row of items, of `size` numbers each, and those within `reach` of it, cut at
+/// the ends.
+fn running_mean(means: &mut [f32], items: &[f32], size: usize, reach: usize) {
+    means.fill(0.0);
+    let (count, reach) = (items.len() / size, reach.min(items.len() / size));
+    // The neighbours in order, each added to all items at once.
+    for back in (1..=reach).rev() {
+        add(&mut means[back * size..], items);
+    }
+    for ahead in 0..=reach {
+        add(means, &items[ahead * size..]);
+    }
+    for (i, item) in means.chunks_exact_mut(size).enumerate() {
+        let near = (i + reach + 1).min(count) - i.saturating_sub(reach);
+        for value in item {
+            *value /= near as f32;
+        }
+    }
+}
+
+fn add(sums: &mut [f32], values: &[f32]) {
+    for (sum, value) in sums.iter_mut().zip(values) {
+        *sum += value;
+    }
 }
 
 fn middle(values: &mut [f32]) -> Option<f32> {
@@ -120,6 +145,21 @@ mod tests {
         assert!(sharp.sharpness > 2.5, "{sharp:?}");
         assert!(soft.sharpness < 1.5, "{soft:?}");
         assert!(sharp.burnt_share == 0.0 && sharp.brightness > 0.3);
+    }
+
+    #[test]
+    fn means_are_those_of_the_neighbours_there_are() {
+        let items: Vec<f32> = (0..26).map(|i| (i * i % 11) as f32).collect();
+        for (size, reach) in [(1, 2), (2, 3), (13, 0), (2, 40)] {
+            let mut means = vec![f32::NAN; items.len()];
+            running_mean(&mut means, &items, size, reach);
+            let count = items.len() / size;
+            for (at, mean) in means.iter().enumerate() {
+                let near = (at / size).saturating_sub(reach)..(at / size + reach + 1).min(count);
+                let sum: f32 = near.clone().map(|i| items[i * size + at % size]).sum();
+                assert!((mean - sum / near.len() as f32).abs() < 1e-5);
+            }
+        }
     }
 
     #[test]

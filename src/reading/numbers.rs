@@ -2,7 +2,7 @@
 
 use super::{Margin, Patch};
 use crate::frames::FlankPoint;
-use crate::segment::morphology::Mask;
+use crate::segment::mask::Mask;
 
 /// The numbers of a patch region on a map of length × height; `proportion` is the flank's depth
 /// over its length. `None` for an empty region.

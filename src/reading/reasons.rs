@@ -4,21 +4,18 @@ use super::combine::Combined;
 use super::{FlankSide, Reason, ReasonCode, Status};
 use crate::flank::Outline;
 use crate::photo::{Photo, quality::Quality};
-use crate::segment::{Colours, FoundPatch, saturation};
+use crate::segment::{FoundPatch, SeenCompound};
 
 /// Everything a reading is judged by.
 pub(super) struct Judged<'a> {
     pub outlines: &'a [Outline],
     pub photo: &'a Photo,
     pub quality: Option<Quality>,
-    pub colours: Option<&'a Colours>,
+    /// The compound on the flanks; `None` where too little of them is seen.
+    pub compound: Option<&'a SeenCompound>,
     pub patches: &'a [Option<FoundPatch>],
     pub combined: Option<&'a Combined>,
     pub glare: f64,
-    /// How clearly the patches stand out.
-    pub clear: f64,
-    /// Whether the network sees compound on the flanks.
-    pub film_seen: bool,
     pub flank: Option<FlankSide>,
 }
 
@@ -37,10 +34,10 @@ const MOST_UNCERTAIN: (f64, f64) = (0.05, 0.08);
 /// Largest standard deviation among teeth that is still one patch.
 const MOST_SPREAD: (f64, f64) = (0.07, 0.12);
 
-/// Below this [`clearness`] the "patch" may be shading or brush marks.
-pub(super) const LEAST_CLEAR: f64 = 0.75;
-/// From this [`clearness`] on nothing better need be looked for.
-pub(super) const PLAINLY_CLEAR: f64 = 1.5;
+/// A patch counts from this plainness and agreement on, and must be on this share of the flanks.
+const PLAIN: f64 = 0.6;
+const AGREED: f64 = 0.4;
+const ENOUGH: f64 = 1.0 / 3.0;
 
 /// The status of a reading and the reasons for it.
 pub(super) fn judge(judged: &Judged) -> (Status, Vec<Reason>) {
@@ -111,21 +108,20 @@ fn unreadable(judged: &Judged) -> Vec<Reason> {
     if !against.is_empty() {
         return against;
     }
-    let shown = judged.patches.iter().flatten().filter(|p| p.contrast > 1.5);
-    let agreed = shown.filter(|p| p.agreement > 0.4).count();
-    let hazy = judged.clear < LEAST_CLEAR;
-    match judged.colours {
-        Some(colours) if !judged.film_seen && !has_compound(colours) => against.push(reason(
+    let plain = judged.patches.iter().flatten();
+    let agreed = plain
+        .filter(|patch| patch.plainness > PLAIN && patch.agreement > AGREED)
+        .count();
+    match judged.compound {
+        Some(_) if agreed > 0 && agreed as f64 >= ENOUGH * judged.outlines.len() as f64 => {}
+        Some(compound) if compound.painted() => against.push(reason(
+            ReasonCode::NoPatch,
+            "There is compound, but no patch that the teeth share. Roll the painted teeth through the mesh both ways under a light brake, then take the photo.",
+        )),
+        Some(_) => against.push(reason(
             ReasonCode::NoCompound,
             "No marking compound was found on the flanks. Paint four or five teeth thinly, roll them through the mesh, then take the photo.",
         )),
-        Some(_) if hazy || agreed == 0 || 3 * agreed < judged.outlines.len() => {
-            against.push(reason(
-                ReasonCode::NoPatch,
-                "There is compound, but no patch that the teeth share. Roll the painted teeth through the mesh both ways under a light brake, then take the photo.",
-            ));
-        }
-        Some(_) => {}
         None => against.push(reason(
             ReasonCode::NoCompound,
             "Too little of the flanks can be seen to find compound on them. Take the photo squarer to the flanks.",
@@ -137,7 +133,7 @@ fn unreadable(judged: &Judged) -> Vec<Reason> {
 fn doubts(judged: &Judged) -> Vec<Reason> {
     let mut doubts = Vec::new();
     let mut say = |code, message: String| doubts.push(reason(code, message));
-    let (Some(combined), Some(colours)) = (judged.combined, judged.colours) else {
+    let (Some(combined), Some(compound)) = (judged.combined, judged.compound) else {
         return doubts;
     };
     if judged.flank.is_none() {
@@ -146,7 +142,7 @@ fn doubts(judged: &Judged) -> Vec<Reason> {
             "It cannot be told whether these are drive or coast flanks. Say it with --flank drive or --flank coast.".into(),
         );
     }
-    if colours.polarity_sure < 0.3 {
+    if compound.polarity_sure < 0.3 {
         say(
             ReasonCode::Polarity,
             "It cannot be told whether contact wiped compound off or left it there. Say it with --polarity wiped or --polarity transferred.".into(),
@@ -194,30 +190,6 @@ fn doubts(judged: &Judged) -> Vec<Reason> {
         );
     }
     doubts
-}
-
-/// How clearly patches stand out: the separation of the two kinds of cells above what shading
-/// alone gives, the contrast of patch and ground above what noise gives, and how well the teeth
-/// agree.
-pub(super) fn clearness(colours: Option<&Colours>, patches: &[Option<FoundPatch>]) -> f64 {
-    let middle = |get: fn(&FoundPatch) -> f64| {
-        let mut values: Vec<f64> = patches
-            .iter()
-            .map(|patch| patch.as_ref().map_or(0.0, get))
-            .collect();
-        values.sort_by(f64::total_cmp);
-        values.get(values.len() / 2).copied().unwrap_or(0.0)
-    };
-    let separation = colours.map_or(0.0, |colours| colours.separation);
-    (separation - 0.6) / 0.2
-        + (middle(|p| p.contrast) - 2.5) / 4.0
-        + (middle(|p| p.agreement) - 0.7) / 0.4
-}
-
-/// Whether one of the two kinds of cells looks like compound: coloured, or much brighter than the
-/// other.
-fn has_compound(colours: &Colours) -> bool {
-    saturation(colours.compound) > 0.5 || colours.compound[1] > 2.5 * colours.steel[1]
 }
 
 /// A plain word for the colour of a linear light.

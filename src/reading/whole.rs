@@ -3,7 +3,7 @@
 use super::outlined::{Known, OutlinedReading, read_outlined, unreadable};
 use super::{Drawn, FlankSide, Mean, Polarity, Reason, ReasonCode, Source, reason};
 use crate::flank::Outline;
-use crate::flank::find::{Help, film_on, find};
+use crate::flank::find::{Help, find};
 use crate::flank::gear_fit::{self, GearFit};
 use crate::flank::marks::Marks;
 use crate::frames::{FlankPoint, Side};
@@ -79,16 +79,11 @@ pub fn read_photo(photo: &Photo, asked: &Asked) -> OutlinedReading {
         return match find(photo, &help) {
             Ok(found) => {
                 let side = side_of(found.form, asked.drives_on);
-                let mut read = read_outlined(
-                    photo,
-                    &found.outlines,
-                    known(Some(side), found.hand),
-                    Some(&found.film),
-                );
+                let mut read = read_outlined(photo, &found.outlines, known(Some(side), found.hand));
                 let mut doubts = found.doubts;
                 doubts.extend(doubt_of_hand(read.reading.hand, asked));
                 if let Some(mean) = &read.reading.mean {
-                    doubts.extend(doubts_of_found(mean, found.film.contact_centre()));
+                    doubts.extend(doubts_of_found(mean, found.contact));
                 }
                 read.doubt(doubts);
                 read
@@ -109,14 +104,7 @@ pub fn read_photo(photo: &Photo, asked: &Asked) -> OutlinedReading {
     let spoken = fit.filter(speaks).map(|fit| fit.kind);
     let inferred = spoken.map(|kind| side_of(kind.form, asked.drives_on));
     let said = known(inferred, spoken.map(|kind| kind.hand));
-    let mut read = read_outlined(photo, &outlines, said, None);
-    // Colours alone do not tell the patch: ask the network, which takes as long as all the rest.
-    let not_told =
-        |reason: &Reason| matches!(reason.code, ReasonCode::NoPatch | ReasonCode::NoCompound);
-    if read.reading.reasons.iter().any(not_told) {
-        let seen = film_on(photo, &outlines);
-        read = read_outlined(photo, &outlines, said, Some(&seen));
-    }
+    let mut read = read_outlined(photo, &outlines, said);
     let doubt = doubt_of_hand(read.reading.hand, asked);
     read.doubt(doubt.into_iter().collect());
     read
@@ -172,7 +160,7 @@ fn form_of(side: Side, drives_on: FlankForm) -> FlankForm {
 /// must be outvoted.
 const FEWEST_FOUND: usize = 3;
 
-/// Farthest the patch read by colour may stand from the contact the network sees.
+/// Farthest the patch on the flattened flanks may stand from the contact that is seen in the photo as it is.
 const FARTHEST_APART: FlankPoint = FlankPoint::new(0.15, 0.25);
 
 /// What speaks against a reading on flanks that nobody marked.
@@ -191,7 +179,7 @@ fn doubts_of_found(mean: &Mean, contact: Option<FlankPoint>) -> Vec<Reason> {
     if apart {
         doubts.push(reason(
             ReasonCode::NoPatch,
-            "The patch is not plain: its colour and its shape speak for different places. Look at the picture, paint thinly and evenly, and roll again.",
+            "The patch is not plain: seen in the photo and on the flattened flanks it lies at different places. Look at the picture, paint thinly and evenly, and roll again.",
         ));
     }
     doubts

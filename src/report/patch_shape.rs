@@ -1,7 +1,7 @@
 //! The edge of a patch region as a line in flank coordinates.
 
 use crate::frames::FlankPoint;
-use crate::segment::morphology::Mask;
+use crate::segment::mask::Mask;
 use image::{GrayImage, Luma};
 use imageproc::contours::{BorderType, find_contours};
 use ndarray::Array2;

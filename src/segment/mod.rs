@@ -1,12 +1,10 @@
-//! Compound against steel, and the contact patch inside it, on flattened flanks.
+//! Compound, and the contact patch in it, on flattened flanks.
 
-pub mod colours;
-mod field;
-mod lda;
-mod likely;
-pub mod morphology;
+pub mod compound;
+pub mod film;
+pub mod mask;
 pub mod patch;
 
-pub use colours::{Colours, saturation, separate, without_brightness};
-pub use likely::likely_patches;
+pub use compound::{SeenCompound, compound_on};
+pub use film::{FlankFilm, film_on};
 pub use patch::{FoundPatch, find_patches};

@@ -1,6 +1,5 @@
-//! The flank network: a small U-shaped convolutional network from a photo to dense flank
-//! coordinates. It was trained on renders only (examples/flank_network); what it says is a proposal
-//! that the gear fit judges.
+//! Small U-shaped convolutional networks, worked out on the CPU. They were trained on renders only
+//! (examples/flank_network).
 
 mod convolve;
 mod lanes;
@@ -15,21 +14,13 @@ use std::sync::OnceLock;
 use tiles::{Pool, TILE, Tiles};
 
 /// Input sides must be multiples of this: the deepest level works at 1/32 of the size.
-pub(super) const SIDE_MULTIPLE: u32 = 32;
+pub const SIDE_MULTIPLE: u32 = 32;
 
-/// Planes of the output: four class scores, length, height, contact score, compound score, and the
-/// logarithms of the errors to be expected of length and height.
-pub(super) const OUTPUT_PLANES: usize = 10;
-
-/// Levels of the U; each but the first halves the size.
-const LEVELS: usize = 5;
-
-static WEIGHTS: &[u8] = include_bytes!("flank_network.bin");
 const MAGIC: &[u8; 8] = b"flanknet";
 
 /// Planes of one size, row by row, plane by plane.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Planes {
+pub struct Planes {
     /// Number of planes.
     pub planes: usize,
     /// Width of each.
@@ -41,7 +32,8 @@ pub(super) struct Planes {
 }
 
 impl Planes {
-    fn zeros(planes: usize, width: usize, height: usize) -> Self {
+    /// Planes of zeros.
+    pub fn zeros(planes: usize, width: usize, height: usize) -> Self {
         Self {
             planes,
             width,
@@ -67,55 +59,91 @@ struct Layer {
     bias: Vec<f32>,
 }
 
-/// Runs the network on sRGB planes in 0 … 1, both sides multiples of [`SIDE_MULTIPLE`]. The output
-/// has half the sides and [`OUTPUT_PLANES`] planes.
-pub(super) fn run(input: &Planes) -> Planes {
-    run_with(input, Instructions::best())
+/// A network with its weights.
+pub struct Network {
+    /// The layers in the order they are used; only the first halves the picture.
+    layers: Vec<Prepared>,
+    /// Levels of the U; each but the first halves the size.
+    levels: usize,
+    /// Planes of the output.
+    planes: usize,
 }
 
-fn run_with(input: &Planes, instructions: Instructions) -> Planes {
-    // A reading runs the network twice, and fresh memory costs as much as the arithmetic.
-    thread_local! {
-        static POOL: RefCell<Pool> = RefCell::default();
+impl Network {
+    /// A network from a weights file that is part of the program; see
+    /// examples/flank_network/export.py for its form.
+    pub fn new(weights: &[u8]) -> Self {
+        let strides = std::iter::once(2).chain(std::iter::repeat(1));
+        let mut planes = 0;
+        let layers: Vec<Prepared> = read_layers(weights)
+            .zip(strides)
+            .map(|(layer, stride)| {
+                planes = layer.output;
+                Prepared::new(&layer, stride)
+            })
+            .collect();
+        Self {
+            levels: (layers.len() - 1) / 5,
+            planes,
+            layers,
+        }
     }
-    POOL.with_borrow_mut(|pool| run_in(input, instructions, pool))
-}
 
-fn run_in(input: &Planes, instructions: Instructions, pool: &mut Pool) -> Planes {
-    let mut layers = layers().iter();
-    let mut apply = |input: &Tiles, rectify: bool, pool: &mut Pool| {
-        let layer = layers.next().expect("the weights hold every layer");
-        instructions.apply(layer, input, rectify, pool)
-    };
-    // Each picture's memory serves again as soon as the next one is made of it.
-    let mut step = |x: &mut Tiles, rectify: bool, pool: &mut Pool| {
-        let next = apply(x, rectify, pool);
-        pool.give(std::mem::replace(x, next).values);
-    };
-    let mut x = Tiles::from_planes(input, 2 * TILE, pool);
-    step(&mut x, true, pool);
-    let mut skips: Vec<Tiles> = Vec::new();
-    for level in 0..LEVELS {
-        if level > 0 {
-            let half = x.halved(pool);
-            skips.push(std::mem::replace(&mut x, half));
+    /// Runs the network on three planes, both sides multiples of [`SIDE_MULTIPLE`]. The output has
+    /// half the sides.
+    pub fn run(&self, input: &Planes) -> Planes {
+        self.run_with(input, Instructions::best())
+    }
+
+    fn run_with(&self, input: &Planes, instructions: Instructions) -> Planes {
+        // A reading runs networks several times, and fresh memory costs as much as the arithmetic.
+        thread_local! {
+            static POOL: RefCell<Pool> = RefCell::default();
+        }
+        POOL.with_borrow_mut(|pool| self.run_in(input, instructions, pool))
+    }
+
+    fn run_in(&self, input: &Planes, instructions: Instructions, pool: &mut Pool) -> Planes {
+        let mut layers = self.layers.iter();
+        let mut apply = |input: &Tiles, rectify: bool, pool: &mut Pool| {
+            let layer = layers.next().expect("the weights hold every layer");
+            instructions.apply(layer, input, rectify, pool)
+        };
+        // Each picture's memory serves again as soon as the next one is made of it.
+        let mut step = |x: &mut Tiles, rectify: bool, pool: &mut Pool| {
+            let next = apply(x, rectify, pool);
+            pool.give(std::mem::replace(x, next).values);
+        };
+        let mut x = Tiles::from_planes(input, 2 * TILE, pool);
+        step(&mut x, true, pool);
+        let mut skips: Vec<Tiles> = Vec::new();
+        for level in 0..self.levels {
+            if level > 0 {
+                let half = x.halved(pool);
+                skips.push(std::mem::replace(&mut x, half));
+            }
+            step(&mut x, true, pool);
+            step(&mut x, true, pool);
         }
         step(&mut x, true, pool);
         step(&mut x, true, pool);
-    }
-    step(&mut x, true, pool);
-    step(&mut x, true, pool);
-    while let Some(mut skip) = skips.pop() {
+        while let Some(mut skip) = skips.pop() {
+            step(&mut x, false, pool);
+            skip.add_doubled(&x);
+            pool.give(std::mem::replace(&mut x, skip).values);
+            step(&mut x, true, pool);
+            step(&mut x, true, pool);
+        }
         step(&mut x, false, pool);
-        skip.add_doubled(&x);
-        pool.give(std::mem::replace(&mut x, skip).values);
-        step(&mut x, true, pool);
-        step(&mut x, true, pool);
+        let output = x.to_planes(self.planes);
+        pool.give(x.values);
+        output
     }
-    step(&mut x, false, pool);
-    let output = x.to_planes(OUTPUT_PLANES);
-    pool.give(x.values);
-    output
+}
+
+/// A score → how likely, 0 … 1.
+pub fn logistic(score: f32) -> f32 {
+    1.0 / (1.0 + (-score).exp())
 }
 
 /// The instructions that the network is worked out with.
@@ -180,43 +208,32 @@ fn convolve_avx512(layer: &Prepared, input: &Tiles, rectify: bool, pool: &mut Po
     unsafe { convolve::<Sixteen, 8>(layer, input, rectify, pool) }
 }
 
-/// The layers in the order they are used; only the first halves the picture.
-fn layers() -> &'static [Prepared] {
-    static LAYERS: OnceLock<Vec<Prepared>> = OnceLock::new();
-    LAYERS.get_or_init(|| {
-        let strides = std::iter::once(2).chain(std::iter::repeat(1));
-        read_layers(WEIGHTS)
-            .zip(strides)
-            .map(|(layer, stride)| Prepared::new(&layer, stride))
-            .collect()
-    })
-}
-
-/// Layers of a weights file, one after the other; see examples/flank_network/export.py for its form.
-fn read_layers(mut bytes: &[u8]) -> impl Iterator<Item = Layer> {
-    let mut take = move |count: usize| {
+/// Layers of a weights file, one after the other.
+fn read_layers(weights: &[u8]) -> impl Iterator<Item = Layer> {
+    fn take<'a>(bytes: &mut &'a [u8], count: usize) -> &'a [u8] {
         let (head, tail) = bytes.split_at(count);
-        bytes = tail;
+        *bytes = tail;
         head
-    };
-    assert_eq!(take(8), MAGIC, "the weights are built in");
-    let mut last = false;
+    }
+    let mut bytes = weights
+        .strip_prefix(MAGIC)
+        .expect("the weights are built in");
     std::iter::from_fn(move || {
-        if last {
+        if bytes.is_empty() {
             return None;
         }
-        let mut number = || u32::from_le_bytes(take(4).try_into().expect("four bytes")) as usize;
-        let (output, input, kernel) = (number(), number(), number());
-        let count = output * input * kernel * kernel;
-        let weights = take(2 * count)
+        let bytes = &mut bytes;
+        let [output, input, kernel] = std::array::from_fn(|_| {
+            u32::from_le_bytes(take(bytes, 4).try_into().expect("four bytes")) as usize
+        });
+        let weights = take(bytes, 2 * output * input * kernel * kernel)
             .chunks_exact(2)
             .map(|b| half_to_single(u16::from_le_bytes([b[0], b[1]])))
             .collect();
-        let bias = take(4 * output)
+        let bias = take(bytes, 4 * output)
             .chunks_exact(4)
             .map(|b| f32::from_le_bytes(b.try_into().expect("four bytes")))
             .collect();
-        last = output == OUTPUT_PLANES;
         Some(Layer {
             output,
             input,
@@ -238,22 +255,44 @@ fn half_to_single(bits: u16) -> f32 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use sha2::{Digest, Sha256};
 
-    #[test]
-    fn the_weights_are_the_ones_that_were_measured() {
-        let digest: String = Sha256::digest(WEIGHTS)
-            .iter()
-            .map(|byte| format!("{byte:02x}"))
-            .collect();
-        assert_eq!(digest, include_str!("flank_network.sha256").trim());
+    /// Made-up weights of a network with three levels.
+    fn weights() -> Vec<u8> {
+        let mut file = MAGIC.to_vec();
+        let mut layer = |output: usize, input: usize, kernel: usize| {
+            for number in [output, input, kernel] {
+                file.extend((number as u32).to_le_bytes());
+            }
+            for i in 0..output * input * kernel * kernel {
+                // Binary16 between 2^-6 and 2^-3, of either sign.
+                let exponent = 9 + (i * 7) % 3;
+                let bits = ((i % 2) << 15) | (exponent << 10) | ((i * 389) % 1024);
+                file.extend((bits as u16).to_le_bytes());
+            }
+            for i in 0..output {
+                file.extend((0.1 * (i as f32).sin()).to_le_bytes());
+            }
+        };
+        layer(5, 3, 5);
+        for (input, output) in [(5, 6), (6, 9), (9, 12), (12, 12)] {
+            layer(output, input, 3);
+            layer(output, output, 3);
+        }
+        for (input, output) in [(12, 9), (9, 6)] {
+            layer(output, input, 1);
+            layer(output, output, 3);
+            layer(output, output, 3);
+        }
+        layer(4, 6, 1);
+        file
     }
 
     #[test]
-    fn every_weight_is_used_and_the_output_has_half_the_sides() {
-        assert_eq!(layers().len(), 1 + 2 * LEVELS + 2 + 3 * (LEVELS - 1) + 1);
-        let output = run(&Planes::zeros(3, 96, 64));
-        assert_eq!((output.planes, output.width, output.height), (10, 48, 32));
+    fn every_layer_is_used_and_the_output_has_half_the_sides() {
+        let network = Network::new(&weights());
+        assert_eq!((network.levels, network.layers.len()), (3, 16));
+        let output = network.run(&Planes::zeros(3, 96, 64));
+        assert_eq!((output.planes, output.width, output.height), (4, 48, 32));
         assert!(output.values.iter().all(|value| value.is_finite()));
     }
 
@@ -360,7 +399,7 @@ mod tests {
         }
         let expected = plain_run(&input);
         for instructions in Instructions::all() {
-            let got = run_with(&input, instructions);
+            let got = Network::new(&weights()).run_with(&input, instructions);
             let worst = got
                 .values
                 .iter()
@@ -373,7 +412,8 @@ mod tests {
 
     /// The whole network by plain sums.
     fn plain_run(input: &Planes) -> Planes {
-        let mut layers = read_layers(WEIGHTS);
+        let file = weights();
+        let mut layers = read_layers(&file);
         let mut next = |x: &Planes, stride: usize, rectify: bool| {
             let mut out = plain(&layers.next().unwrap(), x, stride);
             if rectify {
@@ -383,7 +423,7 @@ mod tests {
         };
         let mut x = next(input, 2, true);
         let mut skips = Vec::new();
-        for level in 0..LEVELS {
+        for level in 0..3 {
             if level > 0 {
                 let mut half = Planes::zeros(x.planes, x.width / 2, x.height / 2);
                 let (width, size) = (half.width, half.width * half.height);

@@ -1,0 +1,162 @@
+//! Where film is and where contact was, by the patch network: it sees the flattened flanks of a photo
+//! one under the other, so that what they have in common counts.
+
+use crate::flank::FlankMap;
+use crate::network::{Network, Planes, logistic};
+use ndarray::Array2;
+use std::sync::LazyLock;
+
+/// Planes of its output, at half the size of the maps: contact score, compound score.
+static NETWORK: LazyLock<Network> = LazyLock::new(|| Network::new(WEIGHTS));
+static WEIGHTS: &[u8] = include_bytes!("patch_network.bin");
+
+/// Mean linear light that the network is shown, and what it is shown where nothing is seen.
+const MIDDLE_LIGHT: f32 = 0.18;
+
+/// Lights are cut off at this square root.
+const MOST_LIGHT: f32 = 1.5;
+
+/// What the patch network says of one flank, cell by cell of its map.
+#[derive(Debug, Clone)]
+pub struct FlankFilm {
+    /// How likely contact was, 0 … 1.
+    pub contact: Array2<f32>,
+    /// How likely there is compound, 0 … 1.
+    pub compound: Array2<f32>,
+}
+
+/// Looks at the flanks of one photo together.
+pub fn film_on(maps: &[FlankMap]) -> Vec<FlankFilm> {
+    let Some((rows, columns)) = maps.first().map(|map| map.light.dim()) else {
+        return Vec::new();
+    };
+    let said = NETWORK.run(&shown(maps));
+    maps.iter()
+        .enumerate()
+        .map(|(flank, _)| {
+            let plane = |index: usize| {
+                let size = rows / 2 * (columns / 2);
+                let scores = &said.plane(index)[flank * size..(flank + 1) * size];
+                doubled(scores, rows / 2, columns / 2).mapv(logistic)
+            };
+            FlankFilm {
+                contact: plane(0),
+                compound: plane(1),
+            }
+        })
+        .collect()
+}
+
+/// The maps one under the other: square roots of the light, its mean the same in every photo.
+fn shown(maps: &[FlankMap]) -> Planes {
+    let (rows, columns) = maps[0].light.dim();
+    let (mut sum, mut cells) = (0.0f64, 0usize);
+    for map in maps {
+        for (light, _) in map
+            .light
+            .iter()
+            .zip(&map.unseen)
+            .filter(|(_, unseen)| !**unseen)
+        {
+            sum += f64::from(light.iter().sum::<f32>() / 3.0);
+            cells += 1;
+        }
+    }
+    let mean = (sum / cells.max(1) as f64) as f32;
+    let scale = MIDDLE_LIGHT / mean.max(1e-4);
+    let mut planes = Planes::zeros(3, columns, rows * maps.len());
+    let size = columns * rows * maps.len();
+    let cells = maps
+        .iter()
+        .flat_map(|map| map.light.iter().zip(&map.unseen));
+    for (at, (light, &unseen)) in cells.enumerate() {
+        for (channel, level) in light.iter().enumerate() {
+            planes.values[channel * size + at] = if unseen {
+                MIDDLE_LIGHT.sqrt()
+            } else {
+                (level * scale).sqrt().min(MOST_LIGHT)
+            };
+        }
+    }
+    planes
+}
+
+/// Scores at twice the rows and columns, straight lines between.
+fn doubled(scores: &[f32], rows: usize, columns: usize) -> Array2<f32> {
+    let near = |index: usize, count: usize| {
+        let place = ((index as f32 + 0.5) / 2.0 - 0.5).clamp(0.0, (count - 1) as f32);
+        let low = place as usize;
+        (low, (low + 1).min(count - 1), place - low as f32)
+    };
+    Array2::from_shape_fn((2 * rows, 2 * columns), |(row, column)| {
+        let ((top, under, down), (left, right, along)) = (near(row, rows), near(column, columns));
+        let line = |row: usize| {
+            let [a, b] = [left, right].map(|column| scores[row * columns + column]);
+            a + along * (b - a)
+        };
+        line(top) + down * (line(under) - line(top))
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use sha2::{Digest, Sha256};
+
+    #[test]
+    fn the_weights_are_the_ones_that_were_measured() {
+        let digest: String = Sha256::digest(WEIGHTS)
+            .iter()
+            .map(|byte| format!("{byte:02x}"))
+            .collect();
+        assert_eq!(digest, include_str!("patch_network.sha256").trim());
+    }
+
+    #[test]
+    fn a_wiped_ellipse_on_three_flanks_is_seen_where_it_is() {
+        let flank = |shift: f32| {
+            let light = Array2::from_shape_fn((96, 256), |(row, column)| {
+                let (u, v) = ((column as f32 + 0.5) / 256.0, (row as f32 + 0.5) / 96.0);
+                let inside = ((u - 0.4 - shift) / 0.2).powi(2) + ((v - 0.55) / 0.25).powi(2) < 1.0;
+                let grain = 0.05 * ((row * 97 + column * 31) as f32 * 12.9898).sin();
+                let colour = if inside {
+                    [0.06, 0.055, 0.05]
+                } else {
+                    [0.6, 0.42, 0.04]
+                };
+                colour.map(|level: f32| level * (1.0 - 0.4 * u + grain))
+            });
+            FlankMap {
+                clipped: Array2::from_elem(light.dim(), false),
+                unseen: Array2::from_shape_fn(light.dim(), |(row, _)| row < 10),
+                light,
+                proportion: 0.25,
+            }
+        };
+        let films = film_on(&[flank(0.0), flank(0.1), flank(0.2)]);
+        for (film, centre) in films.iter().zip([0.4, 0.5, 0.6]) {
+            let cells = film
+                .contact
+                .indexed_iter()
+                .filter(|(_, likely)| **likely > 0.5);
+            let columns: Vec<f64> = cells
+                .map(|((_, column), _)| (column as f64 + 0.5) / 256.0)
+                .collect();
+            let mean = columns.iter().sum::<f64>() / columns.len() as f64;
+            assert!((mean - centre).abs() < 0.02, "{mean} {centre}");
+            assert!(
+                film.compound[[90, 30]] > 0.5
+                    && film.compound[[53, (256.0 * centre) as usize]] < 0.5
+            );
+        }
+        assert!(film_on(&[]).is_empty());
+    }
+
+    #[test]
+    fn doubling_keeps_a_slope() {
+        let scores: Vec<f32> = (0..12).map(|i| (i % 4) as f32).collect();
+        let doubled = doubled(&scores, 3, 4);
+        assert_eq!(doubled.dim(), (6, 8));
+        assert!((doubled[[2, 3]] - 1.25).abs() < 1e-6 && doubled[[5, 7]] == 3.0);
+    }
+}
