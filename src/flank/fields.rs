@@ -15,8 +15,8 @@ static WEIGHTS: &[u8] = include_bytes!("flank_network.bin");
 
 /// Longest side of what the network is shown, pixels: to find the gear, and to measure it. It was
 /// trained on flanks of the size they have at the first, and up to twice it.
-pub(super) const FINDING_SIDE_PX: f64 = 512.0;
-pub(super) const MEASURING_SIDE_PX: f64 = 512.0;
+const FINDING_SIDE_PX: f64 = 512.0;
+const MEASURING_SIDE_PX: f64 = 768.0;
 
 /// Fewer cells on flanks than this are chance.
 const FEWEST_CELLS: usize = 150;
@@ -80,15 +80,26 @@ pub(super) struct Fields {
 }
 
 impl Fields {
-    /// Looks at a window of the photo.
-    pub fn of(photo: &Photo, window: Window, side_px: f64) -> Self {
-        let longest = window.width.max(window.height);
-        let side = |px: f64| {
-            let steps = (px / longest * side_px / f64::from(SIDE_MULTIPLE)).round();
-            steps.max(2.0) as u32 * SIDE_MULTIPLE
-        };
-        let input = shown(photo, window, side(window.width), side(window.height));
-        let planes = NETWORK.run(&input);
+    /// A look at the whole photo, to find the gear in it.
+    pub fn found(photo: &Photo) -> Self {
+        let window = Window::whole(photo);
+        let planes = NETWORK.run(&input(photo, window, FINDING_SIDE_PX));
+        Self::new(window, planes)
+    }
+
+    /// A closer look at a window of the photo, to measure the flanks in it. The network sees it as it is
+    /// and mirrored, and the mean of what it says counts: its errors are partly others there.
+    pub fn measured(photo: &Photo, window: Window) -> Self {
+        let input = input(photo, window, MEASURING_SIDE_PX);
+        let mut planes = NETWORK.run(&input);
+        let other = NETWORK.run(&input.mirrored()).mirrored();
+        for (value, other) in planes.values.iter_mut().zip(&other.values) {
+            *value = (*value + other) / 2.0;
+        }
+        Self::new(window, planes)
+    }
+
+    fn new(window: Window, planes: Planes) -> Self {
         Self {
             width: planes.width,
             height: planes.height,
@@ -158,6 +169,16 @@ impl Fields {
             self.window.top + (y as f64 + 0.5) * self.window.height / self.height as f64,
         )
     }
+}
+
+/// A window of the photo as the network takes it, its longest side about so many pixels.
+fn input(photo: &Photo, window: Window, side_px: f64) -> Planes {
+    let longest = window.width.max(window.height);
+    let side = |px: f64| {
+        let steps = (px / longest * side_px / f64::from(SIDE_MULTIPLE)).round();
+        steps.max(2.0) as u32 * SIDE_MULTIPLE
+    };
+    shown(photo, window, side(window.width), side(window.height))
 }
 
 /// The window of the working copy at the size the network takes, as planes in 0 … 1.

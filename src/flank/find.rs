@@ -1,9 +1,9 @@
 //! Finding the flanks without marks: the network proposes, the fitted gear judges.
 
 use super::Outline;
-use super::fields::{FINDING_SIDE_PX, Fields, MEASURING_SIDE_PX, Window};
+use super::fields::Fields;
 use super::gear_fit::{self, GearFit, MarkedFlank, Places};
-use super::proposal::proposals;
+use super::proposal::{Proposal, proposals};
 use super::regular_teeth::{SeenTooth, refine};
 use super::tip_edge::{TipEdge, tip_edge};
 use crate::frames::FlankPoint;
@@ -72,6 +72,12 @@ const READABLE: f64 = 0.6;
 const DOUBTFUL_MISFIT: f64 = 0.045;
 const WORST_MISFIT: f64 = 0.07;
 
+/// From this misfit on strays are looked for among the proposed flanks, so many at most, down to so few
+/// flanks.
+const POOR_MISFIT: f64 = 0.035;
+const MOST_STRAYS: usize = 2;
+const FEWEST_FITTED: usize = 3;
+
 /// The form that shows less must cover less than this share of the other, or the photo does not
 /// say which of the two is meant.
 const CLEARLY_LESS: f64 = 0.87;
@@ -84,9 +90,9 @@ const SURE_OTHER_HAND: f64 = 2.0;
 /// # Errors
 /// The reasons for which none can be outlined.
 pub fn find(photo: &Photo, help: &Help) -> Result<Found, Vec<Reason>> {
-    let whole = Fields::of(photo, Window::whole(photo), FINDING_SIDE_PX);
+    let whole = Fields::found(photo);
     let window = whole.flanks_window(photo).ok_or_else(no_gear)?;
-    let fields = Fields::of(photo, window, MEASURING_SIDE_PX);
+    let fields = Fields::measured(photo, window);
     let shown = |form| shown_cells(&fields, form) as f64;
     let (convex, concave) = (shown(FlankForm::Convex), shown(FlankForm::Concave));
     let form = help.form.unwrap_or(if convex >= concave {
@@ -96,9 +102,7 @@ pub fn find(photo: &Photo, help: &Help) -> Result<Found, Vec<Reason>> {
     });
     let mut proposed = proposals(&fields, form);
     proposed.truncate(MOST_FLANKS);
-    let marked: Vec<MarkedFlank> = proposed.iter().map(|p| p.marked.clone()).collect();
-    let places: Vec<Places> = proposed.into_iter().map(|p| p.places).collect();
-    let fit = gear_fit::fit_seen(photo, &marked, &places)
+    let fit = fit_without_strays(photo, proposed)
         .filter(|fit| fit.misfit < WORST_MISFIT)
         .ok_or_else(no_gear)?;
     let (fit, teeth) = refine(photo, &fields, &fit).ok_or_else(no_gear)?;
@@ -136,6 +140,31 @@ pub fn find(photo: &Photo, help: &Help) -> Result<Found, Vec<Reason>> {
         contact,
         doubts,
     })
+}
+
+/// The gear that fits the proposed flanks. Where it fits poorly, some of them may be none of its flanks:
+/// those are left out whose leaving helps most.
+fn fit_without_strays(photo: &Photo, mut proposed: Vec<Proposal>) -> Option<GearFit> {
+    let fit_to = |proposed: &[&Proposal]| {
+        let marked: Vec<MarkedFlank> = proposed.iter().map(|p| p.marked.clone()).collect();
+        let places: Vec<Places> = proposed.iter().map(|p| p.places.clone()).collect();
+        gear_fit::fit_seen(photo, &marked, &places)
+    };
+    let mut best = fit_to(&proposed.iter().collect::<Vec<_>>())?;
+    for _ in 0..MOST_STRAYS {
+        if best.misfit < POOR_MISFIT || proposed.len() <= FEWEST_FITTED {
+            break;
+        }
+        let without = (0..proposed.len()).filter_map(|stray| {
+            let others = proposed.iter().enumerate().filter(|(i, _)| *i != stray);
+            let fit = fit_to(&others.map(|(_, p)| p).collect::<Vec<_>>())?;
+            Some((stray, fit))
+        });
+        let (stray, fit) = without.min_by(|a, b| a.1.misfit.total_cmp(&b.1.misfit))?;
+        proposed.remove(stray);
+        best = fit;
+    }
+    Some(best)
 }
 
 /// The flanks to be read: those that show best, in the order of the teeth.
