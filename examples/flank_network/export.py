@@ -1,11 +1,15 @@
-"""Folds batch normalisation into the convolutions and writes the weights in the form src/flank/network.rs reads.
+"""Folds batch normalisation into the convolutions and writes the weights in the form src/network reads.
 
-    python3 export.py flank_network.pt flank_network.bin
+    python3 export.py [--eight] OUT.bin RUN.pt …
 
-File: b"flanknet", then for each layer u32 out, in, kernel, then f16 weights (out, in, ky, kx), then f32 biases (out); all little-endian. Layers in
-the order of use: stem, down pairs, deep pair, then for each level from deep to shallow lift and up pair, head. Needs numpy only.
+Of several runs that went on from one another the mean of their weights is written. --eight keeps weights as whole numbers of eight bits, each output of
+a layer with a scale of its own; else they are half precision.
+
+File: b"flanknet", then for each layer u32 out, in, kernel, bytes of a weight; the weights (out, in, ky, kx), f16 or i8; for i8, f32 scales (out); f32
+biases (out); all little-endian. Layers in the order of use: stem, down pairs, deep pair, then for each level from deep to shallow lift and up pair, head.
+Needs numpy only.
 """
-import pickle, struct, sys, zipfile
+import argparse, pickle, struct, zipfile
 import numpy as np
 
 EPS = 1e-5          # PyTorch's default for BatchNorm2d
@@ -55,12 +59,26 @@ def layers(p, levels=5):
     yield p["head.weight"], p["head.bias"]
 
 
+def mean_of(runs):
+    return {k: sum(np.asarray(p[k], np.float64) for p in runs) / len(runs) for k in runs[0]}
+
+
 def main():
-    with open(sys.argv[2], "wb") as f:
+    a = argparse.ArgumentParser()
+    a.add_argument("out")
+    a.add_argument("runs", nargs="+")
+    a.add_argument("--eight", action="store_true")
+    a = a.parse_args()
+    with open(a.out, "wb") as f:
         f.write(b"flanknet")
-        for w, b in layers(load(sys.argv[1])):
-            f.write(struct.pack("<3I", w.shape[0], w.shape[1], w.shape[2]))
-            f.write(w.astype("<f2").tobytes())
+        for w, b in layers(mean_of([load(run) for run in a.runs])):
+            f.write(struct.pack("<4I", w.shape[0], w.shape[1], w.shape[2], 1 if a.eight else 2))
+            if a.eight:
+                scale = (np.abs(w).max((1, 2, 3)) / 127).astype("<f4")
+                f.write(np.round(w / scale[:, None, None, None]).astype("i1").tobytes())
+                f.write(scale.tobytes())
+            else:
+                f.write(w.astype("<f2").tobytes())
             f.write(b.astype("<f4").tobytes())
 
 

@@ -232,17 +232,29 @@ fn read_layers(weights: &[u8]) -> impl Iterator<Item = Layer> {
             return None;
         }
         let bytes = &mut bytes;
-        let [output, input, kernel] = std::array::from_fn(|_| {
+        let [output, input, kernel, size] = std::array::from_fn(|_| {
             u32::from_le_bytes(take(bytes, 4).try_into().expect("four bytes")) as usize
         });
-        let weights = take(bytes, 2 * output * input * kernel * kernel)
-            .chunks_exact(2)
-            .map(|b| half_to_single(u16::from_le_bytes([b[0], b[1]])))
-            .collect();
-        let bias = take(bytes, 4 * output)
-            .chunks_exact(4)
-            .map(|b| f32::from_le_bytes(b.try_into().expect("four bytes")))
-            .collect();
+        let each = input * kernel * kernel;
+        let kept = take(bytes, size * output * each);
+        let mut singles = || -> Vec<f32> {
+            take(bytes, 4 * output)
+                .chunks_exact(4)
+                .map(|b| f32::from_le_bytes(b.try_into().expect("four bytes")))
+                .collect()
+        };
+        let weights = if size == 1 {
+            let scales = singles();
+            let scaled = kept.iter().enumerate();
+            scaled
+                .map(|(i, &byte)| f32::from(byte.cast_signed()) * scales[i / each])
+                .collect()
+        } else {
+            kept.chunks_exact(2)
+                .map(|b| half_to_single(u16::from_le_bytes([b[0], b[1]])))
+                .collect()
+        };
+        let bias = singles();
         Some(Layer {
             output,
             input,
@@ -269,7 +281,7 @@ mod tests {
     fn weights() -> Vec<u8> {
         let mut file = MAGIC.to_vec();
         let mut layer = |output: usize, input: usize, kernel: usize| {
-            for number in [output, input, kernel] {
+            for number in [output, input, kernel, 2] {
                 file.extend((number as u32).to_le_bytes());
             }
             for i in 0..output * input * kernel * kernel {
@@ -303,6 +315,22 @@ mod tests {
         let output = network.run(&Planes::zeros(3, 96, 64));
         assert_eq!((output.planes, output.width, output.height), (4, 48, 32));
         assert!(output.values.iter().all(|value| value.is_finite()));
+    }
+
+    #[test]
+    fn weights_of_eight_bits_are_scaled_by_their_output() {
+        let mut file = MAGIC.to_vec();
+        for number in [2u32, 3, 1, 1] {
+            file.extend(number.to_le_bytes());
+        }
+        file.extend([1i8, -2, 127, 4, 0, -127].map(|weight| weight.cast_unsigned()));
+        for number in [0.5f32, 0.25, 7.0, 8.0] {
+            file.extend(number.to_le_bytes());
+        }
+        let layer = read_layers(&file).next().unwrap();
+        assert_eq!(layer.weights, [0.5, -1.0, 63.5, 1.0, 0.0, -31.75]);
+        assert_eq!(layer.bias, [7.0, 8.0]);
+        assert!(read_layers(&file).nth(1).is_none());
     }
 
     #[test]

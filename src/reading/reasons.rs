@@ -24,7 +24,7 @@ const LEAST_PX: (f64, f64) = (80.0, 14.0);
 /// Below this the edges are a blur.
 const LEAST_SHARPNESS: f64 = 1.7;
 /// Above this share of burnt-out cells the flanks tell nothing.
-const MOST_BURNT: f64 = 0.35;
+const MOST_BURNT: f64 = 0.18;
 /// Below this linear light, shadows hide the steel.
 const LEAST_BRIGHTNESS: f64 = 0.004;
 /// Burnt-out share of the patch from which its edge is in doubt.
