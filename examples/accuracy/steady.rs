@@ -2,6 +2,7 @@
 
 use crate::measure::{Answer, Mode, answer};
 use crate::truth::Truth;
+use flankread::frames::PhotoPoint;
 use flankread::photo::{self, Photo, camera_facts, linear_from_srgb};
 use image::codecs::jpeg::JpegEncoder;
 use image::imageops::{self, FilterType};
@@ -12,31 +13,57 @@ use std::error::Error;
 use std::io::Cursor;
 use std::path::Path;
 
-/// A change of the upright picture, and the JPEG quality with which it is kept.
+/// A change of the upright picture, the JPEG quality with which it is kept, and where a point of a picture
+/// that is so wide and high comes to lie.
 struct Change {
     name: &'static str,
     quality: u8,
     make: fn(&RgbImage) -> RgbImage,
+    place: fn(PhotoPoint, (f64, f64)) -> PhotoPoint,
 }
 
 const CHANGES: [Change; 10] = [
-    change("saved again", 95, |p| p.clone()),
-    change("turned by 90°", 95, imageops::rotate90),
-    change("turned by 180°", 95, imageops::rotate180),
-    change("turned by 270°", 95, imageops::rotate270),
-    change("mirrored", 95, imageops::flip_horizontal),
-    change("scaled to 50 %", 95, |p| scaled(p, 2)),
-    change("scaled to 25 %", 95, |p| scaled(p, 4)),
-    change("recompressed at quality 50", 50, |p| p.clone()),
-    change("one stop darker", 95, |p| exposed(p, 0.5)),
-    change("one stop brighter", 95, |p| exposed(p, 2.0)),
+    kept("saved again", 95, |p| p.clone()),
+    change("turned by 90°", imageops::rotate90, |p, (_, high)| {
+        PhotoPoint::new(high - p.y, p.x)
+    }),
+    change("turned by 180°", imageops::rotate180, |p, (wide, high)| {
+        PhotoPoint::new(wide - p.x, high - p.y)
+    }),
+    change("turned by 270°", imageops::rotate270, |p, (wide, _)| {
+        PhotoPoint::new(p.y, wide - p.x)
+    }),
+    change("mirrored", imageops::flip_horizontal, |p, (wide, _)| {
+        PhotoPoint::new(wide - p.x, p.y)
+    }),
+    change("scaled to 50 %", |p| scaled(p, 2), |p, _| p.scaled(0.5)),
+    change("scaled to 25 %", |p| scaled(p, 4), |p, _| p.scaled(0.25)),
+    kept("recompressed at quality 50", 50, |p| p.clone()),
+    kept("one stop darker", 95, |p| exposed(p, 0.5)),
+    kept("one stop brighter", 95, |p| exposed(p, 2.0)),
 ];
 
-const fn change(name: &'static str, quality: u8, make: fn(&RgbImage) -> RgbImage) -> Change {
+/// A change that moves points.
+const fn change(
+    name: &'static str,
+    make: fn(&RgbImage) -> RgbImage,
+    place: fn(PhotoPoint, (f64, f64)) -> PhotoPoint,
+) -> Change {
+    Change {
+        name,
+        quality: 95,
+        make,
+        place,
+    }
+}
+
+/// A change that leaves points where they are.
+const fn kept(name: &'static str, quality: u8, make: fn(&RgbImage) -> RgbImage) -> Change {
     Change {
         name,
         quality,
         make,
+        place: |point, _| point,
     }
 }
 
@@ -118,7 +145,9 @@ fn fates(truth: &Truth, mode: Mode) -> Result<Vec<(usize, Fate)>, Box<dyn Error>
             focal_35mm: first.focal_35mm,
             ..photo::open(&path)?
         };
-        let fate = answer(truth, &changed, mode).map(|after| fate(&before, &after));
+        let size = (f64::from(first.width), f64::from(first.height));
+        let moved = truth.moved(|point| (change.place)(point, size));
+        let fate = answer(&moved, &changed, mode).map(|after| fate(&before, &after));
         fates.extend(fate.map(|fate| (index, fate)));
     }
     Ok(fates)

@@ -88,6 +88,26 @@ impl Truth {
         Ok(found)
     }
 
+    /// The truth of the same photo after each of its points was moved.
+    pub fn moved(&self, place: impl Fn(PhotoPoint) -> PhotoPoint) -> Self {
+        let mut moved = self.clone();
+        for tooth in &mut moved.teeth {
+            tooth.corners = tooth.corners.map(&place);
+            tooth
+                .polygon
+                .iter_mut()
+                .for_each(|point| *point = place(*point));
+        }
+        for flank in moved
+            .partial_teeth
+            .iter_mut()
+            .chain(&mut moved.other_flank_teeth)
+        {
+            flank.corners = flank.corners.map(&place);
+        }
+        moved
+    }
+
     /// Whether the photo can be read.
     pub fn readable(&self) -> bool {
         self.status == "ok"
