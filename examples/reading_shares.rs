@@ -9,7 +9,7 @@
 //! `/proc/thread-self/schedstat`.
 
 use flankread::flank::FlankMap;
-use flankread::flank::find::{Help, find};
+use flankread::flank::find::{Help, Look};
 use flankread::photo;
 use flankread::reading::{Asked, read_photo};
 use flankread::report::overlay::overlay;
@@ -52,7 +52,8 @@ fn main() {
                 continue;
             }
         };
-        let (finding, found) = least_ms(|| find(&photo, &Help::default()));
+        let find = || Look::at(&photo).and_then(|look| look.find(look.forms().0, &Help::default()));
+        let (finding, found) = least_ms(find);
         let Ok(found) = found else {
             println!("{decode:8.1}  no flanks were found after {finding:.1} ms in {name}");
             continue;

@@ -78,40 +78,70 @@ const POOR_MISFIT: f64 = 0.035;
 const MOST_STRAYS: usize = 2;
 const FEWEST_FITTED: usize = 3;
 
-/// The form that shows less must cover less than this share of the other, or the photo does not
-/// say which of the two is meant.
-const CLEARLY_LESS: f64 = 0.87;
-
 /// A gear whose other hand fits this many times worse is taken at its word.
 const SURE_OTHER_HAND: f64 = 2.0;
 
-/// Finds the flanks of the ring gear in a photo.
-///
-/// # Errors
-/// The reasons for which none can be outlined.
-pub fn find(photo: &Photo, help: &Help) -> Result<Found, Vec<Reason>> {
-    let whole = Fields::found(photo);
-    let window = whole.flanks_window(photo).ok_or_else(no_gear)?;
-    let fields = Fields::measured(photo, window);
-    let shown = |form| shown_cells(&fields, form) as f64;
-    let (convex, concave) = (shown(FlankForm::Convex), shown(FlankForm::Concave));
-    let form = help.form.unwrap_or(if convex >= concave {
-        FlankForm::Convex
-    } else {
-        FlankForm::Concave
-    });
-    let mut proposed = proposals(&fields, form);
+/// A photo looked at for the flanks of the ring gear in it.
+#[derive(Debug)]
+pub struct Look<'a> {
+    photo: &'a Photo,
+    fields: Fields,
+}
+
+impl<'a> Look<'a> {
+    /// Looks at a photo.
+    ///
+    /// # Errors
+    /// The reasons for which no flanks can be looked for.
+    pub fn at(photo: &'a Photo) -> Result<Self, Vec<Reason>> {
+        let window = Fields::found(photo)
+            .flanks_window(photo)
+            .ok_or_else(no_gear)?;
+        Ok(Self {
+            photo,
+            fields: Fields::measured(photo, window),
+        })
+    }
+
+    /// The form of flank that shows more, the other one, and what share of the first the other shows.
+    pub fn forms(&self) -> (FlankForm, FlankForm, f64) {
+        let shown = |form| shown_cells(&self.fields, form) as f64;
+        let (convex, concave) = (shown(FlankForm::Convex), shown(FlankForm::Concave));
+        let share = convex.min(concave) / convex.max(concave).max(1.0);
+        if convex >= concave {
+            (FlankForm::Convex, FlankForm::Concave, share)
+        } else {
+            (FlankForm::Concave, FlankForm::Convex, share)
+        }
+    }
+
+    /// Finds the flanks of a form.
+    ///
+    /// # Errors
+    /// The reasons for which none can be outlined.
+    pub fn find(&self, form: FlankForm, help: &Help) -> Result<Found, Vec<Reason>> {
+        find(self.photo, &self.fields, form, help)
+    }
+}
+
+fn find(
+    photo: &Photo,
+    fields: &Fields,
+    form: FlankForm,
+    help: &Help,
+) -> Result<Found, Vec<Reason>> {
+    let mut proposed = proposals(fields, form);
     proposed.truncate(MOST_FLANKS);
     let fit = fit_without_strays(photo, proposed)
         .filter(|fit| fit.misfit < WORST_MISFIT)
         .ok_or_else(no_gear)?;
-    let (fit, teeth) = refine(photo, &fields, &fit).ok_or_else(no_gear)?;
+    let (fit, teeth) = refine(photo, fields, &fit).ok_or_else(no_gear)?;
     let edge = tip_edge(photo, &fit);
     let outlines: Vec<Outline> = readable(&teeth)
         .into_iter()
         .map(|tooth| outline(&fit, edge, tooth))
         .collect();
-    let contact = contact_centre(&fields, &outlines);
+    let contact = contact_centre(fields, &outlines);
     let mut doubts = Vec::new();
     if fit.misfit > DOUBTFUL_MISFIT {
         doubts.push(reason(
@@ -119,13 +149,9 @@ pub fn find(photo: &Photo, help: &Help) -> Result<Found, Vec<Reason>> {
             "The flanks that were found do not lie as on one ring gear. Look at the outlines; if they are off, mark a flank or take the photo squarer to the teeth.",
         ));
     }
-    let both_show = convex.min(concave) > CLEARLY_LESS * convex.max(concave);
     let contradicts = fit.kind.form != form && fit.other_hand > SURE_OTHER_HAND;
-    if help.form.is_none() && (both_show || contradicts) {
-        doubts.push(reason(
-            ReasonCode::WhichFlank,
-            "The photo does not say for sure whether these are the drive or the coast flanks. Say it with --flank.",
-        ));
+    if help.form.is_none() && contradicts {
+        doubts.push(which_flank());
     }
     if help.toe.is_some_and(|toe| !toe_lies(&outlines, toe)) {
         doubts.push(reason(
@@ -243,6 +269,14 @@ fn toe_lies(outlines: &[Outline], toe: ToeEnd) -> bool {
     way > 0.0
 }
 
+/// The doubt which of its flanks a photo was taken of.
+pub fn which_flank() -> Reason {
+    reason(
+        ReasonCode::WhichFlank,
+        "The photo does not say for sure whether these are the drive or the coast flanks. Say it with --flank.",
+    )
+}
+
 fn no_gear() -> Vec<Reason> {
     vec![reason(
         ReasonCode::NoGear,
@@ -264,7 +298,7 @@ mod tests {
         });
         for picture in [plain, striped] {
             let photo = Photo::from_pixels("drawn", picture);
-            let reasons = find(&photo, &Help::default()).unwrap_err();
+            let reasons = Look::at(&photo).unwrap_err();
             assert_eq!(reasons[0].code, ReasonCode::NoGear);
         }
     }

@@ -1,9 +1,9 @@
 //! A photo, with or without marks → its reading.
 
 use super::outlined::{Known, OutlinedReading, read_outlined, unreadable};
-use super::{Drawn, FlankSide, Mean, Polarity, Reason, ReasonCode, Source, reason};
+use super::{Drawn, FlankSide, Mean, Polarity, Reason, ReasonCode, Source, Status, reason};
 use crate::flank::Outline;
-use crate::flank::find::{Help, find};
+use crate::flank::find::{Found, Help, Look, which_flank};
 use crate::flank::gear_fit::{self, GearFit};
 use crate::flank::marks::Marks;
 use crate::frames::{FlankPoint, Side};
@@ -76,20 +76,18 @@ pub fn read_photo(photo: &Photo, asked: &Asked) -> OutlinedReading {
             form: (asked.flank.or(marks.flank)).map(|side| form_of(side, asked.drives_on)),
             ..asked.help
         };
-        return match find(photo, &help) {
+        let look = match Look::at(photo) {
+            Ok(look) => look,
+            Err(reasons) => return unreadable(photo, known(None, None), reasons),
+        };
+        return read_found(&look, help.form, |form| match look.find(form, &help) {
             Ok(found) => {
-                let side = side_of(found.form, asked.drives_on);
-                let mut read = read_outlined(photo, &found.outlines, known(Some(side), found.hand));
-                let mut doubts = found.doubts;
-                doubts.extend(doubt_of_hand(read.reading.hand, asked));
-                if let Some(mean) = &read.reading.mean {
-                    doubts.extend(doubts_of_found(mean, found.contact));
-                }
-                read.doubt(doubts);
-                read
+                let side = side_of(form, asked.drives_on);
+                let hand = found.hand;
+                read_flanks(photo, found, known(Some(side), hand), asked)
             }
             Err(reasons) => unreadable(photo, known(None, None), reasons),
-        };
+        });
     }
     let fit = gear_fit::fit(photo, &marks.teeth).filter(|fit| fit.misfit < WORST_MISFIT);
     let outlines: Vec<Outline> = marks
@@ -107,6 +105,49 @@ pub fn read_photo(photo: &Photo, asked: &Asked) -> OutlinedReading {
     let mut read = read_outlined(photo, &outlines, said);
     let doubt = doubt_of_hand(read.reading.hand, asked);
     read.doubt(doubt.into_iter().collect());
+    read
+}
+
+/// The other form of flank, where it shows at least this share of the one that shows more, is read if that
+/// one cannot be.
+const OTHER_SHOWS: f64 = 0.5;
+
+/// The form that shows less must show less than this share of the other, or be unreadable; else the photo
+/// does not say which of the two is meant.
+const CLEARLY_LESS: f64 = 0.87;
+
+/// Reads the flanks of the form that is asked for, else of the one that shows more.
+fn read_found(
+    look: &Look,
+    asked: Option<FlankForm>,
+    read: impl Fn(FlankForm) -> OutlinedReading,
+) -> OutlinedReading {
+    if let Some(form) = asked {
+        return read(form);
+    }
+    let (form, other, share) = look.forms();
+    let mut shown = read(form);
+    let unreadable = |read: &OutlinedReading| read.reading.status == Status::Unreadable;
+    if unreadable(&shown) && share > OTHER_SHOWS {
+        let other = read(other);
+        if other.reading.status == Status::Read {
+            return other;
+        }
+    } else if share > CLEARLY_LESS && !unreadable(&read(other)) {
+        shown.doubt(vec![which_flank()]);
+    }
+    shown
+}
+
+/// Reads flanks that were found.
+fn read_flanks(photo: &Photo, found: Found, known: Known, asked: &Asked) -> OutlinedReading {
+    let mut read = read_outlined(photo, &found.outlines, known);
+    let mut doubts = found.doubts;
+    doubts.extend(doubt_of_hand(read.reading.hand, asked));
+    if let Some(mean) = &read.reading.mean {
+        doubts.extend(doubts_of_found(mean, found.contact));
+    }
+    read.doubt(doubts);
     read
 }
 
