@@ -2,7 +2,7 @@
 
 use crate::frames::{FlankPoint, PhotoPoint};
 use crate::gear::set::FlankForm;
-use crate::network::{Network, Planes, SIDE_MULTIPLE, logistic};
+use crate::network::{Network, Planes, SIDE_MULTIPLE};
 use crate::photo::Photo;
 use crate::photo::shrink::resized;
 use std::sync::LazyLock;
@@ -139,11 +139,6 @@ impl Fields {
             f64::from(self.planes.plane(4)[cell]),
             f64::from(self.planes.plane(5)[cell]),
         )
-    }
-
-    /// How likely it is that a cell is in contact, 0 … 1.
-    pub fn contact(&self, cell: usize) -> f32 {
-        logistic(self.planes.plane(6)[cell])
     }
 
     /// How far off length and height at a cell are to be expected, as the network judges itself.

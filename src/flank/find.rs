@@ -55,8 +55,6 @@ pub struct Found {
     /// Hand of the ring gear, where the fitted gear is of the form that is seen and the other hand fits
     /// clearly worse.
     pub hand: Option<Hand>,
-    /// The middle of where the flank network sees contact on all of them, unless that is next to nowhere.
-    pub contact: Option<FlankPoint>,
     /// Remarks that keep the reading from being sure.
     pub doubts: Vec<Reason>,
 }
@@ -141,7 +139,6 @@ fn find(
         .into_iter()
         .map(|tooth| outline(&fit, edge, tooth))
         .collect();
-    let contact = contact_centre(fields, &outlines);
     let mut doubts = Vec::new();
     if fit.misfit > DOUBTFUL_MISFIT {
         doubts.push(reason(
@@ -163,7 +160,6 @@ fn find(
         outlines,
         form,
         hand: (fit.kind.form == form && fit.other_hand > SURE_OTHER_HAND).then_some(fit.kind.hand),
-        contact,
         doubts,
     })
 }
@@ -219,34 +215,6 @@ fn outline(fit: &GearFit, edge: TipEdge, tooth: usize) -> Outline {
         }
         None => outline,
     }
-}
-
-/// Places along a flank's length and height at which contact is looked for.
-const PLACES: (usize, usize) = (64, 24);
-
-/// Contact on less than this share of the flanks is chance.
-const LEAST_CONTACT: f64 = 0.02;
-
-/// The middle of where the flank network sees contact on the outlined flanks.
-fn contact_centre(fields: &Fields, outlines: &[Outline]) -> Option<FlankPoint> {
-    let (mut count, mut length, mut height) = (0usize, 0.0, 0.0);
-    for outline in outlines {
-        for place in 0..PLACES.0 * PLACES.1 {
-            let at = FlankPoint::new(
-                ((place % PLACES.0) as f64 + 0.5) / PLACES.0 as f64,
-                ((place / PLACES.0) as f64 + 0.5) / PLACES.1 as f64,
-            );
-            let cell = fields.cell_at(outline.place(at));
-            if cell.is_some_and(|cell| fields.contact(cell) > 0.5) {
-                count += 1;
-                length += at.length;
-                height += at.height;
-            }
-        }
-    }
-    let places = (outlines.len() * PLACES.0 * PLACES.1) as f64;
-    let count = count as f64;
-    (count > LEAST_CONTACT * places).then(|| FlankPoint::new(length / count, height / count))
 }
 
 /// Cells of the fields that lie on flanks of a form.

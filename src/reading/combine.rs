@@ -32,6 +32,9 @@ pub struct Combined {
 /// throw each other out (shares of length and height).
 const USUAL_SPREAD: FlankPoint = FlankPoint::new(0.012, 0.018);
 
+/// A tooth counts from this weight on.
+pub(super) const COUNTS: f64 = 0.25;
+
 /// Weights the teeth by how near they lie to their common middle and how alike their areas are,
 /// and takes the mean. Weights fall with the fourth power of the distance, so that one hidden or
 /// smeared tooth among good ones counts nothing. `None` for no teeth.
@@ -90,7 +93,7 @@ pub fn combine(teeth: &[ToothPatch]) -> Option<Combined> {
             spread,
             teeth: weights
                 .iter()
-                .filter(|&&weight| weight > 0.25)
+                .filter(|&&weight| weight > COUNTS)
                 .count()
                 .max(1),
         },

@@ -1,6 +1,6 @@
 //! Outlined flanks of a photo → its reading.
 
-use super::combine::{Combined, ToothPatch, combine};
+use super::combine::{COUNTS, Combined, ToothPatch, combine};
 use super::held::{Drawn, half_width_90};
 use super::numbers::patch_numbers;
 use super::reasons::{self, Judged};
@@ -11,6 +11,9 @@ use crate::gear::set::Hand;
 use crate::photo::{Photo, quality::quality};
 use crate::segment::mask::{Mask, area, area_of_both};
 use crate::segment::{FoundPatch, SeenCompound, compound_on, film_on, find_patches};
+
+/// A tooth of whose patch more than this share is hidden cannot speak against the others.
+const HIDDEN: f64 = 0.3;
 
 /// What is known of a photo before its patches are looked at.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -91,6 +94,14 @@ pub fn read_outlined(photo: &Photo, outlines: &[Outline], known: Known) -> Outli
             tooth.confidence = tooth.confidence.min(weight.max(0.0));
         }
     }
+    let against = patches
+        .iter()
+        .zip(&teeth)
+        .filter(|(patch, tooth)| {
+            let shown = patch.as_ref().is_some_and(|patch| patch.hidden < HIDDEN);
+            shown && tooth.confidence <= COUNTS
+        })
+        .count();
     let glare = glare_share(&maps, &regions);
     let (status, reasons) = reasons::judge(&Judged {
         outlines,
@@ -101,6 +112,8 @@ pub fn read_outlined(photo: &Photo, outlines: &[Outline], known: Known) -> Outli
         combined: combined.as_ref(),
         glare,
         flank: known.flank,
+        drawn: known.drawn,
+        against,
     });
     let reading = assemble(photo, known, status, reasons, compound, teeth, combined);
     if reading.status == Status::Unreadable {

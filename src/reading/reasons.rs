@@ -1,6 +1,7 @@
 //! May the numbers be used? Each reason that speaks against it, with what to do.
 
 use super::combine::Combined;
+use super::held::Drawn;
 use super::{FlankSide, Reason, ReasonCode, Status};
 use crate::flank::Outline;
 use crate::photo::{Photo, quality::Quality};
@@ -17,6 +18,10 @@ pub(super) struct Judged<'a> {
     pub combined: Option<&'a Combined>,
     pub glare: f64,
     pub flank: Option<FlankSide>,
+    /// Who drew the outlines.
+    pub drawn: Drawn,
+    /// Teeth whose patch is all but wholly seen and yet does not count.
+    pub against: usize,
 }
 
 /// Smallest flank that can be read: length and height in full-size pixels.
@@ -38,6 +43,10 @@ const MOST_SPREAD: (f64, f64) = (0.07, 0.12);
 const PLAIN: f64 = 0.6;
 const AGREED: f64 = 0.4;
 const ENOUGH: f64 = 1.0 / 3.0;
+
+/// On outlines that nobody drew so many teeth must tell, if others speak against them: one outline that is
+/// off must be outvoted.
+const FEWEST_FOUND: usize = 3;
 
 /// The status of a reading and the reasons for it.
 pub(super) fn judge(judged: &Judged) -> (Status, Vec<Reason>) {
@@ -173,6 +182,11 @@ fn doubts(judged: &Judged) -> Vec<Reason> {
         say(
             ReasonCode::FewTeeth,
             "Only one tooth could be read. Show at least two painted teeth; three or more make the reading sure.".into(),
+        );
+    } else if judged.drawn == Drawn::Found && mean.teeth < FEWEST_FOUND && judged.against > 0 {
+        say(
+            ReasonCode::FewTeeth,
+            "The patch was read on two teeth, and others show it elsewhere. Show more painted teeth whole, or mark the flanks.".into(),
         );
     }
     let (spread, unsure) = (mean.spread, combined.uncertainty);

@@ -1,12 +1,12 @@
 //! A photo, with or without marks → its reading.
 
 use super::outlined::{Known, OutlinedReading, read_outlined, unreadable};
-use super::{Drawn, FlankSide, Mean, Polarity, Reason, ReasonCode, Source, Status, reason};
+use super::{Drawn, FlankSide, Polarity, Reason, ReasonCode, Source, Status, reason};
 use crate::flank::Outline;
 use crate::flank::find::{Found, Help, Look, which_flank};
 use crate::flank::gear_fit::{self, GearFit};
 use crate::flank::marks::Marks;
-use crate::frames::{FlankPoint, Side};
+use crate::frames::Side;
 use crate::gear::set::{FlankForm, Hand};
 use crate::photo::Photo;
 
@@ -109,8 +109,9 @@ pub fn read_photo(photo: &Photo, asked: &Asked) -> OutlinedReading {
 }
 
 /// The other form of flank, where it shows at least this share of the one that shows more, is read if that
-/// one cannot be.
+/// one cannot be, and counts when so many of its teeth tell.
 const OTHER_SHOWS: f64 = 0.5;
+const OTHER_TEETH: usize = 3;
 
 /// The form that shows less must show less than this share of the other, or be unreadable; else the photo
 /// does not say which of the two is meant.
@@ -130,7 +131,8 @@ fn read_found(
     let unreadable = |read: &OutlinedReading| read.reading.status == Status::Unreadable;
     if unreadable(&shown) && share > OTHER_SHOWS {
         let other = read(other);
-        if other.reading.status == Status::Read {
+        let teeth = other.reading.mean.map_or(0, |mean| mean.teeth);
+        if other.reading.status == Status::Read && teeth >= OTHER_TEETH {
             return other;
         }
     } else if share > CLEARLY_LESS && !unreadable(&read(other)) {
@@ -144,9 +146,6 @@ fn read_flanks(photo: &Photo, found: Found, known: Known, asked: &Asked) -> Outl
     let mut read = read_outlined(photo, &found.outlines, known);
     let mut doubts = found.doubts;
     doubts.extend(doubt_of_hand(read.reading.hand, asked));
-    if let Some(mean) = &read.reading.mean {
-        doubts.extend(doubts_of_found(mean, found.contact));
-    }
     read.doubt(doubts);
     read
 }
@@ -195,33 +194,4 @@ fn form_of(side: Side, drives_on: FlankForm) -> FlankForm {
         (Side::Coast, FlankForm::Convex) => FlankForm::Concave,
         (Side::Coast, FlankForm::Concave) => FlankForm::Convex,
     }
-}
-
-/// Fewest teeth with a patch that make the reading of found flanks sure: one outline that is off
-/// must be outvoted.
-const FEWEST_FOUND: usize = 3;
-
-/// Farthest the patch on the flattened flanks may stand from the contact that is seen in the photo as it is.
-const FARTHEST_APART: FlankPoint = FlankPoint::new(0.15, 0.25);
-
-/// What speaks against a reading on flanks that nobody marked.
-fn doubts_of_found(mean: &Mean, contact: Option<FlankPoint>) -> Vec<Reason> {
-    let mut doubts = Vec::new();
-    if mean.teeth < FEWEST_FOUND {
-        doubts.push(reason(
-            ReasonCode::FewTeeth,
-            "The patch was read on fewer than three teeth. Show more painted teeth whole, or mark the flanks.",
-        ));
-    }
-    let apart = contact.is_none_or(|seen| {
-        (seen.length - mean.centre.length).abs() > FARTHEST_APART.length
-            || (seen.height - mean.centre.height).abs() > FARTHEST_APART.height
-    });
-    if apart {
-        doubts.push(reason(
-            ReasonCode::NoPatch,
-            "The patch is not plain: seen in the photo and on the flattened flanks it lies at different places. Look at the picture, paint thinly and evenly, and roll again.",
-        ));
-    }
-    doubts
 }
