@@ -129,7 +129,9 @@ fn read_found(
     let (form, other, share) = look.forms();
     let mut shown = read(form);
     let unreadable = |read: &OutlinedReading| read.reading.status == Status::Unreadable;
-    if unreadable(&shown) && share > OTHER_SHOWS {
+    // Light that hides one flank hides nothing of the other, and does not say that it is meant.
+    let lit = |reason: &Reason| !matches!(reason.code, ReasonCode::BurntOut | ReasonCode::TooDark);
+    if unreadable(&shown) && share > OTHER_SHOWS && shown.reading.reasons.iter().all(lit) {
         let other = read(other);
         let teeth = other.reading.mean.map_or(0, |mean| mean.teeth);
         if other.reading.status == Status::Read && teeth >= OTHER_TEETH {
