@@ -42,7 +42,9 @@ fn least_ms<T>(mut run: impl FnMut() -> T) -> (f64, T) {
 }
 
 fn main() {
-    println!("  decode  finding flanks  flattening  patch network  rest    all  overlay  photo");
+    println!(
+        "  decode  flank network  fit  flattening  patch network  rest    all  overlay  photo"
+    );
     for name in std::env::args().skip(1) {
         let (decode, opened) = least_ms(|| photo::open(Path::new(&name)));
         let photo = match opened {
@@ -52,10 +54,14 @@ fn main() {
                 continue;
             }
         };
-        let find = || Look::at(&photo).and_then(|look| look.find(look.forms().0, &Help::default()));
-        let (finding, found) = least_ms(find);
+        let (looking, look) = least_ms(|| Look::at(&photo));
+        let Ok(look) = look else {
+            println!("{decode:8.1} {looking:>14.1}  no flanks in {name}");
+            continue;
+        };
+        let (fitting, found) = least_ms(|| look.find(look.forms().0, &Help::default()));
         let Ok(found) = found else {
-            println!("{decode:8.1}  no flanks were found after {finding:.1} ms in {name}");
+            println!("{decode:8.1} {looking:>14.1} {fitting:>4.1}  no gear in {name}");
             continue;
         };
         let flatten = || -> Vec<FlankMap> {
@@ -69,8 +75,8 @@ fn main() {
         let (reading, read) = least_ms(|| read_photo(&photo, &Asked::default()));
         let (drawing, _) = least_ms(|| overlay(&photo, &read));
         println!(
-            "{decode:8.1} {finding:>15.1} {flattening:>11.1} {network:>14.1} {:>5.1} {:>6.1} {drawing:>8.1}  {name}",
-            reading - finding - flattening - network,
+            "{decode:8.1} {looking:>14.1} {fitting:>4.1} {flattening:>11.1} {network:>14.1} {:>5.1} {:>6.1} {drawing:>8.1}  {name}",
+            reading - looking - fitting - flattening - network,
             decode + reading,
         );
     }

@@ -85,7 +85,14 @@ impl Pool {
             .map(|(at, _)| at);
         match fits {
             Some(at) => self.0.swap_remove(at),
-            None => vec![0.0; count],
+            None => {
+                // What is too small for the largest pictures would only lie about: fewer, larger spares.
+                let largest = (0..self.0.len()).max_by_key(|&at| self.0[at].len());
+                if let Some(at) = largest {
+                    self.0.swap_remove(at);
+                }
+                vec![0.0; count]
+            }
         }
     }
 
