@@ -101,15 +101,14 @@ impl<'a> Look<'a> {
         })
     }
 
-    /// The form of flank that shows more, the other one, and what share of the first the other shows.
-    pub fn forms(&self) -> (FlankForm, FlankForm, f64) {
+    /// The form of flank that shows more, and what share of it the other shows.
+    pub fn form(&self) -> (FlankForm, f64) {
         let shown = |form| shown_cells(&self.fields, form) as f64;
         let (convex, concave) = (shown(FlankForm::Convex), shown(FlankForm::Concave));
-        let share = convex.min(concave) / convex.max(concave).max(1.0);
         if convex >= concave {
-            (FlankForm::Convex, FlankForm::Concave, share)
+            (FlankForm::Convex, concave / convex.max(1.0))
         } else {
-            (FlankForm::Concave, FlankForm::Convex, share)
+            (FlankForm::Concave, convex / concave)
         }
     }
 

@@ -1,7 +1,7 @@
 //! A photo, with or without marks → its reading.
 
 use super::outlined::{Known, OutlinedReading, read_outlined, unreadable};
-use super::{Drawn, FlankSide, Polarity, Reason, ReasonCode, Source, Status, reason};
+use super::{Drawn, FlankSide, Polarity, Reason, ReasonCode, Source, reason};
 use crate::flank::Outline;
 use crate::flank::find::{Found, Help, Look, which_flank};
 use crate::flank::gear_fit::{self, GearFit};
@@ -108,13 +108,8 @@ pub fn read_photo(photo: &Photo, asked: &Asked) -> OutlinedReading {
     read
 }
 
-/// The other form of flank, where it shows at least this share of the one that shows more, is read if that
-/// one cannot be, and counts when so many of its teeth tell.
-const OTHER_SHOWS: f64 = 0.5;
-const OTHER_TEETH: usize = 3;
-
-/// The form that shows less must show less than this share of the other, or be unreadable; else the photo
-/// does not say which of the two is meant.
+/// The form that shows less must show less than this share of the other, or the photo does not say which of
+/// the two is meant.
 const CLEARLY_LESS: f64 = 0.87;
 
 /// Reads the flanks of the form that is asked for, else of the one that shows more.
@@ -126,18 +121,9 @@ fn read_found(
     if let Some(form) = asked {
         return read(form);
     }
-    let (form, other, share) = look.forms();
+    let (form, share) = look.form();
     let mut shown = read(form);
-    let unreadable = |read: &OutlinedReading| read.reading.status == Status::Unreadable;
-    // Light that hides one flank hides nothing of the other, and does not say that it is meant.
-    let lit = |reason: &Reason| !matches!(reason.code, ReasonCode::BurntOut | ReasonCode::TooDark);
-    if unreadable(&shown) && share > OTHER_SHOWS && shown.reading.reasons.iter().all(lit) {
-        let other = read(other);
-        let teeth = other.reading.mean.map_or(0, |mean| mean.teeth);
-        if other.reading.status == Status::Read && teeth >= OTHER_TEETH {
-            return other;
-        }
-    } else if share > CLEARLY_LESS && !unreadable(&read(other)) {
+    if share > CLEARLY_LESS {
         shown.doubt(vec![which_flank()]);
     }
     shown
