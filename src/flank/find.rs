@@ -265,7 +265,9 @@ mod tests {
         });
         for picture in [plain, striped] {
             let photo = Photo::from_pixels("drawn", picture);
-            let reasons = Look::at(&photo).unwrap_err();
+            let found =
+                Look::at(&photo).and_then(|look| look.find(look.form().0, &Help::default()));
+            let reasons = found.unwrap_err();
             assert_eq!(reasons[0].code, ReasonCode::NoGear);
         }
     }
