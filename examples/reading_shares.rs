@@ -59,7 +59,7 @@ fn main() {
             println!("{decode:8.1} {looking:>14.1}  no flanks in {name}");
             continue;
         };
-        let (fitting, found) = least_ms(|| look.find(look.form().0, &Help::default()));
+        let (fitting, found) = least_ms(|| look.find(&Help::default()));
         let Ok(found) = found else {
             println!("{decode:8.1} {looking:>14.1} {fitting:>4.1}  no gear in {name}");
             continue;

@@ -32,7 +32,6 @@ def draw(seeds):
         d = scenes.scene(seed, kind)
         packs.append(scenes.pack(d))
         teeth.append(d["_mid"] + np.arange(TRIED) - TRIED // 2 + r.integers(-1, 2))
-        look = np.asarray(d["cam"][:3], float)
         sides.append(np.full(TRIED, r.integers(2)))
         size = r.choice([0.0, 0.01, 0.025]) * np.array([1, 1, 1, 2, 2, 2])
         common = r.normal(0, size)

@@ -76,6 +76,10 @@ const POOR_MISFIT: f64 = 0.035;
 const MOST_STRAYS: usize = 2;
 const FEWEST_FITTED: usize = 3;
 
+/// The form that shows less must cover less than this share of the other, or the photo does not
+/// say which of the two is meant.
+const CLEARLY_LESS: f64 = 0.87;
+
 /// A gear whose other hand fits this many times worse is taken at its word.
 const SURE_OTHER_HAND: f64 = 2.0;
 
@@ -101,66 +105,59 @@ impl<'a> Look<'a> {
         })
     }
 
-    /// The form of flank that shows more, and what share of it the other shows.
-    pub fn form(&self) -> (FlankForm, f64) {
-        let shown = |form| shown_cells(&self.fields, form) as f64;
-        let (convex, concave) = (shown(FlankForm::Convex), shown(FlankForm::Concave));
-        if convex >= concave {
-            (FlankForm::Convex, concave / convex.max(1.0))
-        } else {
-            (FlankForm::Concave, convex / concave)
-        }
-    }
-
-    /// Finds the flanks of a form.
+    /// Finds the flanks of the form that is asked for, else of the one that shows more.
     ///
     /// # Errors
     /// The reasons for which none can be outlined.
-    pub fn find(&self, form: FlankForm, help: &Help) -> Result<Found, Vec<Reason>> {
-        find(self.photo, &self.fields, form, help)
+    pub fn find(&self, help: &Help) -> Result<Found, Vec<Reason>> {
+        let (photo, fields) = (self.photo, &self.fields);
+        let shown = |form| shown_cells(fields, form) as f64;
+        let (convex, concave) = (shown(FlankForm::Convex), shown(FlankForm::Concave));
+        let form = help.form.unwrap_or(if convex >= concave {
+            FlankForm::Convex
+        } else {
+            FlankForm::Concave
+        });
+        let mut proposed = proposals(fields, form);
+        proposed.truncate(MOST_FLANKS);
+        let fit = fit_without_strays(photo, proposed)
+            .filter(|fit| fit.misfit < WORST_MISFIT)
+            .ok_or_else(no_gear)?;
+        let (fit, teeth) = refine(photo, fields, &fit).ok_or_else(no_gear)?;
+        let edge = tip_edge(photo, &fit);
+        let outlines: Vec<Outline> = readable(&teeth)
+            .into_iter()
+            .map(|tooth| outline(&fit, edge, tooth))
+            .collect();
+        let mut doubts = Vec::new();
+        if fit.misfit > DOUBTFUL_MISFIT {
+            doubts.push(reason(
+                ReasonCode::TeethDisagree,
+                "The flanks that were found do not lie as on one ring gear. Look at the outlines; if they are off, mark a flank or take the photo squarer to the teeth.",
+            ));
+        }
+        let both_show = convex.min(concave) > CLEARLY_LESS * convex.max(concave);
+        let contradicts = fit.kind.form != form && fit.other_hand > SURE_OTHER_HAND;
+        if help.form.is_none() && (both_show || contradicts) {
+            doubts.push(reason(
+                ReasonCode::WhichFlank,
+                "The photo does not say for sure whether these are the drive or the coast flanks. Say it with --flank.",
+            ));
+        }
+        if help.toe.is_some_and(|toe| !toe_lies(&outlines, toe)) {
+            doubts.push(reason(
+                ReasonCode::WhichEnd,
+                "The toe was found at the other end than --toe says. Look at the outlines, and mark a flank if they are wrong.",
+            ));
+        }
+        Ok(Found {
+            outlines,
+            form,
+            hand: (fit.kind.form == form && fit.other_hand > SURE_OTHER_HAND)
+                .then_some(fit.kind.hand),
+            doubts,
+        })
     }
-}
-
-fn find(
-    photo: &Photo,
-    fields: &Fields,
-    form: FlankForm,
-    help: &Help,
-) -> Result<Found, Vec<Reason>> {
-    let mut proposed = proposals(fields, form);
-    proposed.truncate(MOST_FLANKS);
-    let fit = fit_without_strays(photo, proposed)
-        .filter(|fit| fit.misfit < WORST_MISFIT)
-        .ok_or_else(no_gear)?;
-    let (fit, teeth) = refine(photo, fields, &fit).ok_or_else(no_gear)?;
-    let edge = tip_edge(photo, &fit);
-    let outlines: Vec<Outline> = readable(&teeth)
-        .into_iter()
-        .map(|tooth| outline(&fit, edge, tooth))
-        .collect();
-    let mut doubts = Vec::new();
-    if fit.misfit > DOUBTFUL_MISFIT {
-        doubts.push(reason(
-            ReasonCode::TeethDisagree,
-            "The flanks that were found do not lie as on one ring gear. Look at the outlines; if they are off, mark a flank or take the photo squarer to the teeth.",
-        ));
-    }
-    let contradicts = fit.kind.form != form && fit.other_hand > SURE_OTHER_HAND;
-    if help.form.is_none() && contradicts {
-        doubts.push(which_flank());
-    }
-    if help.toe.is_some_and(|toe| !toe_lies(&outlines, toe)) {
-        doubts.push(reason(
-            ReasonCode::WhichEnd,
-            "The toe was found at the other end than --toe says. Look at the outlines, and mark a flank if they are wrong.",
-        ));
-    }
-    Ok(Found {
-        outlines,
-        form,
-        hand: (fit.kind.form == form && fit.other_hand > SURE_OTHER_HAND).then_some(fit.kind.hand),
-        doubts,
-    })
 }
 
 /// The gear that fits the proposed flanks. Where it fits poorly, some of them may be none of its flanks:
@@ -236,14 +233,6 @@ fn toe_lies(outlines: &[Outline], toe: ToeEnd) -> bool {
     way > 0.0
 }
 
-/// The doubt which of its flanks a photo was taken of.
-pub fn which_flank() -> Reason {
-    reason(
-        ReasonCode::WhichFlank,
-        "The photo does not say for sure whether these are the drive or the coast flanks. Say it with --flank.",
-    )
-}
-
 fn no_gear() -> Vec<Reason> {
     vec![reason(
         ReasonCode::NoGear,
@@ -265,8 +254,7 @@ mod tests {
         });
         for picture in [plain, striped] {
             let photo = Photo::from_pixels("drawn", picture);
-            let found =
-                Look::at(&photo).and_then(|look| look.find(look.form().0, &Help::default()));
+            let found = Look::at(&photo).and_then(|look| look.find(&Help::default()));
             let reasons = found.unwrap_err();
             assert_eq!(reasons[0].code, ReasonCode::NoGear);
         }

@@ -3,7 +3,7 @@
 use super::outlined::{Known, OutlinedReading, read_outlined, unreadable};
 use super::{Drawn, FlankSide, Polarity, Reason, ReasonCode, Source, reason};
 use crate::flank::Outline;
-use crate::flank::find::{Found, Help, Look, which_flank};
+use crate::flank::find::{Help, Look};
 use crate::flank::gear_fit::{self, GearFit};
 use crate::flank::marks::Marks;
 use crate::frames::Side;
@@ -76,18 +76,18 @@ pub fn read_photo(photo: &Photo, asked: &Asked) -> OutlinedReading {
             form: (asked.flank.or(marks.flank)).map(|side| form_of(side, asked.drives_on)),
             ..asked.help
         };
-        let look = match Look::at(photo) {
-            Ok(look) => look,
-            Err(reasons) => return unreadable(photo, known(None, None), reasons),
-        };
-        return read_found(&look, help.form, |form| match look.find(form, &help) {
+        return match Look::at(photo).and_then(|look| look.find(&help)) {
             Ok(found) => {
-                let side = side_of(form, asked.drives_on);
-                let hand = found.hand;
-                read_flanks(photo, found, known(Some(side), hand), asked)
+                let side = side_of(found.form, asked.drives_on);
+                let said = known(Some(side), found.hand);
+                let mut read = read_outlined(photo, &found.outlines, said);
+                let mut doubts = found.doubts;
+                doubts.extend(doubt_of_hand(read.reading.hand, asked));
+                read.doubt(doubts);
+                read
             }
             Err(reasons) => unreadable(photo, known(None, None), reasons),
-        });
+        };
     }
     let fit = gear_fit::fit(photo, &marks.teeth).filter(|fit| fit.misfit < WORST_MISFIT);
     let outlines: Vec<Outline> = marks
@@ -105,36 +105,6 @@ pub fn read_photo(photo: &Photo, asked: &Asked) -> OutlinedReading {
     let mut read = read_outlined(photo, &outlines, said);
     let doubt = doubt_of_hand(read.reading.hand, asked);
     read.doubt(doubt.into_iter().collect());
-    read
-}
-
-/// The form that shows less must show less than this share of the other, or the photo does not say which of
-/// the two is meant.
-const CLEARLY_LESS: f64 = 0.87;
-
-/// Reads the flanks of the form that is asked for, else of the one that shows more.
-fn read_found(
-    look: &Look,
-    asked: Option<FlankForm>,
-    read: impl Fn(FlankForm) -> OutlinedReading,
-) -> OutlinedReading {
-    if let Some(form) = asked {
-        return read(form);
-    }
-    let (form, share) = look.form();
-    let mut shown = read(form);
-    if share > CLEARLY_LESS {
-        shown.doubt(vec![which_flank()]);
-    }
-    shown
-}
-
-/// Reads flanks that were found.
-fn read_flanks(photo: &Photo, found: Found, known: Known, asked: &Asked) -> OutlinedReading {
-    let mut read = read_outlined(photo, &found.outlines, known);
-    let mut doubts = found.doubts;
-    doubts.extend(doubt_of_hand(read.reading.hand, asked));
-    read.doubt(doubts);
     read
 }
 
