@@ -7,13 +7,11 @@ Each sample is a few flanks of one gear, flattened to 256 x 96 cells of length x
 the network: square root of light over the mean light of what is seen, cells that are not seen mid-grey. Labels come from the contact function itself.
 Writes DIR/patch_network.pt and DIR/patches.png.
 """
-import argparse, copy, ctypes, os, time
-from concurrent.futures import ProcessPoolExecutor
+import os
 import numpy as np
-import train                      # chooses this process's card before torch is loaded
-from train import DEV, RANK, WORLD, rand
+import training
+from training import DEV, RANK, arguments, drawn, fit, kept, pointer, rand, said, start     # chooses the card: before torch
 import torch
-import torch.distributed as dist
 import torch.nn.functional as F
 import scenes
 from network import FlankNet, PATCH_WIDTHS
@@ -21,6 +19,7 @@ from network import FlankNet, PATCH_WIDTHS
 NU, NV = 256, 96
 TRIED, TEETH = 7, 4               # flanks looked at in a scene, and flanks of a sample
 GREY = 0.18 ** 0.5
+NAMES = ["contact", "compound", "overlap", "centre off: length", "height"]
 
 
 def draw(seeds):
@@ -41,27 +40,20 @@ def draw(seeds):
 
 def despeckle(x):
     flat = x.reshape(-1, NV, NU, 3).permute(0, 3, 1, 2)
-    return train.despeckle(flat)
+    return training.despeckle(flat)
 
 
 def render(lib, pool, seconds, seed0, spp, batch=24):
-    pics, bits = [], []
-    t0, nxt, tried = time.time(), seed0, 0
-    ahead = []
-    more = lambda: ahead.append(pool.submit(draw, list(range(nxt, nxt + batch))))
-    for _ in range(24):
-        more(); nxt += batch
-    while time.time() - t0 < seconds:
-        packs, teeth, sides, warps = [torch.from_numpy(a).to(DEV) for a in ahead.pop(0).result()]
-        more(); nxt += batch
+    pics, bits, tried = [], [], 0
+    for arrays in drawn(pool, draw, seconds, seed0, batch):
+        packs, teeth, sides, warps = [torch.from_numpy(a).to(DEV) for a in arrays]
         rgb = torch.empty(batch, TRIED, NV, NU, 3, device=DEV)
         bit = torch.empty(batch, TRIED, NV, NU, dtype=torch.uint8, device=DEV)
-        p = lambda t: ctypes.c_void_p(t.data_ptr())
         # a look at which flanks are seen, of either side, then those of the side that shows more
         shown = []
         for side in (0, 1):
             sides.fill_(side)
-            lib.render_maps(p(packs), p(teeth), p(sides), p(warps), batch, TRIED, 16, 6, 1, 1, p(rgb), p(bit))
+            lib.render_maps(*map(pointer, (packs, teeth, sides, warps)), batch, TRIED, 16, 6, 1, 1, pointer(rgb), pointer(bit))
             shown.append((bit.flatten()[:batch * TRIED * 96].view(batch, TRIED, 96) >> 3 & 1).float().mean(2))
         better = ((shown[0] > 0.6).sum(1) < (shown[1] > 0.6).sum(1)).int()
         seen = torch.where(better[:, None] > 0, shown[1], shown[0])
@@ -76,7 +68,7 @@ def render(lib, pool, seconds, seed0, spp, batch=24):
         sides = better[good][:, None].expand(-1, TEETH).int().contiguous()
         rgb = torch.empty(n, TEETH, NV, NU, 3, device=DEV)
         bit = torch.empty(n, TEETH, NV, NU, dtype=torch.uint8, device=DEV)
-        lib.render_maps(p(packs), p(teeth), p(sides), p(warps), n, TEETH, NU, NV, spp, 3, p(rgb), p(bit))
+        lib.render_maps(*map(pointer, (packs, teeth, sides, warps)), n, TEETH, NU, NV, spp, 3, pointer(rgb), pointer(bit))
         torch.cuda.synchronize()
         assert lib.last_error() == 0
         x = despeckle(rgb).view(n, TEETH, 3, NV, NU)
@@ -84,7 +76,7 @@ def render(lib, pool, seconds, seed0, spp, batch=24):
         pics.append(x[fine].half()); bits.append(bit[fine])
         tried += batch
     pics, bits = torch.cat(pics), torch.cat(bits)
-    print("card %d: %d samples of %d scenes in %.0f s" % (RANK, len(pics), tried, time.time() - t0), flush=True)
+    print("card %d: %d samples of %d scenes, seeds from %d" % (RANK, len(pics), tried, seed0), flush=True)
     return pics, bits
 
 
@@ -118,7 +110,9 @@ def augment(pic, bit):
     x = x.clamp(0, 1) ** (1 / rand(n, 1.9, 2.5))
     x = torch.lerp(x, x * x * (3 - 2 * x), rand(n, -0.1, 0.6))
     g = x.mean(1, keepdim=True)
-    x = g + (x - g) * rand(n, 0.5, 1.4)
+    colour = x - g
+    coarse = F.interpolate(F.avg_pool2d(colour, 4), scale_factor=4, mode="bilinear")    # as strong compression leaves it
+    x = g + torch.where(torch.rand(n, 1, 1, 1, device=DEV) < 0.25, coarse, colour) * rand(n, 0.5, 1.4)
     noise = torch.randn_like(x) * rand(n, 0, 0.03)
     x = x + torch.where(torch.rand(n, 1, 1, 1, device=DEV) < 0.5, noise, F.avg_pool2d(noise, 3, 1, 1) * 2)
     x = ((x * 255).round() / 255).clamp(0, 1)
@@ -166,92 +160,36 @@ def loss_of(out, contact, film, seen, here):
 
 
 def main():
-    a = argparse.ArgumentParser()
-    a.add_argument("--render-seconds", type=float, default=60)
-    a.add_argument("--train-seconds", type=float, default=200)
-    a.add_argument("--spp", type=int, default=12)
-    a.add_argument("--seed", type=int, default=20_000_000)
-    a.add_argument("--batch", type=int, default=48)
-    a.add_argument("--rate", type=float, default=3e-3)
-    a.add_argument("--resume")
-    a.add_argument("--out", default=".")
-    a = a.parse_args()
-    pool = ProcessPoolExecutor(14)      # forked before the card is touched
-    list(pool.map(draw, [[i] for i in range(56)]))
-    torch.backends.cudnn.benchmark = True
-    torch.cuda.set_device(DEV)
-    torch.manual_seed(RANK + a.seed)
-    if WORLD > 1:
-        dist.init_process_group("nccl")
-    lib = train.library()
+    a = arguments(render_seconds=60, train_seconds=200, spp=12, seed=20_000_000, rate=3e-3)
+    pool, lib = start(draw, a.seed)
     pics, bits = render(lib, pool, a.render_seconds, a.seed + RANK * 1_000_000, a.spp)
     pool.shutdown(wait=False, cancel_futures=True)
+    if a.keep:
+        pics, bits = kept(a.keep, (pics, bits), a.seed)
     held = min(192, len(pics) // 8)
-    net = FlankNet(PATCH_WIDTHS, 2).to(DEV).to(memory_format=torch.channels_last)
-    if a.resume:
-        net.load_state_dict(torch.load(a.resume, map_location=DEV))
-    for p in net.state_dict().values():
-        if WORLD > 1:
-            dist.broadcast(p, 0)
-    average = copy.deepcopy(net)
-    step_net = torch.nn.parallel.DistributedDataParallel(net, device_ids=[DEV], broadcast_buffers=False) if WORLD > 1 else net
-    print("card", RANK, "parameters", sum(p.numel() for p in net.parameters()), "samples", len(pics), flush=True)
-    opt = torch.optim.AdamW(net.parameters(), lr=a.rate, weight_decay=1e-4)
-    t0, step, mean = time.time(), 0, None
-    done = torch.zeros(1, device=DEV)
-    rng = np.random.default_rng(5)
-    while True:
-        if step % 20 == 0:
-            done.fill_((time.time() - t0) / a.train_seconds)
-            if WORLD > 1:
-                dist.broadcast(done, 0)
-            share = float(done)
-            if share >= 1:
-                break
-        for g in opt.param_groups:
-            g["lr"] = a.rate * min(1, (step + 1) / 200) * (0.5 * (1 + np.cos(np.pi * share)) + 1e-3)
+    rng = np.random.default_rng(5)          # the same number of flanks on every card
+
+    def sample(step):
         k = int(rng.choice([1, 2, 3, 4, 4]))
         i = torch.randint(held, len(pics), (a.batch,), device=DEV)
-        with torch.no_grad():
-            x, t = augment(pics[i][:, :k], bits[i][:, :k])
-        with torch.autocast("cuda", torch.bfloat16):
-            out = step_net(x.to(memory_format=torch.channels_last))
-        loss, parts = loss_of(out.float(), *t)
-        opt.zero_grad(set_to_none=True)
-        loss.backward()
-        torch.nn.utils.clip_grad_norm_(net.parameters(), 1.0)
-        opt.step()
-        with torch.no_grad():
-            keep = min(0.998, (step + 1) / (step + 20))
-            for old, now in zip(average.state_dict().values(), net.state_dict().values()):
-                old.lerp_(now, 1 - keep) if old.is_floating_point() else old.copy_(now)
-        p = torch.stack(parts)
-        mean = p if mean is None else 0.98 * mean + 0.02 * p
-        step += 1
-        if step % 500 == 0 and RANK == 0:
-            print("%5d %4.0f s  contact %.4f  compound %.4f  overlap %.4f  centre off %.4f %.4f" % (step, time.time() - t0, *mean.tolist()), flush=True)
-    if WORLD > 1:   # each card's running means are of its own pictures
-        for p in average.state_dict().values():
-            if p.is_floating_point():
-                dist.all_reduce(p)
-                p /= WORLD
-        dist.destroy_process_group()
+        return augment(pics[i][:, :k], bits[i][:, :k])
+
+    print("card", RANK, "samples", len(pics), flush=True)
+    net = fit(FlankNet(PATCH_WIDTHS, 2), a, sample, loss_of, NAMES)
     if RANK > 0:
         return
-    net = average
-    net.eval()
     os.makedirs(a.out, exist_ok=True)
     torch.save(net.state_dict(), os.path.join(a.out, "patch_network.pt"))
     with torch.no_grad():
-        tot = torch.zeros(5, device=DEV); c = 0
+        parts = []
         for i in range(0, held, 32):
             x, t = augment(pics[i:i + 32], bits[i:i + 32])
             out = net(x).float()
-            tot += torch.stack(loss_of(out, *t)[1]); c += 1
+            parts.append(torch.stack(loss_of(out, *t)[1]))
             if i == 0:
                 low = lambda m: m.clamp(0, 1)[:12, None].expand(-1, 3, -1, -1)
                 show = torch.cat([F.avg_pool2d(x[:12], 2).clamp(0, 1), low(torch.sigmoid(out[:, 0])), low(t[0]), low(torch.sigmoid(out[:, 1])), low(t[1])], 3)
-    print("held apart: contact %.4f  compound %.4f  overlap %.4f  centre off %.4f %.4f" % tuple((tot / max(c, 1)).tolist()))
+    print("held apart: " + said(NAMES, torch.stack(parts).mean(0)))
     from PIL import Image
     rows = torch.cat([torch.cat(list(show[i:i + 2]), 2) for i in range(0, 12, 2)], 1)
     Image.fromarray((rows.permute(1, 2, 0).clamp(0, 1).cpu().numpy() * 255).astype(np.uint8)).save(os.path.join(a.out, "patches.png"))

@@ -248,11 +248,11 @@ def pair(a, render, pool):
     for i, (x, y, z, size, e) in enumerate([(0.5, 0.5, -1, 0.55, 0.9), (-0.7, 0.2, -0.8, 0.45, 0.5), (0.1, -0.8, -0.9, 0.5, 0.5)]):
         c = np.cos(size)
         blob[i] = [*unit([x, y, z]), c, *(np.array([1.0, 0.97, 0.92]) * e / (2 * (1 - c)))]
-    d.update(hub=hub, house_r=0, plane=np.array([[0, 0, -1, d["zback"] + 0.5], [0, 0, 1, 2e5]], float), plane_kind=[1, 0], caps=np.zeros((4, 10)),
+    d.update(hub=hub, ke=0.25, edge_flat=0, house_r=0, plane=np.array([[0, 0, -1, d["zback"] + 0.5], [0, 0, 1, 2e5]], float), plane_kind=[1, 0], caps=np.zeros((4, 10)),
              plane_col=np.array([[0.22, 0.13, 0.07, 0.30, 0.19, 0.11]] * 2), cog=np.zeros(12), flash_col=np.zeros(3), sky=np.array([0.45, 0.47, 0.5]), wall_z=-1e6,
              ground=np.array([0.12, 0.11, 0.1]), up=np.array([0, 0, -1.0]), blob=blob, steel=np.full(3, 0.05), steel_f0=np.full(3, 0.22), steel_rough=0.5, mottle=0.3,
              mottle_scale=0.3, rust=0, other=np.full(3, 0.12), other_rough=0.5, other_f0=0.2, paint=np.array([0.78, 0.56, 0.05]), paint_rough=0.45, opacity=3.5, streak=0.45,
-             bare=0.15, top_share=0.5, root_share=0.7, ragged=0.4, first_tooth=0, painted_teeth=d["teeth"], other_flank_painted=1, polarity=0, streak_u=3, streak_v=16, streak_lean=0, fleck=0, reach=0.25, scatter_u=0.012, scatter_v=0.010,
+             bare=0.15, top_share=0.5, root_share=0.7, ragged=0.4, first_tooth=0, painted_teeth=d["teeth"], other_flank_painted=1, polarity=0, streak_u=3, streak_v=16, streak_lean=0, fleck=0, blotch=0, uneven=0, reach=0.25, scatter_u=0.012, scatter_v=0.010,
              rim=0.7, slide=0.4, has_patch=1, stain=0.6, tanfov=18 / 28, _seed=a.seed)
     w, h = 1600, 1200
     for side, name in enumerate(("drive", "coast")):
@@ -298,7 +298,7 @@ def apart(a, render, pool):
             r = np.random.default_rng(seed + 500)
             d = scenes.scene(seed, {"no_compound": "clean", "not_wiped": "unrolled"}.get(fault, "painted"))
             dist = d["focus"]
-            d.update(_seed=seed, polarity=0, aperture=r.uniform(0.05, 0.5), streak=min(d["streak"], 0.6), opacity=max(d["opacity"], 2.2), bare=min(d["bare"], 0.25))
+            d.update(_seed=seed, polarity=0, other_flank_painted=1, aperture=r.uniform(0.05, 0.5), streak=min(d["streak"], 0.6), opacity=max(d["opacity"], 2.2), bare=min(d["bare"], 0.25), blotch=min(d["blotch"], 0.34))
             d["patch"][:, 7] = np.minimum(d["patch"][:, 7], 0.1)
             d["patch"][:, :2] = np.clip(d["patch"][:, :2], 0.22, 0.78)
             if fault != "no_compound" and r.random() < 0.6:

@@ -54,7 +54,7 @@ FN float fbm2(float x, float y, uint32_t s) { return 0.5f * noise2(x, y, s) + 0.
 // Everything a picture depends on. The order is that of SCENE_FIELDS in scenes.py.
 struct Scene {
     // gear
-    float teeth, sG, cG, Ri, Re, Rm, am, ta, bm, tb, p0, p1, p2, p3, p4, share0, share1, tan_convex, tan_concave, ke, kend, kf, zback, rbore, rout, step, phase, mirror, has_gear;
+    float teeth, sG, cG, Ri, Re, Rm, am, ta, bm, tb, p0, p1, p2, p3, p4, share0, share1, tan_convex, tan_concave, ke, edge_flat, kend, kf, zback, rbore, rout, step, phase, mirror, has_gear;
     // hub: four coaxial rings r0 r1 z0 z1
     float hub[16];
     // housing: inner radius (0 = none), opening direction x y and offset, back wall z
@@ -73,8 +73,9 @@ struct Scene {
     float steel[3], steel_f0[3], steel_rough, mottle, mottle_scale, rust, other[3], other_rough, other_f0;
     // compound: colour, roughness, opacity, streakiness, bare share, top land share, root share, end raggedness
     float paint[3], paint_rough, opacity, streak, bare, top_share, root_share, ragged, first_tooth, painted_teeth, other_flank_painted, polarity;
-    // brush streaks: cycles along and across the flank, and their slope; bare flecks: threshold; how far past the tip edge the brush reached
-    float streak_u, streak_v, streak_lean, fleck, reach;
+    // brush streaks: cycles along and across the flank, and their slope; bare flecks and large bare places: thresholds; how unlike the teeth are wiped; how far
+    // past the tip edge the brush reached
+    float streak_u, streak_v, streak_lean, fleck, blotch, uneven, reach;
     // patch for convex and concave: centre u v, half sizes, lean, power, edge noise, residue; scatter u v, rim, streaks of sliding; has_patch
     float patch[16], scatter_u, scatter_v, rim, slide, has_patch, stain;
     float exposure, seed;
@@ -129,7 +130,9 @@ FN float gear_sdf(const Scene &s, V p) {
     float slab = fmaxf(fmaxf(s.Ri - R, R - s.Re), fmaxf(h - a, -h - b - 1.0f));
     if (slab > 3.0f) return fminf(body, slab);
     FlankAt f = flank_at(s, p);
-    float tooth = smax(smax(f.dconv, f.dconc, s.ke), h - a, s.ke);
+    float flanks = smax(f.dconv, f.dconc, s.ke);
+    // the tip edge's break, flat or round, begins ke below the tip
+    float tooth = s.edge_flat > 0.5f ? fmaxf(smax(flanks, h - a, 0.1f), (flanks + h - a + s.ke) * 0.70711f) : smax(flanks, h - a, s.ke);
     tooth = smax(tooth, smax(s.Ri - R, R - s.Re, s.kend), s.kend);
     tooth = fmaxf(tooth, -h - b - 1.0f);
     return smin(tooth, body, s.kf);
@@ -239,6 +242,7 @@ FN float film_at(const Scene &s, const FlankAt &f, bool on_flank, bool &in_patch
     float thick = coat ? fmaxf(0.0f, 1 + s.streak * 2.6f * (st - 0.5f)) : 0.0f;
     float bare = smooth(s.bare - 0.025f, s.bare + 0.015f, st2);
     bare *= smooth(s.fleck - 0.02f, s.fleck + 0.02f, fbm2(su * s.streak_u * 2.5f, sv * s.streak_v * 0.8f + f.tooth * 5, k + 51));
+    bare *= smooth(s.blotch - 0.015f, s.blotch + 0.015f, fbm2(su * 2.6f + f.tooth * 5.7f, sv * 4.5f + f.side * 3, k + 57));
     // the brush misses ends and edges raggedly
     float edge = fminf(fminf(f.u + 0.03f, 1.03f - f.u) * 8, fminf(f.v + 0.25f, 1 + s.reach - f.v) * 3);
     bare *= smooth(0, 0.6f, edge + s.ragged * 4 * (st2 - 0.55f) + 0.3f);
@@ -251,7 +255,7 @@ FN float film_at(const Scene &s, const FlankAt &f, bool on_flank, bool &in_patch
         float c = contact_at(s, f.tooth, f.side, f.u, f.v);
         in_patch = c < 0;
         float w = smooth(0.035f, -0.035f, c);
-        float residue = s.patch[8 * f.side + 7] * (0.4f + 1.2f * noise2(f.u * 6, f.v * 50 + f.tooth, k + 3));
+        float residue = s.patch[8 * f.side + 7] * mixf(1, 2 * hash1(k + 201), s.uneven) * (0.4f + 1.2f * noise2(f.u * 6, f.v * 50 + f.tooth, k + 3));
         if (s.polarity < 0.5f) {
             float rim = s.rim * smooth(0.28f, 0.02f, c) * (c > 0 ? 1.0f : 0.0f);
             thick = mixf(thick * (1 + rim), thick * residue + 0.02f * s.stain, w);

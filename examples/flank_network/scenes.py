@@ -6,12 +6,12 @@ are common practice, no source.
 import numpy as np
 
 # name, number of floats: the order of struct Scene in renderer.h
-FIELDS = [(n, 1) for n in "teeth sG cG Ri Re Rm am ta bm tb p0 p1 p2 p3 p4 share0 share1 tan_convex tan_concave ke kend kf zback rbore rout step phase mirror has_gear".split()] + [
+FIELDS = [(n, 1) for n in "teeth sG cG Ri Re Rm am ta bm tb p0 p1 p2 p3 p4 share0 share1 tan_convex tan_concave ke edge_flat kend kf zback rbore rout step phase mirror has_gear".split()] + [
     ("hub", 16), ("house_r", 1), ("house_nx", 1), ("house_ny", 1), ("house_c", 1), ("wall_z", 1), ("plane", 8), ("plane_kind", 2), ("plane_col", 12),
     ("caps", 40), ("cog", 12), ("cam", 12), ("tanfov", 1), ("aperture", 1), ("focus", 1), ("flash", 3), ("flash_col", 3), ("up", 3), ("sky", 3),
     ("ground", 3), ("blob", 42), ("steel", 3), ("steel_f0", 3), ("steel_rough", 1), ("mottle", 1), ("mottle_scale", 1), ("rust", 1), ("other", 3),
     ("other_rough", 1), ("other_f0", 1), ("paint", 3), ("paint_rough", 1), ("opacity", 1), ("streak", 1), ("bare", 1), ("top_share", 1),
-    ("root_share", 1), ("ragged", 1), ("first_tooth", 1), ("painted_teeth", 1), ("other_flank_painted", 1), ("polarity", 1), ("streak_u", 1), ("streak_v", 1), ("streak_lean", 1), ("fleck", 1), ("reach", 1), ("patch", 16),
+    ("root_share", 1), ("ragged", 1), ("first_tooth", 1), ("painted_teeth", 1), ("other_flank_painted", 1), ("polarity", 1), ("streak_u", 1), ("streak_v", 1), ("streak_lean", 1), ("fleck", 1), ("blotch", 1), ("uneven", 1), ("reach", 1), ("patch", 16),
     ("scatter_u", 1), ("scatter_v", 1), ("rim", 1), ("slide", 1), ("has_patch", 1), ("stain", 1), ("exposure", 1), ("seed", 1)]
 SIZE = sum(n for _, n in FIELDS)
 
@@ -85,7 +85,7 @@ def gear(r):
     back = Re * cG - (-d["bm"]) * sG
     d.update(zback=back + r.uniform(3, 20), rbore=Ri * sG * r.uniform(0.62, 0.93), rout=Re * sG + r.uniform(-1.0, 2.0), step=r.uniform(0, 4),
              phase=r.uniform(0, 2 * np.pi), mirror=r.choice([-1, 1]), has_gear=1)
-    d["_b"], d["_od"], d["_Gamma"], d["_hobbed"], d["_met"] = b, od, Gamma, hobbed, met
+    d["_b"], d["_od"], d["_Gamma"], d["_hobbed"], d["_met"], d["_top"] = b, od, Gamma, hobbed, met, top
     return d
 
 
@@ -243,5 +243,11 @@ def scene(seed, kind=None, make_gear=gear):
         patch[s] = [cu, cv, r.uniform(0.14, 0.36), r.uniform(0.16, 0.42), r.normal(0, 0.25), r.uniform(1.6, 3.5), r.uniform(0.05, 0.8), r.choice([0.0, 0.02, 0.05, 0.1, 0.2, 0.4]) * r.uniform(0.5, 1.2)]
     d.update(patch=patch, scatter_u=r.uniform(0, 0.05), scatter_v=r.uniform(0, 0.035), rim=r.uniform(0, 1.5), slide=r.uniform(0, 1.2),
              has_patch=float(kind == "painted"), stain=r.uniform(0, 1.5), exposure=1)
+    # the coat is off in places as large as a patch, and the teeth are not wiped alike
+    d.update(blotch=r.choice([0.0, 0.0, 0.3, 0.36, 0.41]) * r.uniform(0.9, 1.05), uneven=r.choice([0.0, 0.5, 1.0]) * r.random())
+    # some tip edges are broken wide, as far as the land allows, round or flat
+    if r.random() < 0.5:
+        d["ke"] = min(r.uniform(0.04, 0.17) * (d["am"] + d["bm"]), 0.42 * d.get("_top", 1))
+    d["edge_flat"] = float(r.random() < 0.5)
     d["_kind"], d["_mid"] = kind, mid
     return d

@@ -6,73 +6,41 @@
 Writes DIR/flank_network.pt (resumable) and DIR/samples.png. Needs nvcc, PyTorch and an NVIDIA card; nothing users run needs one.
 --keep FOLDER keeps the pictures there, so that a later run with --resume goes on with them and its own.
 """
-import argparse, copy, ctypes, glob, os, subprocess, sys, tempfile, time
-from concurrent.futures import ProcessPoolExecutor
+import os, sys, time
 import numpy as np
-RANK, WORLD = int(os.environ.get("RANK", 0)), int(os.environ.get("WORLD_SIZE", 1))
-if WORLD > 1:       # one card for each process; the renderer takes the first it sees
-    os.environ["CUDA_VISIBLE_DEVICES"] = os.environ["LOCAL_RANK"]
-import torch
-import torch.distributed as dist
-import torch.nn.functional as F
 sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
+from training import DEV, RANK, arguments, despeckle, drawn, fit, kept, pointer, rand, said, start     # chooses the card: before torch
+import torch
+import torch.nn.functional as F
 import scenes
 from network import FlankNet
 
 W, H = 512, 384
-DEV = "cuda:0"
-
-
-def library():
-    here = os.path.dirname(os.path.abspath(__file__))
-    so = os.path.join(tempfile.mkdtemp(), "renderer.so")
-    subprocess.check_call(["nvcc", "-O3", "-use_fast_math", "-shared", "-Xcompiler", "-fPIC", "-arch=native", os.path.join(here, "renderer.cu"), "-o", so])
-    lib = ctypes.CDLL(so)
-    assert lib.scene_floats() == scenes.SIZE, (lib.scene_floats(), scenes.SIZE)
-    return lib
-
-
-def despeckle(x):
-    """Path-tracing speckles are no camera noise: pixels far brighter than their surroundings get the local median."""
-    p = F.pad(x, (1, 1, 1, 1), mode="replicate")
-    n = torch.stack([p[:, :, i:i + x.shape[2], j:j + x.shape[3]] for i in range(3) for j in range(3)])
-    med = n.median(0).values
-    lum, lm = x.mean(1, keepdim=True), med.mean(1, keepdim=True)
-    return torch.where(lum > 1.6 * lm + 0.01, med, x)
+NAMES = ["class", "length", "height", "contact", "film"]
 
 
 def render(lib, pool, seconds, seed0, spp, batch=16):
     pics, labels = [], []
-    t0, seed, kept = time.time(), seed0, 0
-    ahead = [pool.submit(draw, list(range(seed + k * batch, seed + (k + 1) * batch))) for k in range(24)]
-    nxt = seed + 24 * batch
-    while time.time() - t0 < seconds:
-        packs = ahead.pop(0).result()
-        ahead.append(pool.submit(draw, list(range(nxt, nxt + batch)))); nxt += batch
+    for packs in drawn(pool, draw, seconds, seed0, batch):
         s = torch.from_numpy(packs).to(DEV)
         rgb = torch.empty(batch, H, W, 3, device=DEV)
         lab = torch.empty(4, batch, H, W, dtype=torch.uint8, device=DEV)
-        p = lambda t: ctypes.c_void_p(t.data_ptr())
-        lib.render_pictures(p(s), batch, W, H, spp, 3, p(rgb), p(lab[0]), p(lab[1]), p(lab[2]), p(lab[3]))
+        lib.render_pictures(pointer(s), batch, W, H, spp, 3, pointer(rgb), *[pointer(one) for one in lab])
         torch.cuda.synchronize()
         assert lib.last_error() == 0
         lab = lab.permute(1, 0, 2, 3)[:, :3]
         flank = ((lab[:, 0] & 15) >= 2).float().mean((1, 2))
         light = rgb.mean((1, 2, 3))
         keep = ((flank > 0.03) | (torch.arange(batch, device=DEV) % 8 == 0)) & (light > 1e-3) & torch.isfinite(light)
-        x = despeckle(rgb.permute(0, 3, 1, 2))[keep].half()
-        pics.append(x); labels.append(lab[keep].contiguous())
-        kept += int(keep.sum())
-    print("card %d: kept %d in %.0f s, seeds %d to %d" % (RANK, kept, time.time() - t0, seed0, nxt - 24 * batch), flush=True)
-    return torch.cat(pics), torch.cat(labels)
+        pics.append(despeckle(rgb.permute(0, 3, 1, 2))[keep].half())
+        labels.append(lab[keep].contiguous())
+    pics, labels = torch.cat(pics), torch.cat(labels)
+    print("card %d: kept %d, seeds from %d" % (RANK, len(pics), seed0), flush=True)
+    return pics, labels
 
 
 def draw(seeds):
     return np.stack([scenes.pack(scenes.scene(s)) for s in seeds])
-
-
-def rand(n, lo, hi):
-    return lo + (hi - lo) * torch.rand(n, 1, 1, 1, device=DEV)
 
 
 def blur(x, sigma):
@@ -177,104 +145,36 @@ def loss_of(out, k, u, v, patch, film):
     return l_cls + 4 * l_uv + 0.5 * l_p + 0.25 * l_f + 0.05 * l_e, (l_cls.detach(), (eu * on).sum().detach() / n, (ev * on).sum().detach() / n, l_p.detach(), l_f.detach())
 
 
-def kept_pictures(folder):
-    packs = [torch.load(f, map_location=DEV) for f in sorted(glob.glob(os.path.join(folder, "pictures%d_*.pt" % RANK)))]
-    return [p[0] for p in packs], [p[1] for p in packs]
-
-
 def main():
-    a = argparse.ArgumentParser()
-    a.add_argument("--render-seconds", type=float, default=240)
-    a.add_argument("--train-seconds", type=float, default=300)
-    a.add_argument("--spp", type=int, default=14)
-    a.add_argument("--seed", type=int, default=1_000_000)
-    a.add_argument("--batch", type=int, default=48)
-    a.add_argument("--rate", type=float, default=2e-3)
-    a.add_argument("--resume")
-    a.add_argument("--keep")
-    a.add_argument("--out", default=".")
-    a = a.parse_args()
-    pool = ProcessPoolExecutor(12)      # forked before the card is touched
-    list(pool.map(draw, [[i] for i in range(48)]))
-    torch.backends.cudnn.benchmark = True
-    torch.cuda.set_device(DEV)
-    torch.manual_seed(RANK + a.seed)
-    if WORLD > 1:
-        dist.init_process_group("nccl")
-    lib = library()
-    pics, labs = kept_pictures(a.keep) if a.keep else ([], [])
-    if a.render_seconds > 0:
-        new = render(lib, pool, a.render_seconds, a.seed + RANK * 100_000, a.spp)
-        pics.insert(0, new[0]); labs.insert(0, new[1])
-        if a.keep:
-            os.makedirs(a.keep, exist_ok=True)
-            torch.save(new, os.path.join(a.keep, "pictures%d_%d.pt" % (RANK, a.seed)))
-    pool.shutdown()
-    pics, labs = torch.cat(pics), torch.cat(labs)
+    a = arguments(render_seconds=240, train_seconds=300, spp=14, seed=1_000_000, rate=2e-3)
+    pool, lib = start(draw, a.seed)
+    pics, labs = render(lib, pool, a.render_seconds, a.seed + RANK * 100_000, a.spp)
+    pool.shutdown(wait=False, cancel_futures=True)
+    if a.keep:
+        pics, labs = kept(a.keep, (pics, labs), a.seed)
     held = min(256, len(pics) // 8)
-    net = FlankNet().to(DEV).to(memory_format=torch.channels_last)
-    if a.resume:
-        net.load_state_dict(torch.load(a.resume, map_location=DEV))
-    for p in net.state_dict().values():
-        if WORLD > 1:
-            dist.broadcast(p, 0)
-    average = copy.deepcopy(net)
-    step_net = torch.nn.parallel.DistributedDataParallel(net, device_ids=[DEV], broadcast_buffers=False) if WORLD > 1 else net
-    print("card", RANK, "parameters", sum(p.numel() for p in net.parameters()), "pictures", len(pics), flush=True)
-    opt = torch.optim.AdamW(net.parameters(), lr=a.rate, weight_decay=1e-4)
-    t0, step, mean = time.time(), 0, None
-    done = torch.zeros(1, device=DEV)
-    while True:
-        if step % 20 == 0:
-            done.fill_((time.time() - t0) / a.train_seconds)
-            if WORLD > 1:
-                dist.broadcast(done, 0)
-            share = float(done)
-            if share >= 1:
-                break
-        for g in opt.param_groups:
-            g["lr"] = a.rate * min(1, (step + 1) / 200) * (0.5 * (1 + np.cos(np.pi * share)) + 1e-3)
+
+    def sample(step):
         i = torch.randint(held, len(pics), (a.batch,), device=DEV)
-        with torch.no_grad():
-            x, *t = augment(pics[i], labs[i], step % 2 == 1)
-        with torch.autocast("cuda", torch.bfloat16):
-            out = step_net(x.to(memory_format=torch.channels_last))
-        loss, parts = loss_of(out.float(), *t)
-        opt.zero_grad(set_to_none=True)
-        loss.backward()
-        torch.nn.utils.clip_grad_norm_(net.parameters(), 1.0)
-        opt.step()
-        with torch.no_grad():
-            keep = min(0.998, (step + 1) / (step + 20))
-            for old, now in zip(average.state_dict().values(), net.state_dict().values()):
-                old.lerp_(now, 1 - keep) if old.is_floating_point() else old.copy_(now)
-        p = torch.stack(parts)
-        mean = p if mean is None else 0.98 * mean + 0.02 * p
-        step += 1
-        if step % 500 == 0 and RANK == 0:
-            print("%5d %4.0f s  class %.3f  length %.4f  height %.4f  contact %.3f  film %.3f" % (step, time.time() - t0, *mean.tolist()), flush=True)
-    if WORLD > 1:   # each card's running means are of its own pictures
-        for p in average.state_dict().values():
-            if p.is_floating_point():
-                dist.all_reduce(p)
-                p /= WORLD
-        dist.destroy_process_group()
+        x, *t = augment(pics[i], labs[i], step % 2 == 1)
+        return x, t
+
+    print("card", RANK, "pictures", len(pics), flush=True)
+    net = fit(FlankNet(), a, sample, loss_of, NAMES)
     if RANK > 0:
         return
-    net = average
-    net.eval()
+    os.makedirs(a.out, exist_ok=True)
+    torch.save(net.state_dict(), os.path.join(a.out, "flank_network.pt"))
     with torch.no_grad():
-        tot = torch.zeros(5, device=DEV); c = 0
+        parts = []
         for i in range(0, held, 32):
             x, *t = augment(pics[i:i + 32], labs[i:i + 32], False)
             out = net(x).float()
-            tot += torch.stack(loss_of(out, *t)[1]); c += 1
+            parts.append(torch.stack(loss_of(out, *t)[1]))
             if i == 0:
                 show = torch.cat([F.interpolate(x[:12], scale_factor=0.5), torch.stack([out[:12, 4], out[:12, 5], (out[:12, :4].argmax(1) == 3).float()], 1).clamp(0, 1) * (out[:12, :4].argmax(1) >= 2)[:, None],
                                   torch.stack([t[1][:12], t[2][:12], (t[0][:12] == 3).float()], 1) * (t[0][:12] >= 2)[:, None]], 2)
-    print("held apart: class %.3f  length %.4f  height %.4f  contact %.3f  film %.3f" % tuple((tot / max(c, 1)).tolist()))
-    os.makedirs(a.out, exist_ok=True)
-    torch.save(net.state_dict(), os.path.join(a.out, "flank_network.pt"))
+    print("held apart: " + said(NAMES, torch.stack(parts).mean(0)))
     from PIL import Image
     rows = torch.cat([torch.cat(list(show[i:i + 6]), 2) for i in range(0, 12, 6)], 1)
     Image.fromarray((rows.permute(1, 2, 0).clamp(0, 1).cpu().numpy() * 255).astype(np.uint8)).save(os.path.join(a.out, "samples.png"))
