@@ -25,6 +25,11 @@ const BREAK: (i32, i32) = (3, 14);
 /// The lower side of a rounded edge changes the shade by at least this share of what the upper does.
 const BREAK_SHARE: f64 = 0.45;
 
+/// How far the edge goes from the first fit's towards the line that was found. On path-traced renders
+/// the fit alone is better where edges are narrow and the line where they are broken wide, and a line
+/// mistaken in one photo and not in the next makes heights jump; no real photos were to be had.
+const TRUST: f64 = 0.5;
+
 /// Heights of the first fit at which the tip edge lies, at the toe and at the heel.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct TipEdge {
@@ -41,7 +46,8 @@ impl TipEdge {
 }
 
 /// Looks for the edge on all teeth together: the straight line over length and height along which
-/// the shade changes most, and if that is the upper side of a rounded edge, its lower side.
+/// the shade changes most, and if that is the upper side of a rounded edge, its lower side. The edge
+/// is taken between that line and the first fit's.
 pub(super) fn tip_edge(photo: &Photo, fit: &GearFit) -> TipEdge {
     let slopes: Vec<_> = (0..fit.angles.len())
         .map(|tooth| slopes(photo, fit, tooth))
@@ -49,9 +55,10 @@ pub(super) fn tip_edge(photo: &Photo, fit: &GearFit) -> TipEdge {
     let across = |edge: (usize, usize)| -> Vec<f64> {
         slopes.iter().flat_map(|table| along(table, edge)).collect()
     };
+    let height = |step: usize| LOWEST + STEP * step as f64;
     let edge_of = |(toe, heel): (usize, usize)| TipEdge {
-        toe: LOWEST + STEP * toe as f64,
-        heel: LOWEST + STEP * heel as f64,
+        toe: 1.0 + TRUST * (height(toe) - 1.0),
+        heel: 1.0 + TRUST * (height(heel) - 1.0),
     };
     let all = || {
         let steps = || (0..STEPS).step_by(2);
@@ -59,8 +66,7 @@ pub(super) fn tip_edge(photo: &Photo, fit: &GearFit) -> TipEdge {
     };
     let score = |edge: (usize, usize)| {
         let change: f64 = across(edge).iter().map(|change| change.abs()).sum();
-        let TipEdge { toe, heel } = edge_of(edge);
-        let off = (toe - 1.0).powi(2) + (heel - 1.0).powi(2);
+        let off = (height(edge.0) - 1.0).powi(2) + (height(edge.1) - 1.0).powi(2);
         change * (-0.25 * off / USUAL_SPREAD.powi(2)).exp()
     };
     let Some(best) = highest(all(), score).filter(|best| best.1 > 0.0) else {
