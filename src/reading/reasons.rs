@@ -39,7 +39,8 @@ const MOST_UNCERTAIN: (f64, f64) = (0.05, 0.08);
 /// Largest standard deviation among teeth that is still one patch.
 const MOST_SPREAD: (f64, f64) = (0.07, 0.12);
 
-/// A patch counts from this plainness and agreement on, and must be on this share of the flanks.
+/// A patch counts from this plainness and agreement on, and must be on this share of the flanks, about
+/// the same place.
 const PLAIN: f64 = 0.6;
 const AGREED: f64 = 0.4;
 const ENOUGH: f64 = 1.0 / 3.0;
@@ -121,8 +122,11 @@ fn unreadable(judged: &Judged) -> Vec<Reason> {
     let agreed = plain
         .filter(|patch| patch.plainness > PLAIN && patch.agreement > AGREED)
         .count();
+    // Chance patches of single flanks do not lie where those of the others do.
+    let counted = judged.combined.map_or(0, |all| all.mean.teeth);
+    let shared = agreed.min(counted);
     match judged.compound {
-        Some(_) if agreed > 0 && agreed as f64 >= ENOUGH * judged.outlines.len() as f64 => {}
+        Some(_) if shared > 0 && shared as f64 >= ENOUGH * judged.outlines.len() as f64 => {}
         Some(compound) if compound.painted() => against.push(reason(
             ReasonCode::NoPatch,
             "There is compound, but no patch that the teeth share. Roll the painted teeth through the mesh both ways under a light brake, then take the photo.",
