@@ -10,7 +10,7 @@ Writes DIR/patch_network.pt and DIR/patches.png.
 import os
 import numpy as np
 import training
-from training import DEV, RANK, arguments, drawn, fit, kept, pointer, rand, said, start     # chooses the card: before torch
+from training import DEV, RANK, arguments, drawn, fit, pointer, rand, rendered, said     # chooses the card: before torch
 import torch
 import torch.nn.functional as F
 import scenes
@@ -161,11 +161,7 @@ def loss_of(out, contact, film, seen, here):
 
 def main():
     a = arguments(render_seconds=60, train_seconds=200, spp=12, seed=20_000_000, rate=3e-3)
-    pool, lib = start(draw, a.seed)
-    pics, bits = render(lib, pool, a.render_seconds, a.seed + RANK * 1_000_000, a.spp)
-    pool.shutdown(wait=False, cancel_futures=True)
-    if a.keep:
-        pics, bits = kept(a.keep, (pics, bits), a.seed)
+    pics, bits = rendered(a, draw, render, apart=1_000_000)
     held = min(192, len(pics) // 8)
     rng = np.random.default_rng(5)          # the same number of flanks on every card
 
@@ -174,7 +170,6 @@ def main():
         i = torch.randint(held, len(pics), (a.batch,), device=DEV)
         return augment(pics[i][:, :k], bits[i][:, :k])
 
-    print("card", RANK, "samples", len(pics), flush=True)
     net = fit(FlankNet(PATCH_WIDTHS, 2), a, sample, loss_of, NAMES)
     if RANK > 0:
         return

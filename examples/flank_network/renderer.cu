@@ -39,8 +39,8 @@ FN void map_cell(const Scene &s, int tooth, int side, const float *warp, int i, 
         float far; Dist hit;
         bool seen = dot(dir, f) > 0 && (!march(s, eye, unit(dir), 900, far, hit) || far > away - 0.8f);
         bool here = (cls & 15) == 2 + side && t == (tooth % n + n) % n && fabsf(lu - u) < 0.03f && fabsf(lv - v) < 0.06f;
-        bool painted = ((tooth - (int)s.first_tooth) % n + n) % n < (int)s.painted_teeth, on = u >= 0 && u <= 1 && v >= 0 && v <= 1;
-        bool contact = on && painted && s.has_patch > 0.5f && contact_at(s, (tooth % n + n) % n, side, u, v) < 0;
+        bool on = u >= 0 && u <= 1 && v >= 0 && v <= 1;
+        bool contact = on && painted_at(s, tooth, side) && s.has_patch > 0.5f && contact_at(s, (tooth % n + n) % n, side, u, v) < 0;
         bool coat = s.polarity > 0.5f ? contact : !contact && (cls & 64);
         *bits = (uint8_t)((seen ? 1 : 0) | (contact ? 2 : 0) | (here && coat ? 4 : 0) | (here ? 8 : 0));
     }

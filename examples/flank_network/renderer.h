@@ -228,18 +228,22 @@ FN float contact_at(const Scene &s, int tooth, int side, float u, float v) {
     return e + q[6] * (0.6f * fine + 0.8f * coarse + s.slide * slide);
 }
 
+// Whether a flank was painted: some teeth in a row, on both flanks or on the convex ones only.
+FN bool painted_at(const Scene &s, int tooth, int side) {
+    int n = (int)s.teeth, rel = ((tooth - (int)s.first_tooth) % n + n) % n;
+    return rel < (int)s.painted_teeth && !(side == 1 && s.other_flank_painted < 0.5f);
+}
+
 // Film thickness (1 = a normal coat) and whether the point lies in the contact patch.
 FN float film_at(const Scene &s, const FlankAt &f, bool on_flank, bool &in_patch) {
     in_patch = false;
-    int n = (int)s.teeth, rel = ((f.tooth - (int)s.first_tooth) % n + n) % n;
-    if (rel >= (int)s.painted_teeth) return 0;
+    if (!painted_at(s, f.tooth, f.side)) return 0;
     uint32_t k = (uint32_t)s.seed * 131u + f.tooth * 17u + f.side;
-    bool coat = !(f.side == 1 && s.other_flank_painted < 0.5f);
     // streaks lean and waver, or they would end in boxes
     float su = f.u + 0.35f / s.streak_u * (fbm2(f.u * 7, f.v * s.streak_v * 1.7f, k + 71) - 0.5f) * 2;
     float sv = f.v + s.streak_lean * (f.u - 0.5f) + 0.7f / s.streak_v * (fbm2(f.u * 6 + f.tooth * 2.1f, f.v * 5, k + 73) - 0.5f) * 2;
     float st = fbm2(su * s.streak_u + f.tooth * 7.3f, sv * s.streak_v + f.side * 9, k), st2 = fbm2(su * s.streak_u * 0.75f + 40, sv * s.streak_v * 0.55f + 80 + f.tooth, k + 5);
-    float thick = coat ? fmaxf(0.0f, 1 + s.streak * 2.6f * (st - 0.5f)) : 0.0f;
+    float thick = fmaxf(0.0f, 1 + s.streak * 2.6f * (st - 0.5f));
     float bare = smooth(s.bare - 0.025f, s.bare + 0.015f, st2);
     bare *= smooth(s.fleck - 0.02f, s.fleck + 0.02f, fbm2(su * s.streak_u * 2.5f, sv * s.streak_v * 0.8f + f.tooth * 5, k + 51));
     bare *= smooth(s.blotch - 0.015f, s.blotch + 0.015f, fbm2(su * 2.6f + f.tooth * 5.7f, sv * 4.5f + f.side * 3, k + 57));

@@ -6,10 +6,10 @@
 Writes DIR/flank_network.pt (resumable) and DIR/samples.png. Needs nvcc, PyTorch and an NVIDIA card; nothing users run needs one.
 --keep FOLDER keeps the pictures there, so that a later run with --resume goes on with them and its own.
 """
-import os, sys, time
+import os, sys
 import numpy as np
 sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
-from training import DEV, RANK, arguments, despeckle, drawn, fit, kept, pointer, rand, said, start     # chooses the card: before torch
+from training import DEV, RANK, arguments, despeckle, drawn, fit, pointer, rand, rendered, said     # chooses the card: before torch
 import torch
 import torch.nn.functional as F
 import scenes
@@ -147,11 +147,7 @@ def loss_of(out, k, u, v, patch, film):
 
 def main():
     a = arguments(render_seconds=240, train_seconds=300, spp=14, seed=1_000_000, rate=2e-3)
-    pool, lib = start(draw, a.seed)
-    pics, labs = render(lib, pool, a.render_seconds, a.seed + RANK * 100_000, a.spp)
-    pool.shutdown(wait=False, cancel_futures=True)
-    if a.keep:
-        pics, labs = kept(a.keep, (pics, labs), a.seed)
+    pics, labs = rendered(a, draw, render, apart=100_000)
     held = min(256, len(pics) // 8)
 
     def sample(step):
@@ -159,7 +155,6 @@ def main():
         x, *t = augment(pics[i], labs[i], step % 2 == 1)
         return x, t
 
-    print("card", RANK, "pictures", len(pics), flush=True)
     net = fit(FlankNet(), a, sample, loss_of, NAMES)
     if RANK > 0:
         return

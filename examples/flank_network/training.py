@@ -68,6 +68,16 @@ def drawn(pool, draw, seconds, seed, batch):
         late.cancel()
 
 
+def rendered(a, draw, render, apart):
+    """What this run renders, each card from seeds `apart` further on, with what earlier runs kept."""
+    pool, lib = start(draw, a.seed)
+    new = render(lib, pool, a.render_seconds, a.seed + RANK * apart, a.spp)
+    pool.shutdown(wait=False, cancel_futures=True)
+    all_of_them = kept(a.keep, new, a.seed) if a.keep else new
+    print("card", RANK, "trains on", len(all_of_them[0]), flush=True)
+    return all_of_them
+
+
 def kept(folder, new, seed):
     """What earlier runs rendered on this card and left in the folder, behind what this one did, which goes there too."""
     os.makedirs(folder, exist_ok=True)

@@ -38,6 +38,15 @@ pub(super) struct TipEdge {
 }
 
 impl TipEdge {
+    /// The edge between the first fit's, at height 1, and a line from one height to another.
+    fn towards(toe: f64, heel: f64) -> Self {
+        let edge = |line: f64| 1.0 + TRUST * (line - 1.0);
+        Self {
+            toe: edge(toe),
+            heel: edge(heel),
+        }
+    }
+
     /// The place in the first fit of a place on the flank as the edge bounds it.
     pub fn in_fit(self, at: FlankPoint) -> FlankPoint {
         let edge = self.toe + (self.heel - self.toe) * at.length;
@@ -56,10 +65,7 @@ pub(super) fn tip_edge(photo: &Photo, fit: &GearFit) -> TipEdge {
         slopes.iter().flat_map(|table| along(table, edge)).collect()
     };
     let height = |step: usize| LOWEST + STEP * step as f64;
-    let edge_of = |(toe, heel): (usize, usize)| TipEdge {
-        toe: 1.0 + TRUST * (height(toe) - 1.0),
-        heel: 1.0 + TRUST * (height(heel) - 1.0),
-    };
+    let edge_of = |(toe, heel): (usize, usize)| TipEdge::towards(height(toe), height(heel));
     let all = || {
         let steps = || (0..STEPS).step_by(2);
         steps().flat_map(move |toe| steps().map(move |heel| (toe, heel)))
@@ -175,6 +181,12 @@ mod tests {
         assert!((change(45, 45) - 0.1 * COLUMNS as f64).abs() < 1e-9);
         assert!(change(20, 20) < 1e-9);
         assert!(change(30, 60) < change(45, 45));
+    }
+
+    #[test]
+    fn the_edge_lies_halfway_between_the_fit_and_the_line() {
+        let edge = TipEdge::towards(0.8, 1.1);
+        assert!((edge.toe - 0.9).abs() < 1e-12 && (edge.heel - 1.05).abs() < 1e-12);
     }
 
     #[test]
