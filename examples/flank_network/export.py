@@ -1,11 +1,11 @@
 """Folds batch normalisation into the convolutions and writes the weights in the form src/network reads.
 
-    python3 export.py [--eight] OUT.bin RUN.pt …
+    python3 export.py [--eight] [--stride 4] OUT.bin RUN.pt …
 
 Of several runs that went on from one another the mean of their weights is written. --eight keeps weights as whole numbers of eight bits, each output of
 a layer with a scale of its own; else they are half precision.
 
-File: b"flanknet", then for each layer u32 out, in, kernel, bytes of a weight; the weights (out, in, ky, kx), f16 or i8; for i8, f32 scales (out); f32
+File: b"flanknet", u8 stride of the first layer, then for each layer u32 out, in, kernel, bytes of a weight; the weights (out, in, ky, kx), f16 or i8; for i8, f32 scales (out); f32
 biases (out); all little-endian. Layers in the order of use: stem, down pairs, deep pair, then for each level from deep to shallow lift and up pair, head.
 Needs numpy only.
 """
@@ -43,11 +43,12 @@ def load(path):
     return Reader(io.BytesIO(z.read(root + "data.pkl"))).load()
 
 
-def layers(p, levels=5):
+def layers(p):
     def fold(conv, norm):
         k = p[norm + ".weight"] / np.sqrt(p[norm + ".running_var"] + EPS)
         return p[conv + ".weight"] * k[:, None, None, None], p[norm + ".bias"] - p[norm + ".running_mean"] * k
 
+    levels = sum(k.endswith("c1.weight") and k.startswith("down") for k in p)
     yield fold("stem", "stem_n")
     pair = lambda n: [fold(n + ".c1", n + ".n1"), fold(n + ".c2", n + ".n2")]
     for i in range(levels):
@@ -68,9 +69,10 @@ def main():
     a.add_argument("out")
     a.add_argument("runs", nargs="+")
     a.add_argument("--eight", action="store_true")
+    a.add_argument("--stride", type=int, default=4, help="of the first layer; the patch network has 2")
     a = a.parse_args()
     with open(a.out, "wb") as f:
-        f.write(b"flanknet")
+        f.write(b"flanknet" + bytes([a.stride]))
         for w, b in layers(mean_of([load(run) for run in a.runs])):
             f.write(struct.pack("<4I", w.shape[0], w.shape[1], w.shape[2], 1 if a.eight else 2))
             if a.eight:

@@ -1,14 +1,14 @@
 """The flank network: a small U-Net from a photo to dense flank coordinates.
 
-Input: 3 x H x W sRGB in 0 … 1, H and W multiples of 32. Output at half size, 10 planes: four class scores (other, gear, convex flank, concave
-flank), length, height, contact score, compound score, and the logarithms of the errors to be expected of length and height.
+Input: 3 x H x W sRGB in 0 … 1, H and W multiples of 32. Output at a quarter of the size, 10 planes: four class scores (other, gear, convex flank,
+concave flank), length, height, contact score, compound score, and the logarithms of the errors to be expected of length and height.
 """
 import torch
 from torch import nn
 import torch.nn.functional as F
 
-WIDTHS = [16, 24, 40, 72, 128, 160]      # at 1/2, 1/2, 1/4, 1/8, 1/16, 1/32 of the input's size
-PATCH_WIDTHS = [12, 16, 24, 40, 64, 96]  # the patch network's, which sees flattened flanks one under the other and says two planes: contact and compound
+STRIDE, WIDTHS = 4, [32, 40, 72, 128, 160]              # at 1/4, 1/4, 1/8, 1/16, 1/32 of the input's size
+PATCH_STRIDE, PATCH_WIDTHS = 2, [12, 16, 24, 40, 64, 96]  # the patch network's, which sees flattened flanks one under the other and says two planes: contact and compound
 
 
 class Pair(nn.Module):
@@ -23,14 +23,15 @@ class Pair(nn.Module):
 
 
 class FlankNet(nn.Module):
-    def __init__(self, widths=WIDTHS, planes=10):
+    def __init__(self, stride=STRIDE, widths=WIDTHS, planes=10):
         super().__init__()
-        w = widths
-        self.stem, self.stem_n = nn.Conv2d(3, w[0], 5, stride=2, padding=2, bias=False), nn.BatchNorm2d(w[0])
-        self.down = nn.ModuleList([Pair(w[i], w[i + 1]) for i in range(5)])
-        self.deep = Pair(w[5], w[5])
-        self.lift = nn.ModuleList([nn.Conv2d(w[i + 1], w[i], 1) for i in range(1, 5)])
-        self.up = nn.ModuleList([Pair(w[i], w[i]) for i in range(1, 5)])
+        w, levels = widths, len(widths) - 1
+        kernel = 2 * stride - 1 if stride > 2 else 5
+        self.stem, self.stem_n = nn.Conv2d(3, w[0], kernel, stride=stride, padding=kernel // 2, bias=False), nn.BatchNorm2d(w[0])
+        self.down = nn.ModuleList([Pair(w[i], w[i + 1]) for i in range(levels)])
+        self.deep = Pair(w[levels], w[levels])
+        self.lift = nn.ModuleList([nn.Conv2d(w[i + 1], w[i], 1) for i in range(1, levels)])
+        self.up = nn.ModuleList([Pair(w[i], w[i]) for i in range(1, levels)])
         self.head = nn.Conv2d(w[1], planes, 1)
 
     def forward(self, x):
@@ -40,6 +41,20 @@ class FlankNet(nn.Module):
             x = d(x if i == 0 else F.max_pool2d(x, 2))
             skips.append(x)
         x = self.deep(x)
-        for i in range(3, -1, -1):
+        for i in reversed(range(len(self.lift))):
             x = self.up[i](skips[i] + F.interpolate(self.lift[i](x), scale_factor=2, mode="nearest"))
         return self.head(x)
+
+    def take(self, state):
+        """Weights of an earlier run. Of one that had a finer level above, which had half the stride, the levels below it are taken."""
+        if any(k.startswith("down.%d." % len(self.down)) for k in state):
+            below = {}
+            for k, v in state.items():
+                name, level, rest = (k.split(".", 2) + ["", ""])[:3]
+                if name in ("down", "lift", "up"):
+                    k = "%s.%d.%s" % (name, int(level) - 1, rest)
+                below[k] = v
+            state = below
+        own = self.state_dict()
+        own.update({k: v for k, v in state.items() if k in own and own[k].shape == v.shape})
+        self.load_state_dict(own)

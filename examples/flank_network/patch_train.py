@@ -14,7 +14,7 @@ from training import DEV, RANK, arguments, drawn, fit, pointer, rand, rendered, 
 import torch
 import torch.nn.functional as F
 import scenes
-from network import FlankNet, PATCH_WIDTHS
+from network import FlankNet, PATCH_STRIDE, PATCH_WIDTHS
 
 NU, NV = 256, 96
 TRIED, TEETH = 7, 4               # flanks looked at in a scene, and flanks of a sample
@@ -170,7 +170,7 @@ def main():
         i = torch.randint(held, len(pics), (a.batch,), device=DEV)
         return augment(pics[i][:, :k], bits[i][:, :k])
 
-    net = fit(FlankNet(PATCH_WIDTHS, 2), a, sample, loss_of, NAMES)
+    net = fit(FlankNet(PATCH_STRIDE, PATCH_WIDTHS, 2), a, sample, loss_of, NAMES)
     if RANK > 0:
         return
     os.makedirs(a.out, exist_ok=True)

@@ -13,7 +13,7 @@ from training import DEV, RANK, arguments, despeckle, drawn, fit, pointer, rand,
 import torch
 import torch.nn.functional as F
 import scenes
-from network import FlankNet
+from network import FlankNet, STRIDE
 
 W, H = 512, 384
 NAMES = ["class", "length", "height", "contact", "film"]
@@ -99,7 +99,7 @@ def augment(pic, lab, portrait):
     grid = F.affine_grid(A, (n, 3, h, w), align_corners=False)
     x = F.grid_sample(x, grid, mode="bilinear", padding_mode="reflection", align_corners=False)
     outside = (grid.abs() > 1).any(-1)
-    coarse = grid[:, 0::2, 0::2] * 0.5 + grid[:, 1::2, 1::2] * 0.5
+    coarse = F.avg_pool2d(grid.permute(0, 3, 1, 2), STRIDE).permute(0, 2, 3, 1)
     y = F.grid_sample(lab.float(), coarse, mode="nearest", padding_mode="zeros", align_corners=False)
     lost = (coarse.abs() > 1).any(-1)
     # camera
@@ -124,7 +124,7 @@ def augment(pic, lab, portrait):
         p, q = dx * torch.cos(a * 6.28) + dy * torch.sin(a * 6.28), dy * torch.cos(a * 6.28) - dx * torch.sin(a * 6.28)
         hole = (p.abs() < 0.02 + 0.08 * r1) & (q.abs() < 0.02 + 0.4 * r2) & (torch.rand(n, 1, 1, device=DEV) < 0.15)
         x = torch.where(hole[:, None], torch.rand(n, 3, 1, 1, device=DEV) * 0.8 + x * 0.2, x)
-        lost = lost | hole[:, ::2, ::2]
+        lost = lost | hole[:, STRIDE // 2::STRIDE, STRIDE // 2::STRIDE]
     raw = y[:, 0].to(torch.uint8)
     k = (raw & 15).long()
     k = torch.where(lost, torch.zeros_like(k), k)
@@ -167,7 +167,7 @@ def main():
             out = net(x).float()
             parts.append(torch.stack(loss_of(out, *t)[1]))
             if i == 0:
-                show = torch.cat([F.interpolate(x[:12], scale_factor=0.5), torch.stack([out[:12, 4], out[:12, 5], (out[:12, :4].argmax(1) == 3).float()], 1).clamp(0, 1) * (out[:12, :4].argmax(1) >= 2)[:, None],
+                show = torch.cat([F.avg_pool2d(x[:12], STRIDE), torch.stack([out[:12, 4], out[:12, 5], (out[:12, :4].argmax(1) == 3).float()], 1).clamp(0, 1) * (out[:12, :4].argmax(1) >= 2)[:, None],
                                   torch.stack([t[1][:12], t[2][:12], (t[0][:12] == 3).float()], 1) * (t[0][:12] >= 2)[:, None]], 2)
     print("held apart: " + said(NAMES, torch.stack(parts).mean(0)))
     from PIL import Image

@@ -107,7 +107,7 @@ def fit(net, a, sample, loss_of, names):
     """
     net = net.to(DEV).to(memory_format=torch.channels_last)
     if a.resume:
-        net.load_state_dict(torch.load(a.resume, map_location=DEV))
+        net.take(torch.load(a.resume, map_location=DEV))
     for p in net.state_dict().values():
         if WORLD > 1:
             dist.broadcast(p, 0)

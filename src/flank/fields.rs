@@ -19,7 +19,7 @@ const FINDING_SIDE_PX: f64 = 512.0;
 const MEASURING_SIDE_PX: f64 = 768.0;
 
 /// Fewer cells on flanks than this are chance.
-const FEWEST_CELLS: usize = 150;
+const FEWEST_CELLS: usize = 40;
 
 /// Margin about the flanks, share of their width or height.
 const MARGIN: f64 = 0.08;

@@ -24,7 +24,7 @@ pub(super) struct Proposal {
 const STEP: FlankPoint = FlankPoint::new(0.2, 0.3);
 
 /// Fewest cells of a flank worth a proposal.
-const FEWEST_CELLS: usize = 40;
+const FEWEST_CELLS: usize = 10;
 
 /// A flank must be seen over this much of its length and height.
 const SEEN: FlankPoint = FlankPoint::new(0.5, 0.45);

@@ -70,10 +70,12 @@ struct Layer {
 
 /// A network with its weights.
 pub struct Network {
-    /// The layers in the order they are used; only the first halves the picture.
+    /// The layers in the order they are used; only the first has a stride.
     layers: Vec<Prepared>,
     /// Levels of the U; each but the first halves the size.
     levels: usize,
+    /// Pixels of the picture from one of the output's to the next.
+    stride: usize,
     /// Planes of the output.
     planes: usize,
 }
@@ -82,7 +84,12 @@ impl Network {
     /// A network from a weights file that is part of the program; see
     /// examples/flank_network/export.py for its form.
     pub fn new(weights: &[u8]) -> Self {
-        let strides = std::iter::once(2).chain(std::iter::repeat(1));
+        let (stride, weights) = weights
+            .strip_prefix(MAGIC)
+            .and_then(<[u8]>::split_first)
+            .expect("the weights are built in");
+        let stride = usize::from(*stride);
+        let strides = std::iter::once(stride).chain(std::iter::repeat(1));
         let mut planes = 0;
         let layers: Vec<Prepared> = read_layers(weights)
             .zip(strides)
@@ -93,13 +100,14 @@ impl Network {
             .collect();
         Self {
             levels: (layers.len() - 1) / 5,
+            stride,
             planes,
             layers,
         }
     }
 
-    /// Runs the network on three planes, both sides multiples of [`SIDE_MULTIPLE`]. The output has
-    /// half the sides.
+    /// Runs the network on three planes, both sides multiples of [`SIDE_MULTIPLE`]. The output's sides
+    /// are shorter by the stride of the first layer.
     pub fn run(&self, input: &Planes) -> Planes {
         self.run_with(input, Instructions::best())
     }
@@ -123,7 +131,7 @@ impl Network {
             let next = apply(x, rectify, pool);
             pool.give(std::mem::replace(x, next).values);
         };
-        let mut x = Tiles::from_planes(input, 2 * TILE, pool);
+        let mut x = Tiles::from_planes(input, self.stride * TILE, pool);
         step(&mut x, true, pool);
         let mut skips: Vec<Tiles> = Vec::new();
         for level in 0..self.levels {
@@ -217,16 +225,14 @@ fn convolve_avx512(layer: &Prepared, input: &Tiles, rectify: bool, pool: &mut Po
     unsafe { convolve::<Sixteen, 8>(layer, input, rectify, pool) }
 }
 
-/// Layers of a weights file, one after the other.
+/// Layers of a weights file, one after the other, from behind its head on.
 fn read_layers(weights: &[u8]) -> impl Iterator<Item = Layer> {
     fn take<'a>(bytes: &mut &'a [u8], count: usize) -> &'a [u8] {
         let (head, tail) = bytes.split_at(count);
         *bytes = tail;
         head
     }
-    let mut bytes = weights
-        .strip_prefix(MAGIC)
-        .expect("the weights are built in");
+    let mut bytes = weights;
     std::iter::from_fn(move || {
         if bytes.is_empty() {
             return None;
