@@ -42,15 +42,6 @@ impl Planes {
         }
     }
 
-    /// The planes with left and right changed.
-    pub fn mirrored(&self) -> Self {
-        let mut mirrored = self.clone();
-        for row in mirrored.values.chunks_exact_mut(self.width) {
-            row.reverse();
-        }
-        mirrored
-    }
-
     /// One plane.
     pub fn plane(&self, index: usize) -> &[f32] {
         let size = self.width * self.height;
@@ -284,8 +275,9 @@ mod tests {
     use super::*;
 
     /// Made-up weights of a network with three levels.
-    fn weights() -> Vec<u8> {
+    fn weights(stride: u8) -> Vec<u8> {
         let mut file = MAGIC.to_vec();
+        file.push(stride);
         let mut layer = |output: usize, input: usize, kernel: usize| {
             for number in [output, input, kernel, 2] {
                 file.extend((number as u32).to_le_bytes());
@@ -300,7 +292,7 @@ mod tests {
                 file.extend((0.1 * (i as f32).sin()).to_le_bytes());
             }
         };
-        layer(5, 3, 5);
+        layer(5, 3, if stride == 2 { 5 } else { 7 });
         for (input, output) in [(5, 6), (6, 9), (9, 12), (12, 12)] {
             layer(output, input, 3);
             layer(output, output, 3);
@@ -315,17 +307,19 @@ mod tests {
     }
 
     #[test]
-    fn every_layer_is_used_and_the_output_has_half_the_sides() {
-        let network = Network::new(&weights());
-        assert_eq!((network.levels, network.layers.len()), (3, 16));
-        let output = network.run(&Planes::zeros(3, 96, 64));
-        assert_eq!((output.planes, output.width, output.height), (4, 48, 32));
-        assert!(output.values.iter().all(|value| value.is_finite()));
+    fn every_layer_is_used_and_the_output_is_smaller_by_the_stride() {
+        for (stride, size) in [(2, (48, 32)), (4, (24, 16))] {
+            let network = Network::new(&weights(stride));
+            assert_eq!((network.levels, network.layers.len()), (3, 16));
+            let output = network.run(&Planes::zeros(3, 96, 64));
+            assert_eq!((output.planes, (output.width, output.height)), (4, size));
+            assert!(output.values.iter().all(|value| value.is_finite()));
+        }
     }
 
     #[test]
     fn weights_of_eight_bits_are_scaled_by_their_output() {
-        let mut file = MAGIC.to_vec();
+        let mut file = Vec::new();
         for number in [2u32, 3, 1, 1] {
             file.extend(number.to_le_bytes());
         }
@@ -391,6 +385,7 @@ mod tests {
             (1, 1, 10, 24, 36, 24),
             (5, 2, 16, 3, 96, 64),
             (5, 2, 7, 3, 32, 160),
+            (7, 4, 16, 3, 96, 64),
         ] {
             let layer = Layer {
                 output,
@@ -440,23 +435,25 @@ mod tests {
         for value in &mut input.values {
             *value = 0.5 + 0.25 * *value;
         }
-        let expected = plain_run(&input);
-        for instructions in Instructions::all() {
-            let got = Network::new(&weights()).run_with(&input, instructions);
-            let worst = got
-                .values
-                .iter()
-                .zip(&expected.values)
-                .map(|(a, b)| (a - b).abs() / b.abs().max(1.0))
-                .fold(0.0, f32::max);
-            assert!(worst < 1e-4, "{instructions:?}: {worst}");
+        for stride in [2, 4] {
+            let file = weights(stride);
+            let expected = plain_run(&file, &input);
+            for instructions in Instructions::all() {
+                let got = Network::new(&file).run_with(&input, instructions);
+                let pairs = got.values.iter().zip(&expected.values);
+                let worst = pairs
+                    .map(|(a, b)| (a - b).abs() / b.abs().max(1.0))
+                    .fold(0.0, f32::max);
+                assert!(worst < 1e-4, "{instructions:?}: {worst}");
+            }
         }
     }
 
     /// The whole network by plain sums.
-    fn plain_run(input: &Planes) -> Planes {
-        let file = weights();
-        let mut layers = read_layers(&file);
+    fn plain_run(file: &[u8], input: &Planes) -> Planes {
+        let head = MAGIC.len();
+        let stride = usize::from(file[head]);
+        let mut layers = read_layers(&file[head + 1..]);
         let mut next = |x: &Planes, stride: usize, rectify: bool| {
             let mut out = plain(&layers.next().unwrap(), x, stride);
             if rectify {
@@ -464,7 +461,7 @@ mod tests {
             }
             out
         };
-        let mut x = next(input, 2, true);
+        let mut x = next(input, stride, true);
         let mut skips = Vec::new();
         for level in 0..3 {
             if level > 0 {

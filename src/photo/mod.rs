@@ -9,6 +9,7 @@ mod error;
 mod exif;
 mod heic;
 mod heic_stream;
+mod jpeg;
 mod open;
 pub mod quality;
 pub mod shrink;
@@ -25,6 +26,10 @@ use image::RgbImage;
 /// Longest side of the working copy, pixels: patch edges are much wider than a pixel at this
 /// size, so more would only cost time.
 pub const WORKING_SIDE_PX: u32 = 2048;
+
+/// A decoder that shrinks while it decodes must leave the longest side as long as this, pixels: so much
+/// carries all there is to read.
+const ENOUGH_SIDE_PX: u32 = 1600;
 
 /// One opened photo.
 #[derive(Debug, Clone)]

@@ -3,6 +3,7 @@
 use super::complete::jpeg_is_complete;
 use super::exif::{CameraFacts, camera_facts};
 use super::heic::{decode_heic, looks_like_heic};
+use super::jpeg::shrunk_jpeg;
 use super::shrink::resized;
 use super::{Photo, PhotoError, WORKING_SIDE_PX};
 use image::metadata::Orientation;
@@ -47,17 +48,31 @@ pub fn open_with(path: &Path, limits: Limits) -> Result<Photo, PhotoError> {
     let name = path.display().to_string();
     let bytes = read_bytes(path, &name, limits)?;
     let mut facts = camera_facts(&bytes);
-    let full = if looks_like_heic(&bytes) {
+    let decoded = if looks_like_heic(&bytes) {
         // The decoder turns the picture itself.
         facts.orientation = None;
-        decode_heic(&bytes, &name, limits)?
+        decode_heic(&bytes, &name, limits)?.into()
     } else {
         let kind = sniff(&bytes, &name)?;
         decode(&bytes, kind, &name, limits)?
     };
     let sha256 = format!("{:x}", Sha256::digest(&bytes));
     drop(bytes);
-    Ok(upright(full, facts, name, sha256))
+    Ok(upright(decoded, facts, name, sha256))
+}
+
+/// A decoded picture, perhaps smaller than it is in the file.
+struct Decoded {
+    pixels: RgbImage,
+    /// Width and height in the file.
+    size: (u32, u32),
+}
+
+impl From<RgbImage> for Decoded {
+    fn from(pixels: RgbImage) -> Self {
+        let size = pixels.dimensions();
+        Self { pixels, size }
+    }
 }
 
 fn read_bytes(path: &Path, name: &str, limits: Limits) -> Result<Vec<u8>, PhotoError> {
@@ -108,7 +123,7 @@ fn decode(
     kind: ImageFormat,
     name: &str,
     limits: Limits,
-) -> Result<RgbImage, PhotoError> {
+) -> Result<Decoded, PhotoError> {
     let cut_short = |kind| PhotoError::CutShort {
         path: name.into(),
         kind,
@@ -131,15 +146,21 @@ fn decode(
             limit_megapixels: limits.pixels / 1_000_000,
         });
     }
-    if kind == ImageFormat::Jpeg && !jpeg_is_complete(bytes) {
-        return Err(cut_short("JPEG"));
+    if kind == ImageFormat::Jpeg {
+        if !jpeg_is_complete(bytes) {
+            return Err(cut_short("JPEG"));
+        }
+        if let Some(pixels) = shrunk_jpeg(bytes) {
+            let size = (width, height);
+            return Ok(Decoded { pixels, size });
+        }
     }
     let mut reader = ImageReader::with_format(Cursor::new(bytes), kind);
     let mut memory = image::Limits::default();
     // Eight bytes a pixel cover 16-bit colour with transparency; a little for the decoder itself.
     memory.max_alloc = Some(limits.pixels * 8 + 64_000_000);
     reader.limits(memory);
-    Ok(reader.decode().map_err(failed)?.into_rgb8())
+    Ok(reader.decode().map_err(failed)?.into_rgb8().into())
 }
 
 const fn kind_word(kind: ImageFormat) -> &'static str {
@@ -152,13 +173,13 @@ const fn kind_word(kind: ImageFormat) -> &'static str {
 }
 
 /// Shrinks to the working size, then turns: turning the small copy costs a fraction.
-fn upright(full: RgbImage, facts: CameraFacts, path: String, sha256: String) -> Photo {
+fn upright(decoded: Decoded, facts: CameraFacts, path: String, sha256: String) -> Photo {
     let orientation = facts
         .orientation
         .and_then(Orientation::from_exif)
         .unwrap_or(Orientation::NoTransforms);
-    let (mut width, mut height) = full.dimensions();
-    let mut working = DynamicImage::ImageRgb8(shrink(full));
+    let (mut width, mut height) = decoded.size;
+    let mut working = DynamicImage::ImageRgb8(shrink(decoded.pixels));
     working.apply_orientation(orientation);
     if matches!(
         orientation,
