@@ -88,12 +88,16 @@ impl Fields {
         Self::new(window, planes)
     }
 
-    /// A closer look at a window of the photo, to measure the flanks in it.
+    /// A closer look at a window of the photo, to measure the flanks in it. The network sees it as it is
+    /// and mirrored, and the mean of what it says counts: its errors are partly others there.
     pub fn measured(photo: &Photo, window: Window) -> Self {
-        Self::new(
-            window,
-            NETWORK.run(&input(photo, window, MEASURING_SIDE_PX)),
-        )
+        let input = input(photo, window, MEASURING_SIDE_PX);
+        let mut planes = NETWORK.run(&input);
+        let other = NETWORK.run(&input.mirrored()).mirrored();
+        for (value, other) in planes.values.iter_mut().zip(&other.values) {
+            *value = (*value + other) / 2.0;
+        }
+        Self::new(window, planes)
     }
 
     fn new(window: Window, planes: Planes) -> Self {

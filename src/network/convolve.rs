@@ -5,9 +5,9 @@
 //! 4 × 4 results takes 36 multiplications instead of 144. Its matrices are written here from memory;
 //! the tests compare all of it with the plain sum.
 
-use super::Layer;
 use super::lanes::Lanes;
 use super::tiles::{Pool, TILE, Tiles};
+use super::weights::Layer;
 
 /// Results worked on together; weights are kept in groups of as many.
 const GROUP: usize = 8;

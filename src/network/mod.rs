@@ -4,6 +4,7 @@
 mod convolve;
 mod lanes;
 mod tiles;
+mod weights;
 
 use convolve::{Prepared, convolve};
 use lanes::Plain;
@@ -12,11 +13,10 @@ use lanes::{Eight, Sixteen};
 use std::cell::RefCell;
 use std::sync::OnceLock;
 use tiles::{Pool, TILE, Tiles};
+use weights::read_weights;
 
 /// Input sides must be multiples of this: the deepest level works at 1/32 of the size.
 pub const SIDE_MULTIPLE: u32 = 32;
-
-const MAGIC: &[u8; 8] = b"flanknet";
 
 /// Planes of one size, row by row, plane by plane.
 #[derive(Debug, Clone, PartialEq)]
@@ -42,21 +42,20 @@ impl Planes {
         }
     }
 
+    /// The planes with left and right changed.
+    pub fn mirrored(&self) -> Self {
+        let mut mirrored = self.clone();
+        for row in mirrored.values.chunks_exact_mut(self.width) {
+            row.reverse();
+        }
+        mirrored
+    }
+
     /// One plane.
     pub fn plane(&self, index: usize) -> &[f32] {
         let size = self.width * self.height;
         &self.values[index * size..(index + 1) * size]
     }
-}
-
-/// One convolution with a square kernel, edges padded with zeros.
-struct Layer {
-    output: usize,
-    input: usize,
-    kernel: usize,
-    /// output × (input × kernel × kernel), row by row.
-    weights: Vec<f32>,
-    bias: Vec<f32>,
 }
 
 /// A network with its weights.
@@ -75,14 +74,10 @@ impl Network {
     /// A network from a weights file that is part of the program; see
     /// examples/flank_network/export.py for its form.
     pub fn new(weights: &[u8]) -> Self {
-        let (stride, weights) = weights
-            .strip_prefix(MAGIC)
-            .and_then(<[u8]>::split_first)
-            .expect("the weights are built in");
-        let stride = usize::from(*stride);
+        let (stride, layers) = read_weights(weights);
         let strides = std::iter::once(stride).chain(std::iter::repeat(1));
         let mut planes = 0;
-        let layers: Vec<Prepared> = read_layers(weights)
+        let layers: Vec<Prepared> = layers
             .zip(strides)
             .map(|(layer, stride)| {
                 planes = layer.output;
@@ -216,62 +211,9 @@ fn convolve_avx512(layer: &Prepared, input: &Tiles, rectify: bool, pool: &mut Po
     unsafe { convolve::<Sixteen, 8>(layer, input, rectify, pool) }
 }
 
-/// Layers of a weights file, one after the other, from behind its head on.
-fn read_layers(weights: &[u8]) -> impl Iterator<Item = Layer> {
-    fn take<'a>(bytes: &mut &'a [u8], count: usize) -> &'a [u8] {
-        let (head, tail) = bytes.split_at(count);
-        *bytes = tail;
-        head
-    }
-    let mut bytes = weights;
-    std::iter::from_fn(move || {
-        if bytes.is_empty() {
-            return None;
-        }
-        let bytes = &mut bytes;
-        let [output, input, kernel, size] = std::array::from_fn(|_| {
-            u32::from_le_bytes(take(bytes, 4).try_into().expect("four bytes")) as usize
-        });
-        let each = input * kernel * kernel;
-        let kept = take(bytes, size * output * each);
-        let mut singles = || -> Vec<f32> {
-            take(bytes, 4 * output)
-                .chunks_exact(4)
-                .map(|b| f32::from_le_bytes(b.try_into().expect("four bytes")))
-                .collect()
-        };
-        let weights = if size == 1 {
-            let scales = singles();
-            let scaled = kept.iter().enumerate();
-            scaled
-                .map(|(i, &byte)| f32::from(byte.cast_signed()) * scales[i / each])
-                .collect()
-        } else {
-            kept.chunks_exact(2)
-                .map(|b| half_to_single(u16::from_le_bytes([b[0], b[1]])))
-                .collect()
-        };
-        let bias = singles();
-        Some(Layer {
-            output,
-            input,
-            kernel,
-            weights,
-            bias,
-        })
-    })
-}
-
-/// IEEE 754 binary16 → binary32, for finite numbers.
-fn half_to_single(bits: u16) -> f32 {
-    // Exponent and fraction moved to their places in a binary32, whose exponent is biased by 127
-    // instead of 15: too small by 2^112, which is exact for subnormal numbers too.
-    let magnitude = f32::from_bits(u32::from(bits & 0x7fff) << 13) * f32::from_bits(239 << 23);
-    f32::from_bits(magnitude.to_bits() | u32::from(bits & 0x8000) << 16)
-}
-
 #[cfg(test)]
 mod tests {
+    use super::weights::{Layer, MAGIC};
     use super::*;
 
     /// Made-up weights of a network with three levels.
@@ -315,31 +257,6 @@ mod tests {
             assert_eq!((output.planes, (output.width, output.height)), (4, size));
             assert!(output.values.iter().all(|value| value.is_finite()));
         }
-    }
-
-    #[test]
-    fn weights_of_eight_bits_are_scaled_by_their_output() {
-        let mut file = Vec::new();
-        for number in [2u32, 3, 1, 1] {
-            file.extend(number.to_le_bytes());
-        }
-        file.extend([1i8, -2, 127, 4, 0, -127].map(|weight| weight.cast_unsigned()));
-        for number in [0.5f32, 0.25, 7.0, 8.0] {
-            file.extend(number.to_le_bytes());
-        }
-        let layer = read_layers(&file).next().unwrap();
-        assert_eq!(layer.weights, [0.5, -1.0, 63.5, 1.0, 0.0, -31.75]);
-        assert_eq!(layer.bias, [7.0, 8.0]);
-        assert!(read_layers(&file).nth(1).is_none());
-    }
-
-    #[test]
-    fn halves_become_singles() {
-        // IEEE 754-2019, table 3.5: binary16 with bias 15.
-        assert_eq!(half_to_single(0x3c00), 1.0);
-        assert_eq!(half_to_single(0xc000), -2.0);
-        assert_eq!(half_to_single(0x0001), 2f32.powi(-24));
-        assert_eq!(half_to_single(0x7bff), 65504.0);
     }
 
     /// The sum over the neighbourhood, as it is defined.
@@ -451,9 +368,7 @@ mod tests {
 
     /// The whole network by plain sums.
     fn plain_run(file: &[u8], input: &Planes) -> Planes {
-        let head = MAGIC.len();
-        let stride = usize::from(file[head]);
-        let mut layers = read_layers(&file[head + 1..]);
+        let (stride, mut layers) = read_weights(file);
         let mut next = |x: &Planes, stride: usize, rectify: bool| {
             let mut out = plain(&layers.next().unwrap(), x, stride);
             if rectify {
