@@ -17,6 +17,10 @@ use flankread::segment::film_on;
 use std::fs;
 use std::path::Path;
 
+/// As in the program itself.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 const RUNS: usize = 7;
 
 /// CPU time of this thread so far, milliseconds.

@@ -8,6 +8,9 @@ use ndarray::Array2;
 /// Columns of a map (toe to heel) and rows (root to tip).
 pub const MAP_SIZE: (usize, usize) = (256, 96);
 
+/// From so many places in a cell on, each counts as the pixel it lies on: their mean is as smooth.
+const MANY: usize = 4;
+
 /// Level at which a colour channel counts as burnt out.
 const CLIPPED_LEVEL: u8 = 250;
 
@@ -53,7 +56,13 @@ impl FlankMap {
                 let places = columns * across;
                 let lengths = (0..places).map(|i| (i as f64 + 0.5) / places as f64);
                 for (i, place) in outline.line(height, lengths).enumerate() {
-                    look.add(place.scaled(photo.scale), &mut sums[i / across]);
+                    let place = place.scaled(photo.scale);
+                    let seen = &mut sums[i / across];
+                    if across * up < MANY {
+                        look.add(place, seen);
+                    } else {
+                        look.add_pixel(place, seen);
+                    }
                 }
             }
             let samples = across * up;
@@ -90,12 +99,30 @@ struct Look<'a> {
 }
 
 impl Look<'_> {
+    /// Adds the pixel at a point (pixel corners at whole numbers), or the nearest one there is.
+    fn add_pixel(&self, place: PhotoPoint, seen: &mut Seen) {
+        let (width, height) = self.size;
+        seen.outside |= !self.holds(place);
+        // What is no number or below nought becomes nought.
+        let pixel = |value: f64, size: u32| (value as u32).min(size - 1) as usize;
+        let at = 3 * (pixel(place.y, height) * width as usize + pixel(place.x, width));
+        let levels = &self.levels[at..at + 3];
+        for (sum, &level) in seen.light.iter_mut().zip(levels) {
+            *sum += self.linear[usize::from(level)];
+        }
+        let clipped = levels.iter().filter(|&&l| l >= CLIPPED_LEVEL).count();
+        seen.burnt += usize::from(clipped >= 2);
+    }
+
+    fn holds(&self, place: PhotoPoint) -> bool {
+        (0.0..=f64::from(self.size.0)).contains(&place.x)
+            && (0.0..=f64::from(self.size.1)).contains(&place.y)
+    }
+
     /// Adds what is seen at a point (pixel corners at whole numbers): straight lines between pixels.
     fn add(&self, place: PhotoPoint, seen: &mut Seen) {
         let (width, height) = self.size;
-        let inside = (0.0..=f64::from(width)).contains(&place.x)
-            && (0.0..=f64::from(height)).contains(&place.y);
-        seen.outside |= !inside;
+        seen.outside |= !self.holds(place);
         let pixel = |value: f64, size: u32| {
             let last = size - 1;
             let value = if value.is_finite() { value - 0.5 } else { 0.0 };
