@@ -163,28 +163,43 @@ mod tests {
     use crate::photo::linear_from_srgb;
     use crate::reading::Corners;
 
-    #[test]
-    fn the_map_shows_the_flank_with_its_root_in_row_nought_and_its_toe_in_column_nought() {
-        // Red grows to the right, blue downwards; the flank lies upside down and mirrored.
-        let picture =
-            image::RgbImage::from_fn(400, 200, |x, y| image::Rgb([(x / 2) as u8, 0, y as u8]));
+    /// Red grows to the right, blue downwards; the flank lies upside down and mirrored. Light of the root
+    /// at the toe and of the tip at the heel is that of the levels given.
+    fn shown(size: u32, flank: (f64, f64, f64, f64), root_toe: [u8; 2], tip_heel: [u8; 2]) {
+        let (left, top, right, low) = flank;
+        let picture = image::RgbImage::from_fn(2 * size, size, |x, y| {
+            image::Rgb([(x * 100 / size) as u8, 0, (y * 200 / size) as u8])
+        });
         let photo = Photo::from_pixels("drawn", picture);
         let corner = |x, y| PhotoPoint::new(x, y);
         let outline = Outline::from_sides(&MarkedFlank {
             corners: Corners {
-                toe_root: corner(350.0, 40.0),
-                toe_tip: corner(350.0, 160.0),
-                heel_tip: corner(50.0, 160.0),
-                heel_root: corner(50.0, 40.0),
+                toe_root: corner(right, top),
+                toe_tip: corner(right, low),
+                heel_tip: corner(left, low),
+                heel_root: corner(left, top),
             },
             root: vec![],
             tip: vec![],
         });
         let map = FlankMap::new(&photo, &outline);
-        let near = |value: f32, level: u8| (value - linear_from_srgb(level)).abs() < 0.01;
-        assert!(near(map.light[[0, 0]][0], 175) && near(map.light[[0, 0]][2], 40));
-        assert!(near(map.light[[95, 255]][0], 25) && near(map.light[[95, 255]][2], 159));
+        for (at, levels) in [([0, 0], root_toe), ([95, 255], tip_heel)] {
+            let near = |channel: usize, level: u8| {
+                (map.light[at][channel] - linear_from_srgb(level)).abs() < 0.01
+            };
+            assert!(near(0, levels[0]) && near(2, levels[1]), "{at:?}");
+        }
         assert!(map.unseen.iter().all(|unseen| !unseen));
         assert!(map.clipped.iter().all(|clipped| !clipped));
+    }
+
+    #[test]
+    fn the_map_shows_the_flank_with_its_root_in_row_nought_and_its_toe_in_column_nought() {
+        shown(200, (50.0, 40.0, 350.0, 160.0), [175, 40], [25, 159]);
+    }
+
+    #[test]
+    fn a_flank_of_many_pixels_is_shown_alike() {
+        shown(1000, (250.0, 200.0, 1750.0, 800.0), [175, 40], [25, 159]);
     }
 }
