@@ -1,6 +1,6 @@
 """Folds batch normalisation into the convolutions and writes the weights in the form src/network reads.
 
-    python3 export.py [--eight] [--stride 4] OUT.bin RUN.pt …
+    python3 export.py [--eight] OUT.bin RUN.pt …
 
 Of several runs that went on from one another the mean of their weights is written. --eight keeps weights as whole numbers of eight bits, each output of
 a layer with a scale of its own; else they are half precision.
@@ -13,6 +13,7 @@ import argparse, pickle, struct, zipfile
 import numpy as np
 
 EPS = 1e-5          # PyTorch's default for BatchNorm2d
+STRIDES = {5: 2, 7: 4}     # of the first layer, by its kernel; network.py has the other way
 
 
 def load(path):
@@ -69,11 +70,11 @@ def main():
     a.add_argument("out")
     a.add_argument("runs", nargs="+")
     a.add_argument("--eight", action="store_true")
-    a.add_argument("--stride", type=int, default=4, help="of the first layer; the patch network has 2")
     a = a.parse_args()
     with open(a.out, "wb") as f:
-        f.write(b"flanknet" + bytes([a.stride]))
-        for w, b in layers(mean_of([load(run) for run in a.runs])):
+        mean = mean_of([load(run) for run in a.runs])
+        f.write(b"flanknet" + bytes([STRIDES[mean["stem.weight"].shape[2]]]))
+        for w, b in layers(mean):
             f.write(struct.pack("<4I", w.shape[0], w.shape[1], w.shape[2], 1 if a.eight else 2))
             if a.eight:
                 scale = (np.abs(w).max((1, 2, 3)) / 127).astype("<f4")

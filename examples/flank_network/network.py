@@ -8,6 +8,7 @@ from torch import nn
 import torch.nn.functional as F
 
 STRIDE, WIDTHS = 4, [32, 40, 72, 128, 160]              # at 1/4, 1/4, 1/8, 1/16, 1/32 of the input's size
+KERNELS = {2: 5, 4: 7}     # of the first layer, by its stride
 PATCH_STRIDE, PATCH_WIDTHS = 2, [12, 16, 24, 40, 64, 96]  # the patch network's, which sees flattened flanks one under the other and says two planes: contact and compound
 
 
@@ -26,7 +27,7 @@ class FlankNet(nn.Module):
     def __init__(self, stride=STRIDE, widths=WIDTHS, planes=10):
         super().__init__()
         w, levels = widths, len(widths) - 1
-        kernel = 2 * stride - 1 if stride > 2 else 5
+        kernel = KERNELS[stride]
         self.stem, self.stem_n = nn.Conv2d(3, w[0], kernel, stride=stride, padding=kernel // 2, bias=False), nn.BatchNorm2d(w[0])
         self.down = nn.ModuleList([Pair(w[i], w[i + 1]) for i in range(levels)])
         self.deep = Pair(w[levels], w[levels])
@@ -46,15 +47,15 @@ class FlankNet(nn.Module):
         return self.head(x)
 
     def take(self, state):
-        """Weights of an earlier run. Of one that had a finer level above, which had half the stride, the levels below it are taken."""
+        """Weights of an earlier run. Of one that had a finer level above, which had half the stride, the levels below it are taken and all that
+        touched it stays as it is."""
         if any(k.startswith("down.%d." % len(self.down)) for k in state):
-            below = {}
+            own = self.state_dict()
             for k, v in state.items():
                 name, level, rest = (k.split(".", 2) + ["", ""])[:3]
                 if name in ("down", "lift", "up"):
                     k = "%s.%d.%s" % (name, int(level) - 1, rest)
-                below[k] = v
-            state = below
-        own = self.state_dict()
-        own.update({k: v for k, v in state.items() if k in own and own[k].shape == v.shape})
-        self.load_state_dict(own)
+                if k in own and own[k].shape == v.shape:
+                    own[k] = v
+            state = own
+        self.load_state_dict(state)

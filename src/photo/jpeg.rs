@@ -1,8 +1,10 @@
 //! Large JPEGs, decoded straight to a fraction of their size.
 
-use super::ENOUGH_SIDE_PX;
 use image::RgbImage;
 use jpeg_decoder::{Decoder, PixelFormat};
+
+/// The longest side stays as long as this, pixels: patch edges are still much wider than a pixel then.
+const ENOUGH_SIDE_PX: f64 = 1600.0;
 
 /// The picture at a half, a quarter or an eighth of its size, its longest side still as long as
 /// [`ENOUGH_SIDE_PX`]: half the time and a quarter of the memory of the whole picture, for most of
@@ -13,7 +15,7 @@ pub(super) fn shrunk_jpeg(bytes: &[u8]) -> Option<RgbImage> {
     decoder.read_info().ok()?;
     let info = decoder.info()?;
     let longest = f64::from(info.width.max(info.height));
-    let share = f64::from(ENOUGH_SIDE_PX) / longest;
+    let share = ENOUGH_SIDE_PX / longest;
     if share > 0.5 || !matches!(info.pixel_format, PixelFormat::RGB24 | PixelFormat::L8) {
         return None;
     }

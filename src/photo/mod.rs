@@ -27,10 +27,6 @@ use image::RgbImage;
 /// size, so more would only cost time.
 pub const WORKING_SIDE_PX: u32 = 2048;
 
-/// A decoder that shrinks while it decodes must leave the longest side as long as this, pixels: so much
-/// carries all there is to read.
-const ENOUGH_SIDE_PX: u32 = 1600;
-
 /// One opened photo.
 #[derive(Debug, Clone)]
 pub struct Photo {
