@@ -12,7 +12,7 @@ use super::weights::Layer;
 /// Results worked on together; weights are kept in groups of as many.
 const GROUP: usize = 8;
 
-/// Registers of places worked on together.
+/// Registers of places worked on together by the plain sum.
 const WIDE: usize = 3;
 
 /// Side of the patch of pixels that a tile of results depends on, and its pixels.
@@ -126,13 +126,17 @@ pub(super) unsafe fn convolve<V: Lanes, const M: usize>(
     let mut output = Tiles::room(layer.output, width, height, TILE, pool);
     assert_eq!(input.grid, output.grid);
     let pieces = output.grid.count().div_ceil(V::COUNT);
-    let blocks = pieces.div_ceil(WIDE);
     let floor = if rectify { 0.0 } else { f32::NEG_INFINITY };
-    let mut scratch = if Prepared::filters(layer.kernel, layer.stride) {
-        pool.take((layer.input + layer.bias.len()) * step(WIDE * V::COUNT))
+    let (widest, scratch) = if Prepared::filters(layer.kernel, layer.stride) {
+        (
+            V::FILTERED,
+            (layer.input + layer.bias.len()) * step(V::FILTERED * V::COUNT),
+        )
     } else {
-        Vec::new()
+        (WIDE, 0)
     };
+    let blocks = pieces.div_ceil(widest);
+    let mut scratch = pool.take(scratch);
     let mut from = 0;
     for block in 0..blocks {
         // As even as can be.

@@ -7,6 +7,10 @@ pub(super) trait Lanes: Copy {
     /// Numbers in the row.
     const COUNT: usize;
 
+    /// Registers of places that minimal filtering works on together. Fewer than there is room for: with all of
+    /// them taken, the compiler keeps one sum in memory, and the inner loop takes twice the time.
+    const FILTERED: usize;
+
     /// The same number in every place.
     ///
     /// # Safety
@@ -58,6 +62,7 @@ pub(super) struct Plain([f32; 8]);
 // the caller.
 impl Lanes for Plain {
     const COUNT: usize = 8;
+    const FILTERED: usize = 1;
 
     #[inline(always)]
     unsafe fn splat(value: f32) -> Self {
@@ -114,11 +119,12 @@ mod x86 {
     pub(in super::super) struct Sixteen(__m512);
 
     macro_rules! lanes {
-        ($name:ident, $count:literal, $splat:ident, $load:ident, $store:ident, $mul_add:ident, $add:ident, $sub:ident, $max:ident) => {
+        ($name:ident, $count:literal, $filtered:literal, $splat:ident, $load:ident, $store:ident, $mul_add:ident, $add:ident, $sub:ident, $max:ident) => {
             // SAFETY of every method: the caller promises the instructions, and the addresses of
             // `load` and `store`, which need no alignment.
             impl Lanes for $name {
                 const COUNT: usize = $count;
+                const FILTERED: usize = $filtered;
 
                 #[inline(always)]
                 unsafe fn splat(value: f32) -> Self {
@@ -161,6 +167,7 @@ mod x86 {
     lanes!(
         Eight,
         8,
+        2,
         _mm256_set1_ps,
         _mm256_loadu_ps,
         _mm256_storeu_ps,
@@ -172,6 +179,7 @@ mod x86 {
     lanes!(
         Sixteen,
         16,
+        3,
         _mm512_set1_ps,
         _mm512_loadu_ps,
         _mm512_storeu_ps,

@@ -195,7 +195,7 @@ impl Instructions {
     }
 }
 
-// The groups of outputs are as large as the registers hold: 12 of 16, and 24 of 32.
+// As many outputs together as leave registers for the sums of each: at most 12 of 16 and 24 of 32.
 
 #[cfg(target_arch = "x86_64")]
 #[target_feature(enable = "avx2,fma")]

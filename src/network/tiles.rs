@@ -153,7 +153,11 @@ impl Tiles {
                         .enumerate()
                     {
                         let from = if number < down { across } else { 0 };
-                        tiles[from..].fill(0.0);
+                        match &mut tiles[from..] {
+                            // Nearly always: a call for one number costs more than the rest.
+                            [one] => *one = 0.0,
+                            all => all.fill(0.0),
+                        }
                     }
                 }
             }
@@ -199,21 +203,24 @@ impl Tiles {
     pub fn halved(&self, pool: &mut Pool) -> Self {
         let side = self.side;
         let mut half = Self::room(self.planes, self.width / 2, self.height / 2, side, pool);
+        let mut largest = vec![0.0; self.grid.across];
         for plane in 0..self.planes {
             for line in 0..half.height {
-                let above = (2 * line % side, 2 * line / side);
-                for x in 0..side.min(half.width) {
-                    let (left, skip) = (2 * x % side, 2 * x / side);
-                    let of = |dx: usize, dy: usize| {
-                        self.tiles(plane, (left + dx, above.0 + dy), above.1)[skip..]
-                            .iter()
-                            .step_by(2)
-                    };
-                    let upper = of(0, 0).zip(of(1, 0));
-                    let lower = of(0, 1).zip(of(1, 1));
-                    let row = half.tiles_mut(plane, (x, line % side), line / side);
-                    for (to, ((a, b), (c, d))) in row.iter_mut().zip(upper.zip(lower)) {
-                        *to = a.max(*b).max(c.max(*d));
+                let (above, down) = (2 * line % side, 2 * line / side);
+                for x in 0..side / 2 {
+                    let of = |dx, dy| self.tiles(plane, (2 * x + dx, above + dy), down);
+                    let upper = of(0, 0).iter().zip(of(1, 0));
+                    let lower = of(0, 1).iter().zip(of(1, 1));
+                    for (to, ((a, b), (c, d))) in largest.iter_mut().zip(upper.zip(lower)) {
+                        *to = larger(larger(*a, *b), larger(*c, *d));
+                    }
+                    // The left half of a small tile comes of a tile of even number, the right half of an odd one.
+                    for odd in 0..2 {
+                        let place = (x + odd * side / 2, line % side);
+                        let row = half.tiles_mut(plane, place, line / side);
+                        for (to, from) in row.iter_mut().zip(largest[odd..].chunks(2)) {
+                            *to = from[0];
+                        }
                     }
                 }
             }
@@ -225,28 +232,34 @@ impl Tiles {
     /// Adds a picture of half the size, each value to two by two pixels.
     pub fn add_doubled(&mut self, small: &Self) {
         let side = self.side;
+        let mut doubled = vec![0.0; 2 * small.grid.across];
         for plane in 0..self.planes {
-            for line in 0..self.height {
-                let half = line / 2;
-                for x in 0..side.min(self.width) {
+            for line in 0..self.height / 2 {
+                for x in 0..side / 2 {
                     // Tiles of even number take their pixels from the left half of a small tile.
-                    let place = |odd: usize| ((x / 2 + odd * side / 2), half % side);
-                    let even = small.tiles(plane, place(0), half / side);
-                    let odd = small.tiles(plane, place(1), half / side);
-                    let row = self.tiles_mut(plane, (x, line % side), line / side);
-                    let mut pairs = row.chunks_exact_mut(2);
-                    for ((to, even), odd) in pairs.by_ref().zip(even).zip(odd) {
-                        to[0] += even;
-                        to[1] += odd;
+                    let half =
+                        |odd| small.tiles(plane, (x + odd * side / 2, line % side), line / side);
+                    let both = half(0).iter().zip(half(1));
+                    for (to, (even, odd)) in doubled.chunks_exact_mut(2).zip(both) {
+                        (to[0], to[1]) = (*even, *odd);
                     }
-                    if let ([last], Some(more)) = (pairs.into_remainder(), even.last()) {
-                        *last += more;
+                    let (above, down) = (2 * line % side, 2 * line / side);
+                    for (dx, dy) in [(0, 0), (1, 0), (0, 1), (1, 1)] {
+                        let row = self.tiles_mut(plane, (2 * x + dx, above + dy), down);
+                        for (to, more) in row.iter_mut().zip(&doubled) {
+                            *to += more;
+                        }
                     }
                 }
             }
         }
         self.clear_outside();
     }
+}
+
+/// Of finite numbers, without the care that `f32::max` takes of others.
+fn larger(a: f32, b: f32) -> f32 {
+    if a > b { a } else { b }
 }
 
 #[cfg(test)]
