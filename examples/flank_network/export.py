@@ -1,8 +1,8 @@
 """Folds batch normalisation into the convolutions and writes the weights in the form src/network reads.
 
-    python3 export.py [--eight] OUT.bin RUN.pt …
+    python3 export.py [--eight] OUT.bin RUN …
 
-Of several runs that went on from one another the mean of their weights is written. --eight keeps weights as whole numbers of eight bits, each output of
+RUN is a run's weights (.pt) or a file that this program wrote (.bin). Of several that went on from one another the mean of their weights is written, batch normalisation folded first. --eight keeps weights as whole numbers of eight bits, each output of
 a layer with a scale of its own; else they are half precision.
 
 File: b"flanknet", u8 stride of the first layer, then for each layer u32 out, in, kernel, bytes of a weight; the weights (out, in, ky, kx), f16 or i8; for i8, f32 scales (out); f32
@@ -12,6 +12,7 @@ Needs numpy only.
 import argparse, pickle, struct, zipfile
 import numpy as np
 
+MAGIC = b"flanknet"
 EPS = 1e-5          # PyTorch's default for BatchNorm2d
 STRIDES = {5: 2, 7: 4}     # of the first layer, by its kernel; network.py has the other way
 
@@ -61,8 +62,30 @@ def layers(p):
     yield p["head.weight"], p["head.bias"]
 
 
+def exported(path):
+    """The layers of a file that this program wrote: weights and biases."""
+    data = open(path, "rb").read()
+    at = len(MAGIC) + 1
+    assert data.startswith(MAGIC), path
+
+    def take(kind, count):
+        nonlocal at
+        values = np.frombuffer(data, kind, count, at)
+        at += values.nbytes
+        return values.astype(np.float32)
+
+    while at < len(data):
+        out, inputs, kernel, size = struct.unpack_from("<4I", data, at)
+        at += 16
+        w = take("<f2" if size == 2 else "i1", out * inputs * kernel * kernel).reshape(out, inputs, kernel, kernel)
+        if size == 1:
+            w = w * take("<f4", out)[:, None, None, None]
+        yield w, take("<f4", out)
+
+
 def mean_of(runs):
-    return {k: sum(np.asarray(p[k], np.float64) for p in runs) / len(runs) for k in runs[0]}
+    """Layers of which each weight is the mean of the runs'."""
+    return [tuple(np.mean(part, 0) for part in zip(*layer)) for layer in zip(*runs, strict=True)]
 
 
 def main():
@@ -71,10 +94,10 @@ def main():
     a.add_argument("runs", nargs="+")
     a.add_argument("--eight", action="store_true")
     a = a.parse_args()
+    mean = mean_of([exported(run) if run.endswith(".bin") else layers(load(run)) for run in a.runs])
     with open(a.out, "wb") as f:
-        mean = mean_of([load(run) for run in a.runs])
-        f.write(b"flanknet" + bytes([STRIDES[mean["stem.weight"].shape[2]]]))
-        for w, b in layers(mean):
+        f.write(MAGIC + bytes([STRIDES[mean[0][0].shape[2]]]))
+        for w, b in mean:
             f.write(struct.pack("<4I", w.shape[0], w.shape[1], w.shape[2], 1 if a.eight else 2))
             if a.eight:
                 scale = (np.abs(w).max((1, 2, 3)) / 127).astype("<f4")

@@ -59,3 +59,33 @@ class FlankNet(nn.Module):
                     own[k] = v
             state = own
         self.load_state_dict(state)
+
+    @torch.no_grad()
+    def take_exported(self, layers, x):
+        """Weights and biases that export.py wrote, in its order. Their batch normalisation was folded away: it is put back so that it changes nothing
+        over the pictures x, and training goes on from the same output."""
+        pair = lambda p: [(p.c1, p.n1), (p.c2, p.n2)]
+        places = [(self.stem, self.stem_n)]
+        for p in [*self.down, self.deep]:
+            places += pair(p)
+        for lift, up in zip(reversed(self.lift), reversed(self.up)):
+            places += [(lift, None), *pair(up)]
+        undo = []
+        for (conv, norm), (weight, bias) in zip([*places, (self.head, None)], layers, strict=True):
+            conv.weight.copy_(torch.from_numpy(weight))
+            (norm or conv).bias.copy_(torch.from_numpy(bias))
+            if norm:
+                undo.append(norm.register_forward_pre_hook(unfold))
+        self.eval()(x)
+        for hook in undo:
+            hook.remove()
+        self.train()
+
+
+def unfold(norm, inputs):
+    """Makes a batch normalisation add only its bias to what comes in now: means and deviations taken away are given back."""
+    var, mean = torch.var_mean(inputs[0], (0, 2, 3), correction=0)
+    norm.running_mean.copy_(mean)
+    norm.running_var.copy_(var)
+    norm.weight.copy_(torch.sqrt(var + norm.eps))
+    norm.bias.add_(mean)
