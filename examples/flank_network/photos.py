@@ -182,12 +182,13 @@ def truth_of(render, d, labels, side, w, h, name, status, reason):
 def photo(rgb, on_flank, seed, stops, path, quality=85):
     """Linear colours to a JPEG as a phone would make it: exposed for the flanks, tone curve, a little noise and softness."""
     r = np.random.default_rng(seed)
+    rgb = np.nan_to_num(rgb)                          # one such pixel would make the exposure none
     lum = rgb.mean(-1)
     lift = np.pad(rgb, ((1, 1), (1, 1), (0, 0)), mode="edge")
     h, w = lum.shape
     med = np.median(np.stack([lift[i:i + h, j:j + w] for i in range(3) for j in range(3)]), axis=0)
     speck = lum > 1.6 * med.mean(-1) + 0.01           # tracing speckles are no camera noise
-    x = np.nan_to_num(np.where(speck[..., None], med, rgb))
+    x = np.where(speck[..., None], med, rgb)
     k = np.quantile(lum[on_flank] if on_flank.sum() > 500 else lum, 0.7)
     x = x * (0.26 * 2.0 ** stops / max(k, 1e-4)) * (1 + r.normal(0, 0.05, 3))
     yy, xx = np.mgrid[-1:1:h * 1j, -1:1:w * 1j]

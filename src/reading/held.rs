@@ -27,7 +27,7 @@ pub enum Drawn {
 const fn held(drawn: Drawn) -> FlankPoint {
     match drawn {
         Drawn::Marked => FlankPoint::new(1.35, 1.45),
-        Drawn::Found => FlankPoint::new(1.3, 1.65),
+        Drawn::Found => FlankPoint::new(1.3, 1.8),
     }
 }
 

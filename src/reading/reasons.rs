@@ -27,7 +27,7 @@ pub(super) struct Judged<'a> {
 /// Smallest flank that can be read: length and height in full-size pixels.
 const LEAST_PX: (f64, f64) = (80.0, 14.0);
 /// Below this the edges are a blur.
-const LEAST_SHARPNESS: f64 = 1.7;
+const LEAST_SHARPNESS: f64 = 1.58;
 /// Above this share of burnt-out cells the flanks tell nothing.
 const MOST_BURNT: f64 = 0.18;
 /// Below this linear light, shadows hide the steel.
