@@ -151,6 +151,29 @@ mod tests {
         assert!(sharp.burnt_share == 0.0 && sharp.brightness > 0.3);
     }
 
+    /// The flank as a camera in poor light has it: every cell up to a fifth lighter or darker.
+    fn grainy(mut map: FlankMap) -> FlankMap {
+        for ((row, column), light) in map.light.indexed_iter_mut() {
+            let mut grain =
+                (row as u32).wrapping_mul(73_856_093) ^ (column as u32).wrapping_mul(19_349_663);
+            for factor in [2_654_435_761_u32, 2_246_822_519] {
+                grain = grain.wrapping_mul(factor);
+                grain ^= grain >> 15;
+            }
+            let share = grain as f32 / u32::MAX as f32;
+            *light = light.map(|channel| channel * (0.8 + 0.4 * share));
+        }
+        map
+    }
+
+    #[test]
+    fn grain_is_no_sharpness() {
+        let sharp = quality(&[grainy(banded(1.0, false))]).unwrap();
+        let soft = quality(&[grainy(banded(60.0, false))]).unwrap();
+        assert!(sharp.sharpness > 2.5, "{sharp:?}");
+        assert!(soft.sharpness < 1.58, "{soft:?}");
+    }
+
     #[test]
     fn means_are_those_of_the_neighbours_there_are() {
         let items: Vec<f32> = (0..26).map(|i| (i * i % 11) as f32).collect();
