@@ -2,8 +2,9 @@
 
     python3 export.py [--eight] OUT.bin RUN …
 
-RUN is a run's weights (.pt) or a file that this program wrote (.bin). Of several that went on from one another the mean of their weights is written, batch normalisation folded first. --eight keeps weights as whole numbers of eight bits, each output of
-a layer with a scale of its own; else they are half precision.
+RUN is a run's weights (.pt) or a file that this program wrote (.bin). Of several that went on from one another the mean of their weights is written,
+batch normalisation folded first. --eight keeps weights as whole numbers of eight bits, each output of a layer with a scale of its own; else they are
+half precision.
 
 File: b"flanknet", u8 stride of the first layer, then for each layer u32 out, in, kernel, bytes of a weight; the weights (out, in, ky, kx), f16 or i8; for i8, f32 scales (out); f32
 biases (out); all little-endian. Layers in the order of use: stem, down pairs, deep pair, then for each level from deep to shallow lift and up pair, head.
