@@ -1,7 +1,7 @@
 //! The pinhole camera that a photo is taken to be made with.
 
 use crate::frames::PhotoPoint;
-use nalgebra::{Matrix3, Vector3};
+use nalgebra::{Matrix3, Rotation3, Vector3};
 
 /// A pinhole camera before the gear.
 #[derive(Debug, Clone, PartialEq)]
@@ -17,6 +17,16 @@ pub struct Camera {
 }
 
 impl Camera {
+    /// The camera as it stands before the gear turned by `angle` radians about its axis: it has the tooth
+    /// at angle 0 where this one has the tooth at `angle`.
+    pub fn before_turned(&self, angle: f64) -> Self {
+        let turn = Rotation3::from_axis_angle(&Vector3::z_axis(), angle);
+        Self {
+            rotation: self.rotation * turn.into_inner(),
+            ..self.clone()
+        }
+    }
+
     /// Where a point of space falls in the photo. Points behind the camera give coordinates that
     /// are not finite.
     pub fn project(&self, point: Vector3<f64>) -> PhotoPoint {

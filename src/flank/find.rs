@@ -201,8 +201,9 @@ fn outline(fit: &GearFit, edge: TipEdge, tooth: usize) -> Outline {
     // A share that is always there and one that grows with the misfit: judged from path-traced
     // renders with known truth, not yet calibrated.
     let doubt = FlankPoint::new(0.01 + 0.4 * fit.misfit, 0.02 + 0.8 * fit.misfit);
+    let (flank, angle) = (fit.flank(), fit.angles[tooth]);
     let outline = Outline::from_map(fit.form.proportion(), doubt, |at| {
-        fit.place(tooth, edge.in_fit(at))
+        fit.camera.project(flank.point(angle, edge.in_fit(at)))
     });
     match fit.next_tooth(tooth) {
         Some(next) => {

@@ -5,14 +5,22 @@
 //! near those of usual gears, one angle a tooth, and a camera, fitted to the corners and sides.
 
 use super::camera::Camera;
-use super::gear_form::{Flank, FlankKind, RingForm, SHAPE_NUMBERS, flank_point};
+use super::gear_form::{Flank, FlankKind, RingForm, SHAPE_NUMBERS};
 use super::least_squares::{Minimum, minimise};
-use super::sights::{CAMERA_NUMBERS, Sight, Sights, softened};
+use super::sights::{CAMERA_NUMBERS, SeenFlank, Sight, Sights, softened};
 use crate::frames::{FlankPoint, PhotoPoint};
 use crate::gear::set::Hand;
 use crate::photo::Photo;
 use crate::reading::Corners;
 use nalgebra::{Matrix2, Matrix3, Rotation3, Vector3};
+
+/// Where a flank's corners lie on it: root and tip of the toe, tip and root of the heel.
+const CORNERS: [FlankPoint; 4] = [
+    FlankPoint::new(0.0, 0.0),
+    FlankPoint::new(0.0, 1.0),
+    FlankPoint::new(1.0, 1.0),
+    FlankPoint::new(1.0, 0.0),
+];
 
 /// One flank as it was marked: corners, and points along the two long sides.
 #[derive(Debug, Clone, PartialEq)]
@@ -29,12 +37,8 @@ impl MarkedFlank {
     /// The corners with their flank coordinates.
     pub fn corner_points(&self) -> [(FlankPoint, PhotoPoint); 4] {
         let c = &self.corners;
-        [
-            (FlankPoint::new(0.0, 0.0), c.toe_root),
-            (FlankPoint::new(0.0, 1.0), c.toe_tip),
-            (FlankPoint::new(1.0, 1.0), c.heel_tip),
-            (FlankPoint::new(1.0, 0.0), c.heel_root),
-        ]
+        let seen = [c.toe_root, c.toe_tip, c.heel_tip, c.heel_root];
+        std::array::from_fn(|i| (CORNERS[i], seen[i]))
     }
 
     /// Mean length of the two long sides, straight, in pixels.
@@ -88,6 +92,9 @@ pub(super) const SEEN_WEIGHT: f64 = 8.0;
 /// Starting poses tried for marks and for seen places.
 const STARTS: (usize, usize) = (4, 8);
 
+/// Angles at which a starting pose may have a tooth, degrees.
+const START_DEGREES: (i32, i32) = (-84, 84);
+
 /// After so many steps the best of them are followed to their end.
 const ROUGH_STEPS: usize = 7;
 const FOLLOWED: usize = 3;
@@ -130,8 +137,12 @@ impl GearFit {
 
     /// Where a point of the flank of a tooth at an angle falls in the photo.
     pub fn place_at(&self, angle: f64, at: FlankPoint) -> PhotoPoint {
-        self.camera
-            .project(flank_point(&self.form, self.kind, angle, at))
+        self.camera.project(self.flank().point(angle, at))
+    }
+
+    /// The flanks of the fitted gear.
+    pub(super) fn flank(&self) -> Flank {
+        Flank::new(&self.form, self.kind)
     }
 }
 
@@ -225,13 +236,14 @@ impl<'a> Problem<'a> {
 
     /// Far-camera poses from all round, turned, shifted and scaled onto the middle flank.
     fn starts(&self) -> Vec<Start> {
-        let flank = self.flanks[self.flanks.len() / 2].corner_points();
-        let seen = flank.map(|(_, point)| point);
+        let seen = self.flanks[self.flanks.len() / 2].corner_points();
+        let seen = seen.map(|(_, point)| point);
         let seen_middle = middle(&seen);
         let mut starts = Vec::new();
         for hand in [Hand::Left, Hand::Right] {
             let kind = FlankKind::facing(hand, self.sense);
-            let solid = flank.map(|(at, _)| flank_point(&RingForm::USUAL, kind, 0.0, at));
+            let usual = Flank::new(&RingForm::USUAL, kind);
+            let solid = CORNERS.map(|at| usual.point(0.0, at));
             for elevation in [15.0f64, 30.0, 45.0, 60.0, 75.0, 88.0] {
                 for azimuth in (0..360).step_by(15) {
                     let look = look_from(elevation.to_radians(), f64::from(azimuth).to_radians());
@@ -293,29 +305,33 @@ impl<'a> Problem<'a> {
             self.focal_px.ln(),
         ];
         let usual = Flank::new(&RingForm::USUAL, kind);
+        let solid = CORNERS.map(|at| usual.point(0.0, at));
+        let corners_at = |degrees: i32| {
+            let turned = camera.before_turned(f64::from(degrees).to_radians());
+            solid.map(|corner| turned.project(corner))
+        };
+        let (least, most) = START_DEGREES;
+        let placed: Vec<[PhotoPoint; 4]> = (least..=most).map(corners_at).collect();
         for flank in self.flanks {
             let corners = flank.corner_points();
-            let distance = |angle: f64| {
-                let off: f64 = corners
+            let off = |degrees: i32| {
+                let placed = &placed[(degrees - least) as usize];
+                let off: f64 = placed
                     .iter()
-                    .map(|&(at, seen)| {
-                        let point = usual.point(angle, at);
-                        camera.project(point).distance(seen)
-                    })
+                    .zip(&corners)
+                    .map(|(placed, (_, seen))| placed.distance(*seen))
                     .sum();
                 if off.is_finite() { off } else { f64::MAX }
             };
             let nearest = |degrees: &mut dyn Iterator<Item = i32>| {
                 degrees
-                    .min_by(|&a, &b| {
-                        let off = |degrees: i32| distance(f64::from(degrees).to_radians());
-                        off(a).total_cmp(&off(b))
-                    })
-                    .unwrap_or(0)
+                    .map(|degrees| (off(degrees), degrees))
+                    .min_by(|a, b| a.0.total_cmp(&b.0))
+                    .map_or(0, |(_, degrees)| degrees)
             };
-            let rough = nearest(&mut (-80..=80).step_by(5));
-            let angle = f64::from(nearest(&mut (rough - 4..=rough + 4))).to_radians();
-            unknowns.push(angle);
+            let rough = nearest(&mut (least + 4..=most - 4).step_by(5));
+            let angle = f64::from(nearest(&mut (rough - 4..=rough + 4)));
+            unknowns.push(angle.to_radians());
         }
         unknowns.extend([0.0; SHAPE_NUMBERS]);
         unknowns
@@ -343,9 +359,11 @@ impl<'a> Problem<'a> {
         };
         let mut square = 0.0;
         let mut count = 0;
-        for (tooth, places) in self.places.iter().enumerate() {
+        let flank = fit.flank();
+        for (&angle, places) in fit.angles.iter().zip(&self.places) {
             for &(at, seen) in places {
-                let off = fit.place(tooth, at).distance(seen) / self.mark_px;
+                let placed = fit.camera.project(flank.point(angle, at));
+                let off = placed.distance(seen) / self.mark_px;
                 square += if self.seen { softened(off) } else { off }.powi(2);
                 count += 1;
             }
@@ -359,17 +377,20 @@ impl<'a> Problem<'a> {
         let teeth = self.flanks.len();
         let angles = vec![1.0; teeth];
         let sum = from[CAMERA_NUMBERS..CAMERA_NUMBERS + teeth].iter().sum();
-        let of_tooth = |(tooth, places): (usize, &Places)| -> Vec<Sight> {
+        let tolerance = Matrix2::identity() / self.mark_px;
+        let seen_flank = |(tooth, places): (usize, &Places)| {
             let sight = |&(at, seen): &(FlankPoint, PhotoPoint)| Sight {
                 at,
                 seen,
-                tolerance: Matrix2::identity() / self.mark_px,
-                angle: [(tooth, 1.0), (tooth, 0.0)],
+                tolerance,
             };
-            places.iter().map(sight).collect()
+            SeenFlank {
+                angle: [(tooth, 1.0), (tooth, 0.0)],
+                sights: places.iter().map(sight).collect(),
+            }
         };
         let sights = Sights {
-            sights: self.places.iter().enumerate().flat_map(of_tooth).collect(),
+            flanks: self.places.iter().enumerate().map(seen_flank).collect(),
             doubtful: self.seen,
             kind: FlankKind::facing(start.hand, self.sense),
             rotation: start.rotation,

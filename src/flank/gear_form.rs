@@ -32,6 +32,13 @@ pub struct RingForm {
     pub bulge: f64,
 }
 
+/// Standard deviations of the shape numbers among usual gears; of face width and depth, those of the
+/// logarithms.
+const SPREADS: [f64; SHAPE_NUMBERS] = [0.044, 0.035, 0.06, 0.12, 0.08, 0.17, 0.026, 0.004];
+
+/// Between these a ring gear is still a bevel gear, radians.
+const PITCH_ANGLES: (f64, f64) = (0.9, 1.5);
+
 impl RingForm {
     /// Middle of what usual car and truck axles have: pitch angle 70° … 80°, face width near
     /// 0.155 of the diameter, spiral angle 29° … 35° at mid-face and some 10° more at the heel than
@@ -53,15 +60,16 @@ impl RingForm {
     /// order of the fields.
     pub fn from_offsets(offsets: &[f64; SHAPE_NUMBERS]) -> Self {
         let usual = Self::USUAL;
+        let by: [f64; SHAPE_NUMBERS] = std::array::from_fn(|i| SPREADS[i] * offsets[i]);
         Self {
-            pitch_angle: (usual.pitch_angle + 0.044 * offsets[0]).clamp(0.9, 1.5),
-            face_per_diameter: usual.face_per_diameter * (0.035 * offsets[1]).exp(),
-            spiral_tangent: usual.spiral_tangent + 0.06 * offsets[2],
-            spiral_change: usual.spiral_change + 0.12 * offsets[3],
-            depth_per_face: usual.depth_per_face * (0.08 * offsets[4]).exp(),
-            taper: usual.taper + 0.17 * offsets[5],
-            pressure_angle: usual.pressure_angle + 0.026 * offsets[6],
-            bulge: usual.bulge + 0.004 * offsets[7],
+            pitch_angle: (usual.pitch_angle + by[0]).clamp(PITCH_ANGLES.0, PITCH_ANGLES.1),
+            face_per_diameter: usual.face_per_diameter * by[1].exp(),
+            spiral_tangent: usual.spiral_tangent + by[2],
+            spiral_change: usual.spiral_change + by[3],
+            depth_per_face: usual.depth_per_face * by[4].exp(),
+            taper: usual.taper + by[5],
+            pressure_angle: usual.pressure_angle + by[6],
+            bulge: usual.bulge + by[7],
         }
     }
 
@@ -70,6 +78,11 @@ impl RingForm {
     pub fn proportion(&self) -> f64 {
         let spiral_cosine = 1.0 / self.spiral_tangent.hypot(1.0);
         self.depth_per_face / self.pressure_angle.cos() * spiral_cosine
+    }
+
+    /// Whether the pitch angle stands at an end of its range and moves no more with its offset.
+    fn pitch_angle_is_held(&self) -> bool {
+        !(self.pitch_angle > PITCH_ANGLES.0 && self.pitch_angle < PITCH_ANGLES.1)
     }
 
     /// Mean cone distance, face widths.
@@ -132,11 +145,33 @@ pub(super) struct Flank {
     sine: f64,
     cosine: f64,
     transverse: f64,
+    /// By how much that grows with the pressure angle.
+    transverse_by_pressure: f64,
+}
+
+/// What a point of a flank is worked out from: lengths in face widths, angles in radians.
+struct Parts {
+    /// From mid-face towards the heel.
+    along: f64,
+    /// From the pitch cone towards the tip.
+    height: f64,
+    /// Logarithm of the cone distance over that at mid-face.
+    outwards: f64,
+    /// Turn about the axis since mid-face, on the pitch cone.
+    turn: f64,
+    /// Sideways for a bulge of one.
+    arc: f64,
+    /// Along the circle about the axis.
+    sideways: f64,
+    /// Distance from the axis, angle about it and place along it.
+    cylinder: [f64; 3],
 }
 
 impl Flank {
     pub fn new(form: &RingForm, kind: FlankKind) -> Self {
         let (sine, cosine) = form.pitch_angle.sin_cos();
+        let lean = form.pressure_angle.tan();
+        let slant = form.spiral_tangent.hypot(1.0);
         Self {
             form: *form,
             hand: hand_sign(kind.hand),
@@ -144,36 +179,123 @@ impl Flank {
             mean: form.mean_cone_distance(),
             sine,
             cosine,
-            transverse: form.pressure_angle.tan() * form.spiral_tangent.hypot(1.0),
+            transverse: lean * slant,
+            transverse_by_pressure: (1.0 + lean * lean) * slant,
         }
     }
 
     /// A point of the flank as its distance from the axis, its angle about it for the tooth at
     /// angle 0, and its place along it.
-    pub fn cylinder(&self, at: FlankPoint) -> (f64, f64, f64) {
+    pub fn cylinder(&self, at: FlankPoint) -> [f64; 3] {
+        self.parts(at).cylinder
+    }
+
+    fn parts(&self, at: FlankPoint) -> Parts {
         let Self {
             form, mean, sine, ..
         } = self;
         let along = at.length - 0.5;
         let depth = form.depth_per_face * (1.0 + form.taper * along);
         let height = depth * (at.height - PITCH_HEIGHT);
+        // As exact as needed here, and several times as fast as `ln_1p`.
+        let outwards = (1.0 + along / mean).ln();
         let turn = self.hand
             * (form.spiral_change * along
-                + (form.spiral_tangent - form.spiral_change * mean) * (along / mean).ln_1p())
+                + (form.spiral_tangent - form.spiral_change * mean) * outwards)
             / sine;
-        let sideways = self.sense
-            * (4.0 * form.bulge * at.height * (1.0 - at.height) * depth - height * self.transverse);
+        let arc = self.sense * 4.0 * at.height * (1.0 - at.height) * depth;
+        let sideways = form.bulge * arc - self.sense * height * self.transverse;
         let radius = (mean + along) * sine + height * self.cosine;
-        (
-            radius,
-            turn + sideways / radius,
-            height * sine - along * self.cosine,
-        )
+        Parts {
+            along,
+            height,
+            outwards,
+            turn,
+            arc,
+            sideways,
+            cylinder: [
+                radius,
+                turn + sideways / radius,
+                height * sine - along * self.cosine,
+            ],
+        }
+    }
+
+    /// What [`Self::cylinder`] gives, and how it moves with each of the form's offsets from usual
+    /// gears.
+    pub fn cylinder_by_offsets(&self, at: FlankPoint) -> ([f64; 3], [[f64; 3]; SHAPE_NUMBERS]) {
+        let parts = self.parts(at);
+        let Parts {
+            along,
+            height,
+            outwards,
+            turn,
+            arc,
+            sideways,
+            cylinder,
+        } = parts;
+        let Self {
+            form,
+            hand,
+            sense,
+            mean,
+            sine,
+            cosine,
+            transverse,
+            transverse_by_pressure,
+        } = *self;
+        let radius = cylinder[0];
+        let by = |turn: f64, sideways_by: f64, radius_by: f64, level: f64| {
+            let about = turn + (sideways_by - sideways / radius * radius_by) / radius;
+            [radius_by, about, level]
+        };
+        let turn_by_mean = -hand / sine
+            * (form.spiral_change * outwards
+                + (form.spiral_tangent - form.spiral_change * mean) * along
+                    / (mean * (mean + along)));
+        let (pitch_by, mean_by_pitch) = if form.pitch_angle_is_held() {
+            (0.0, 0.0)
+        } else {
+            (SPREADS[0], -SPREADS[0] * (mean + 0.5) * cosine / sine)
+        };
+        let mean_by_face = -SPREADS[1] * (mean + 0.5);
+        let deeper = |share: f64| {
+            let height = share * height;
+            by(0.0, share * sideways, height * cosine, height * sine)
+        };
+        let spiral = form.spiral_tangent;
+        let leaning = |transverse_by: f64| -sense * height * transverse_by;
+        let offsets = [
+            by(
+                turn_by_mean * mean_by_pitch - turn * pitch_by * cosine / sine,
+                0.0,
+                mean_by_pitch * sine + pitch_by * ((mean + along) * cosine - height * sine),
+                pitch_by * (height * cosine + along * sine),
+            ),
+            by(turn_by_mean * mean_by_face, 0.0, mean_by_face * sine, 0.0),
+            by(
+                SPREADS[2] * hand * outwards / sine,
+                leaning(SPREADS[2] * transverse * spiral / (1.0 + spiral * spiral)),
+                0.0,
+                0.0,
+            ),
+            by(
+                SPREADS[3] * hand * (along - mean * outwards) / sine,
+                0.0,
+                0.0,
+                0.0,
+            ),
+            deeper(SPREADS[4]),
+            deeper(SPREADS[5] * along / (1.0 + form.taper * along)),
+            by(0.0, leaning(SPREADS[6] * transverse_by_pressure), 0.0, 0.0),
+            by(0.0, SPREADS[7] * arc, 0.0, 0.0),
+        ];
+        (cylinder, offsets)
     }
 
     /// The point in space, face widths, for the tooth turned by `angle` radians.
     pub fn point(&self, angle: f64, at: FlankPoint) -> Vector3<f64> {
-        let (radius, about, level) = self.cylinder(at);
+        let [radius, about, level] = self.cylinder(at);
         let (sine, cosine) = (angle + about).sin_cos();
         Vector3::new(radius * cosine, radius * sine, level)
     }

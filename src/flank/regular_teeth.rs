@@ -1,13 +1,15 @@
 //! From the flanks that were proposed to all that can be seen: the teeth of a gear stand at equal
 //! angles, so one good fit says where every other flank must lie.
 
+use super::camera::Camera;
 use super::fields::Fields;
 use super::gear_fit::{GearFit, SEEN_WEIGHT, usual_focal};
-use super::gear_form::{RingForm, SHAPE_NUMBERS};
-use super::sights::{CAMERA_NUMBERS, Sight, Sights};
+use super::gear_form::{Flank, RingForm, SHAPE_NUMBERS};
+use super::sights::{CAMERA_NUMBERS, SeenFlank, Sight, Sights};
 use crate::frames::{FlankPoint, PhotoPoint};
+use crate::gear::set::FlankForm;
 use crate::photo::Photo;
-use nalgebra::{Matrix2, Vector2};
+use nalgebra::{Matrix2, Vector2, Vector3};
 use std::f64::consts::TAU;
 
 /// A flank of the fitted gear as the fields show it.
@@ -110,15 +112,42 @@ fn seen_teeth(
     first: f64,
     pitch: f64,
 ) -> Vec<SeenTooth> {
+    let flank = fit.flank();
+    let points: Vec<GridPoint> = (0..GRID.0 * GRID.1)
+        .map(|i| GridPoint::new(&flank, i / GRID.1, i % GRID.1))
+        .collect();
     let most = (TAU / pitch / 2.0) as i32;
     let teeth: Vec<SeenTooth> = (-most..=most)
         .map(|step| {
             let step = f64::from(step);
-            let place = |at: FlankPoint| fit.place_at(first + step * pitch, at);
-            seen_tooth(photo, fields, fit, step, place)
+            let camera = fit.camera.before_turned(first + step * pitch);
+            seen_tooth(photo, fields, fit.kind.form, step, &camera, &points)
         })
         .collect();
     row_about_the_best(teeth)
+}
+
+/// A point of a flank at which the fields are asked.
+struct GridPoint {
+    at: FlankPoint,
+    /// Which part it belongs to.
+    part: usize,
+    /// Where in space on the tooth at angle 0.
+    solid: Vector3<f64>,
+}
+
+impl GridPoint {
+    fn new(flank: &Flank, row: usize, column: usize) -> Self {
+        let at = FlankPoint::new(
+            (column as f64 + 0.5) / GRID.1 as f64,
+            (row as f64 + 0.5) / GRID.0 as f64,
+        );
+        Self {
+            at,
+            part: (row * PARTS.0 / GRID.0) * PARTS.1 + column * PARTS.1 / GRID.1,
+            solid: flank.point(0.0, at),
+        }
+    }
 }
 
 /// The teeth about those that show best, as far as they show on both sides: beyond a gap they are
@@ -146,51 +175,46 @@ fn row_about_the_best(mut teeth: Vec<SeenTooth>) -> Vec<SeenTooth> {
     teeth
 }
 
+/// What the fields show of the flank that the camera has at `points`.
 fn seen_tooth(
     photo: &Photo,
     fields: &Fields,
-    fit: &GearFit,
+    form: FlankForm,
     step: f64,
-    place: impl Fn(FlankPoint) -> PhotoPoint,
+    camera: &Camera,
+    points: &[GridPoint],
 ) -> SeenTooth {
-    let mut sums = vec![[0.0; 7]; PARTS.0 * PARTS.1];
+    let mut sums = [[0.0; 7]; PARTS.0 * PARTS.1];
     let (mut shown, mut inside) = (0, 0);
-    for row in 0..GRID.0 {
-        for column in 0..GRID.1 {
-            let at = FlankPoint::new(
-                (column as f64 + 0.5) / GRID.1 as f64,
-                (row as f64 + 0.5) / GRID.0 as f64,
-            );
-            let point = place(at);
-            inside += usize::from(photo.contains(point));
-            let Some(cell) = fields.cell_at(point) else {
-                continue;
-            };
-            let said = fields.at(cell);
-            if fields.form(cell) != Some(fit.kind.form)
-                || (said.length - at.length).abs() > ANOTHER.length
-                || (said.height - at.height).abs() > ANOTHER.height
-            {
-                continue;
-            }
-            shown += 1;
-            let part = (row * PARTS.0 / GRID.0) * PARTS.1 + column * PARTS.1 / GRID.1;
-            let (seen, error) = (fields.place(cell), fields.expected_error(cell));
-            let values = [
-                1.0,
-                said.length,
-                said.height,
-                seen.x,
-                seen.y,
-                error.length,
-                error.height,
-            ];
-            for (sum, value) in sums[part].iter_mut().zip(values) {
-                *sum += value;
-            }
+    for &GridPoint { at, part, solid } in points {
+        let point = camera.project(solid);
+        inside += usize::from(photo.contains(point));
+        let Some(cell) = fields.cell_at(point) else {
+            continue;
+        };
+        let said = fields.at(cell);
+        if (said.length - at.length).abs() > ANOTHER.length
+            || (said.height - at.height).abs() > ANOTHER.height
+            || fields.form(cell) != Some(form)
+        {
+            continue;
+        }
+        shown += 1;
+        let (seen, error) = (fields.place(cell), fields.expected_error(cell));
+        let values = [
+            1.0,
+            said.length,
+            said.height,
+            seen.x,
+            seen.y,
+            error.length,
+            error.height,
+        ];
+        for (sum, value) in sums[part].iter_mut().zip(values) {
+            *sum += value;
         }
     }
-    let cells = (GRID.0 * GRID.1) as f64;
+    let cells = points.len() as f64;
     SeenTooth {
         step,
         share: f64::from(shown) / cells,
@@ -215,10 +239,14 @@ fn refit(photo: &Photo, fit: &GearFit, teeth: &[SeenTooth]) -> Option<GearFit> {
     if teeth.len() < 2 {
         return None;
     }
-    let slopes: Vec<Vec<Matrix2<f64>>> = (0..teeth.len())
-        .map(|tooth| {
-            let parts = teeth[tooth].parts.iter();
-            parts.map(|part| slope(fit, tooth, part)).collect()
+    let flank = fit.flank();
+    let slopes: Vec<Vec<Matrix2<f64>>> = teeth
+        .iter()
+        .zip(&fit.angles)
+        .map(|(tooth, &angle)| {
+            let place = |at: FlankPoint| fit.camera.project(flank.point(angle, at));
+            let parts = tooth.parts.iter();
+            parts.map(|part| slope(place, part.said)).collect()
         })
         .collect();
     let (focal_px, focal_log_spread) = usual_focal(photo);
@@ -237,9 +265,8 @@ fn refit(photo: &Photo, fit: &GearFit, teeth: &[SeenTooth]) -> Option<GearFit> {
         pitch,
     ];
     start.extend_from_slice(&fit.offsets);
-    let of_tooth = |((tooth, seen), slopes): ((usize, &SeenTooth), &Vec<Matrix2<f64>>)| {
+    let seen_flank = |(seen, slopes): (&SeenTooth, &Vec<Matrix2<f64>>)| {
         let weight = (seen.parts.len() as f64 / SEEN_WEIGHT).sqrt();
-        let step = teeth[tooth].step;
         let sight = |(part, slope): (&Part, &Matrix2<f64>)| Sight {
             at: part.said,
             seen: part.place,
@@ -247,18 +274,14 @@ fn refit(photo: &Photo, fit: &GearFit, teeth: &[SeenTooth]) -> Option<GearFit> {
                 1.0 / (part.error.length * weight),
                 1.0 / (part.error.height * weight),
             )) * slope,
-            angle: [(0, 1.0), (1, step)],
         };
-        let parts = seen.parts.iter().zip(slopes);
-        parts.map(sight).collect::<Vec<Sight>>()
+        SeenFlank {
+            angle: [(0, 1.0), (1, seen.step)],
+            sights: seen.parts.iter().zip(slopes).map(sight).collect(),
+        }
     };
     let sights = Sights {
-        sights: teeth
-            .iter()
-            .enumerate()
-            .zip(&slopes)
-            .flat_map(of_tooth)
-            .collect(),
+        flanks: teeth.iter().zip(&slopes).map(seen_flank).collect(),
         doubtful: true,
         kind: fit.kind,
         rotation: fit.camera.rotation,
@@ -292,14 +315,15 @@ fn refit(photo: &Photo, fit: &GearFit, teeth: &[SeenTooth]) -> Option<GearFit> {
     found.misfit.is_finite().then_some(found)
 }
 
-/// Steps in the photo → steps of length and height, about a part of a flank.
-fn slope(fit: &GearFit, tooth: usize, part: &Part) -> Matrix2<f64> {
+/// Steps in the photo → steps of length and height, about a point of a flank that falls in the photo as
+/// `place` says.
+fn slope(place: impl Fn(FlankPoint) -> PhotoPoint, about: FlankPoint) -> Matrix2<f64> {
     const STEP: f64 = 0.02;
     let at = |length: f64, height: f64| {
-        fit.place(
-            tooth,
-            FlankPoint::new(part.said.length + length, part.said.height + height),
-        )
+        place(FlankPoint::new(
+            about.length + length,
+            about.height + height,
+        ))
     };
     let (back, on) = (at(-STEP, 0.0), at(STEP, 0.0));
     let (low, high) = (at(0.0, -STEP), at(0.0, STEP));

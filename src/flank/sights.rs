@@ -6,6 +6,7 @@ use super::gear_form::{Flank, FlankKind, RingForm, SHAPE_NUMBERS};
 use super::least_squares::{Minimum, Normal, descend};
 use crate::frames::{FlankPoint, PhotoPoint};
 use nalgebra::{DMatrix, DVector, Matrix2, Matrix3, Rotation3, Vector2, Vector3};
+use std::cmp::Ordering;
 
 /// Camera unknowns: turn (3), sideways shift over distance (2), log distance, log focal length.
 pub(super) const CAMERA_NUMBERS: usize = 7;
@@ -13,8 +14,11 @@ pub(super) const CAMERA_NUMBERS: usize = 7;
 /// A place farther off than this many tolerances is taken for a mistake.
 const MISTAKE: f64 = 3.0;
 
-/// Step of the difference quotients over the shape numbers.
+/// Step of the difference quotients over the camera's turn.
 const DIFFERENCE: f64 = 1e-6;
+
+/// Unknowns that move the places of one flank: the camera, its angle, the shape numbers.
+const OF_FLANK: usize = CAMERA_NUMBERS + 1 + SHAPE_NUMBERS;
 
 /// One place.
 #[derive(Debug, Clone)]
@@ -25,17 +29,24 @@ pub(super) struct Sight {
     pub seen: PhotoPoint,
     /// Distances in the photo → tolerances.
     pub tolerance: Matrix2<f64>,
+}
+
+/// The places seen of one flank.
+#[derive(Debug, Clone)]
+pub(super) struct SeenFlank {
     /// The tooth's angle, as parts of the unknown angles: which, and how often.
     pub angle: [(usize, f64); 2],
+    /// The places.
+    pub sights: Vec<Sight>,
 }
 
 /// All places, and what is known before. The unknowns are those of the camera, the angles, and the
 /// shape numbers.
 #[derive(Debug)]
 pub(super) struct Sights {
-    /// The places.
-    pub sights: Vec<Sight>,
-    /// Whether some of them may be mistaken.
+    /// The flanks with their places.
+    pub flanks: Vec<SeenFlank>,
+    /// Whether some of the places may be mistaken.
     pub doubtful: bool,
     /// Kind of the flanks.
     pub kind: FlankKind,
@@ -75,8 +86,8 @@ impl Sights {
         std::array::from_fn(|i| unknowns[CAMERA_NUMBERS + self.angles() + i])
     }
 
-    fn angle(&self, sight: &Sight, unknowns: &[f64]) -> f64 {
-        let parts = sight.angle.iter();
+    fn angle(&self, seen: &SeenFlank, unknowns: &[f64]) -> f64 {
+        let parts = seen.angle.iter();
         parts
             .map(|&(which, times)| times * unknowns[CAMERA_NUMBERS + which])
             .sum()
@@ -87,112 +98,173 @@ impl Sights {
         let offsets = self.offsets(unknowns);
         let camera = self.camera(unknowns);
         let flank = Flank::new(&RingForm::from_offsets(&offsets), self.kind);
-        let mut square = self.prior(unknowns).map(|(_, off)| off * off).sum::<f64>();
-        for sight in &self.sights {
-            let placed = camera.project(flank.point(self.angle(sight, unknowns), sight.at));
-            let off = (sight.tolerance * away(placed, sight.seen)).norm_squared();
+        let mut square = self.focal_off(unknowns).powi(2) + self.held_off(unknowns).powi(2);
+        square += offsets.iter().map(|off| off * off).sum::<f64>();
+        for seen in &self.flanks {
+            let angle = self.angle(seen, unknowns);
+            let offs = seen.sights.iter().map(|sight| {
+                let placed = camera.project(flank.point(angle, sight.at));
+                (sight.tolerance * away(placed, sight.seen)).norm_squared()
+            });
             square += if self.doubtful {
-                MISTAKE * MISTAKE * (off / (MISTAKE * MISTAKE)).ln_1p()
+                softened_squares(offs)
             } else {
-                off
+                offs.sum()
             };
         }
         0.5 * square
     }
 
-    /// What is known without the places: factors of the unknowns, and how far off they are.
-    fn prior(&self, unknowns: &[f64]) -> impl Iterator<Item = (Vec<(usize, f64)>, f64)> {
-        let first = CAMERA_NUMBERS + self.angles();
-        let shape = (first..first + SHAPE_NUMBERS).map(|i| (vec![(i, 1.0)], unknowns[i]));
-        let (log, spread) = self.focal_log;
-        let focal = (vec![(6, 1.0 / spread)], (unknowns[6] - log) / spread);
-        let angles = (CAMERA_NUMBERS..).zip(self.held.0.iter().copied());
-        let sum: f64 = angles.clone().map(|(i, times)| times * unknowns[i]).sum();
-        let held = (angles.collect(), sum - self.held.1);
-        shape.chain([focal, held])
+    /// How far off the focal length is, in its spreads.
+    fn focal_off(&self, unknowns: &[f64]) -> f64 {
+        (unknowns[6] - self.focal_log.0) / self.focal_log.1
     }
 
-    /// The normal equations.
+    /// How far off the angles are from how they are held.
+    fn held_off(&self, unknowns: &[f64]) -> f64 {
+        let angles = self.held.0.iter().zip(&unknowns[CAMERA_NUMBERS..]);
+        angles.map(|(times, angle)| times * angle).sum::<f64>() - self.held.1
+    }
+
+    /// The normal equations; of the matrix the lower half.
     fn normal(&self, unknowns: &[f64]) -> Normal {
         let count = unknowns.len();
         let (mut square, mut slope) = (DMatrix::zeros(count, count), DVector::zeros(count));
-        let mut add = |factors: &[(usize, f64)], off: f64| {
-            for &(i, a) in factors {
-                slope[i] += a * off;
-                for &(j, b) in factors {
-                    square[(i, j)] += a * b;
+        self.add_prior(unknowns, &mut square, &mut slope);
+        let model = Model::new(self, unknowns);
+        for seen in &self.flanks {
+            let products = model.products(seen, self.angle(seen, unknowns));
+            // Which unknowns the rows of the products are of, and how often.
+            let places = |row: usize| match row.cmp(&CAMERA_NUMBERS) {
+                Ordering::Less => [(row, 1.0), (row, 0.0)],
+                Ordering::Equal => seen.angle.map(|(which, times)| (row + which, times)),
+                Ordering::Greater => {
+                    let number = row - 1 + self.angles();
+                    [(number, 1.0), (number, 0.0)]
                 }
-            }
-        };
-        for (factors, off) in self.prior(unknowns) {
-            add(&factors, off);
-        }
-        let offsets = self.offsets(unknowns);
-        let camera = self.camera(unknowns);
-        let form = RingForm::from_offsets(&offsets);
-        let flank = Flank::new(&form, self.kind);
-        let shifted: [Flank; SHAPE_NUMBERS] = std::array::from_fn(|i| {
-            let mut offsets = offsets;
-            offsets[i] += DIFFERENCE;
-            Flank::new(&RingForm::from_offsets(&offsets), self.kind)
-        });
-        let turned: [Matrix3<f64>; 3] = std::array::from_fn(|i| {
-            let mut more = [unknowns[0], unknowns[1], unknowns[2]];
-            more[i] += DIFFERENCE;
-            (turn(&more).into_inner() * self.rotation - camera.rotation) / DIFFERENCE
-        });
-        let distance = camera.origin.z;
-        for sight in &self.sights {
-            let (radius, about, level) = flank.cylinder(sight.at);
-            let theta = self.angle(sight, unknowns) + about;
-            let (sine, cosine) = theta.sin_cos();
-            let point = Vector3::new(radius * cosine, radius * sine, level);
-            let seen = camera.rotation * point + camera.origin;
-            let (x, y) = (seen.x / seen.z, seen.y / seen.z);
-            let focal = camera.focal_px;
-            let placed = PhotoPoint::new(camera.centre.x + focal * x, camera.centre.y + focal * y);
-            let off = sight.tolerance * away(placed, sight.seen);
-            let (share, bend) = if self.doubtful {
-                softening(off)
-            } else {
-                (1.0, Matrix2::identity())
             };
-            let off = off * share;
-            let by_place = bend * sight.tolerance;
-            let by_x = by_place.column(0) * (focal / seen.z);
-            let by_y = by_place.column(1) * (focal / seen.z);
-            let by_z = -(by_x * x + by_y * y);
-            let by_seen = |step: Vector3<f64>| by_x * step.x + by_y * step.y + by_z * step.z;
-            // Along the circle about the axis, and away from it.
-            let round = camera.rotation * Vector3::new(-sine, cosine, 0.0);
-            let out = camera.rotation * Vector3::new(cosine, sine, 0.0);
-            let up = camera.rotation.column(2);
-            let mut factors = [(0, Vector2::zeros()); CAMERA_NUMBERS + 2 + SHAPE_NUMBERS];
-            for i in 0..3 {
-                factors[i] = (i, by_seen(turned[i] * point));
-            }
-            factors[3] = (3, by_x * distance);
-            factors[4] = (4, by_y * distance);
-            factors[5] = (5, by_seen(camera.origin));
-            factors[6] = (6, by_place * Vector2::new(focal * x, focal * y));
-            let by_angle = by_seen(round * radius);
-            for (factor, &(which, times)) in factors[CAMERA_NUMBERS..].iter_mut().zip(&sight.angle)
-            {
-                *factor = (CAMERA_NUMBERS + which, by_angle * times);
-            }
-            let first = CAMERA_NUMBERS + self.angles();
-            for (i, shifted) in shifted.iter().enumerate() {
-                let there = shifted.cylinder(sight.at);
-                let step = out * (there.0 - radius)
-                    + round * (radius * (there.1 - about))
-                    + up * (there.2 - level);
-                factors[CAMERA_NUMBERS + 2 + i] = (first + i, by_seen(step / DIFFERENCE));
-            }
-            for axis in 0..2 {
-                add(&factors.map(|(i, by)| (i, by[axis])), off[axis]);
+            for (row, values) in products.iter().enumerate() {
+                for (i, a) in places(row) {
+                    slope[i] += a * values[OF_FLANK];
+                    for column in row..OF_FLANK {
+                        for (j, b) in places(column) {
+                            if j >= i {
+                                square[(j, i)] += a * b * values[column];
+                            }
+                        }
+                    }
+                }
             }
         }
         (square, slope)
+    }
+
+    /// Adds what is known without the places to the normal equations.
+    fn add_prior(&self, unknowns: &[f64], square: &mut DMatrix<f64>, slope: &mut DVector<f64>) {
+        for i in CAMERA_NUMBERS + self.angles()..unknowns.len() {
+            square[(i, i)] += 1.0;
+            slope[i] += unknowns[i];
+        }
+        let spread = self.focal_log.1;
+        square[(6, 6)] += 1.0 / (spread * spread);
+        slope[6] += self.focal_off(unknowns) / spread;
+        let off = self.held_off(unknowns);
+        for (i, a) in (CAMERA_NUMBERS..).zip(&self.held.0) {
+            slope[i] += a * off;
+            for (j, b) in (CAMERA_NUMBERS..=i).zip(&self.held.0) {
+                square[(i, j)] += a * b;
+            }
+        }
+    }
+}
+
+/// Products of the derivatives of a flank's residuals with each other, from the diagonal on, and with the
+/// residuals, last; one column more than needed, for rows of whole pairs.
+type Products = [[f64; OF_FLANK + 2]; OF_FLANK];
+
+/// A gear before a camera, and how both move with the unknowns.
+struct Model {
+    doubtful: bool,
+    camera: Camera,
+    flank: Flank,
+    /// How the camera's rotation moves with each number of its turn.
+    turned: [Matrix3<f64>; 3],
+}
+
+impl Model {
+    fn new(sights: &Sights, unknowns: &[f64]) -> Self {
+        let camera = sights.camera(unknowns);
+        let turned = std::array::from_fn(|i| {
+            let mut more = [unknowns[0], unknowns[1], unknowns[2]];
+            more[i] += DIFFERENCE;
+            (turn(&more).into_inner() * sights.rotation - camera.rotation) / DIFFERENCE
+        });
+        let form = RingForm::from_offsets(&sights.offsets(unknowns));
+        Self {
+            doubtful: sights.doubtful,
+            camera,
+            flank: Flank::new(&form, sights.kind),
+            turned,
+        }
+    }
+
+    /// The products over all places of a flank on the tooth at an angle.
+    fn products(&self, seen: &SeenFlank, angle: f64) -> Products {
+        let mut products = [[0.0; OF_FLANK + 2]; OF_FLANK];
+        for sight in &seen.sights {
+            let [x, y] = self.residual(sight, angle);
+            for (i, row) in products.iter_mut().enumerate() {
+                // From an even column on, so that two columns at a time are worked out.
+                for j in i & !1..OF_FLANK + 2 {
+                    row[j] += x[i] * x[j] + y[i] * y[j];
+                }
+            }
+        }
+        products
+    }
+
+    /// The derivatives of the two residuals of a place, and the residuals last.
+    fn residual(&self, sight: &Sight, angle: f64) -> [[f64; OF_FLANK + 2]; 2] {
+        let camera = &self.camera;
+        let ([radius, about, level], shaped) = self.flank.cylinder_by_offsets(sight.at);
+        let (sine, cosine) = (angle + about).sin_cos();
+        let point = Vector3::new(radius * cosine, radius * sine, level);
+        let seen = camera.rotation * point + camera.origin;
+        let (x, y) = (seen.x / seen.z, seen.y / seen.z);
+        let focal = camera.focal_px;
+        let placed = PhotoPoint::new(camera.centre.x + focal * x, camera.centre.y + focal * y);
+        let off = sight.tolerance * away(placed, sight.seen);
+        let (share, bend) = if self.doubtful {
+            softening(off)
+        } else {
+            (1.0, Matrix2::identity())
+        };
+        let by_place = bend * sight.tolerance * focal;
+        // Along the circle about the axis, away from it, and along it.
+        let round = camera.rotation * Vector3::new(-sine, cosine, 0.0) * radius;
+        let out = camera.rotation * Vector3::new(cosine, sine, 0.0);
+        let up = camera.rotation.column(2);
+        let turned = self.turned.map(|turned| turned * point);
+        [0, 1].map(|axis| {
+            let (by_x, by_y) = (by_place[(axis, 0)], by_place[(axis, 1)]);
+            let by_seen = Vector3::new(by_x, by_y, -(by_x * x + by_y * y)) / seen.z;
+            let (by_out, by_angle, by_up) =
+                (by_seen.dot(&out), by_seen.dot(&round), by_seen.dot(&up));
+            let mut by = [0.0; OF_FLANK + 2];
+            for (by, turned) in by.iter_mut().zip(&turned) {
+                *by = by_seen.dot(turned);
+            }
+            by[3] = by_seen.x * camera.origin.z;
+            by[4] = by_seen.y * camera.origin.z;
+            by[5] = by_seen.dot(&camera.origin);
+            by[6] = by_x * x + by_y * y;
+            by[CAMERA_NUMBERS] = by_angle;
+            for (by, [out, about, up]) in by[CAMERA_NUMBERS + 1..].iter_mut().zip(&shaped) {
+                *by = by_out * out + by_angle * about + by_up * up;
+            }
+            by[OF_FLANK] = off[axis] * share;
+            by
+        })
     }
 }
 
@@ -208,6 +280,20 @@ fn away(placed: PhotoPoint, seen: PhotoPoint) -> Vector2<f64> {
 /// ever more slowly beyond [`MISTAKE`].
 pub(super) fn softened(off: f64) -> f64 {
     MISTAKE * (off / MISTAKE).powi(2).ln_1p().sqrt()
+}
+
+/// The sum of the squares of distances as [`softened`], from the distances' squares. The logarithm of
+/// a product is taken once for all of them.
+fn softened_squares(squares: impl Iterator<Item = f64>) -> f64 {
+    let (mut sum, mut product) = (0.0, 1.0);
+    for square in squares {
+        product *= 1.0 + square / (MISTAKE * MISTAKE);
+        if product > 1e200 {
+            sum += f64::ln(product);
+            product = 1.0;
+        }
+    }
+    MISTAKE * MISTAKE * (sum + product.ln())
 }
 
 /// By what an offset is multiplied to count as [`softened`], and how the result moves with it.
@@ -234,7 +320,7 @@ mod tests {
     fn example(doubtful: bool) -> (Sights, Vec<f64>) {
         let look = Rotation3::new(Vector3::new(2.4, 0.3, -0.2)).into_inner();
         let mut sights = Sights {
-            sights: Vec::new(),
+            flanks: Vec::new(),
             doubtful,
             kind: FlankKind::facing(Hand::Left, 1.0),
             rotation: look,
@@ -246,16 +332,19 @@ mod tests {
         unknowns.extend((0..SHAPE_NUMBERS).map(|i| 0.3 - 0.1 * i as f64));
         let camera = sights.camera(&unknowns);
         let flank = Flank::new(&RingForm::USUAL, sights.kind);
+        sights.flanks.extend((0..3).map(|step| SeenFlank {
+            angle: [(0, 1.0), (1, f64::from(step))],
+            sights: Vec::new(),
+        }));
         for i in 0..40 {
             let at = FlankPoint::new(f64::from(i % 10) / 9.0, f64::from(i / 10) / 3.0);
-            let angle = [(0, 1.0), (1, f64::from(i % 3))];
-            let placed = camera.project(flank.point(0.05 + 0.15 * angle[1].1, at));
+            let step = f64::from(i % 3);
+            let placed = camera.project(flank.point(0.05 + 0.15 * step, at));
             let off = if i % 7 == 0 { 60.0 } else { 2.0 };
-            sights.sights.push(Sight {
+            sights.flanks[i as usize % 3].sights.push(Sight {
                 at,
                 seen: PhotoPoint::new(placed.x + off, placed.y - 0.5 * off),
                 tolerance: Matrix2::new(0.3, 0.05, -0.02, 0.2),
-                angle,
             });
         }
         (sights, unknowns)
@@ -292,10 +381,12 @@ mod tests {
             &RingForm::from_offsets(&sights.offsets(&unknowns)),
             sights.kind,
         );
-        for i in 0..sights.sights.len() {
-            let angle = sights.angle(&sights.sights[i], &unknowns);
-            sights.sights[i].seen = camera.project(flank.point(angle, sights.sights[i].at));
-            sights.sights[i].tolerance *= 100.0;
+        for i in 0..sights.flanks.len() {
+            let angle = sights.angle(&sights.flanks[i], &unknowns);
+            for sight in &mut sights.flanks[i].sights {
+                sight.seen = camera.project(flank.point(angle, sight.at));
+                sight.tolerance *= 100.0;
+            }
         }
         sights.held.1 = 0.05 + 0.5 * 0.16;
         let mut start = unknowns.clone();
