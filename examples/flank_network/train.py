@@ -15,7 +15,8 @@ import torch.nn.functional as F
 import scenes
 from network import FlankNet, STRIDE
 
-W, H = 512, 384
+W, H = 768, 576                 # pictures as rendered
+SHOWN_W, SHOWN_H = 512, 384     # and as the network is shown parts of them: those are as sharp as a photo's
 NAMES = ["class", "length", "height", "contact", "film"]
 
 
@@ -71,7 +72,7 @@ def jpeg(x, strength):
 def augment(pic, lab, portrait):
     """One training batch: turn, zoom, mirror, expose, colour, blur, noise, compression."""
     n = pic.shape[0]
-    h, w = (W, H) if portrait else (H, W)
+    h, w = (SHOWN_W, SHOWN_H) if portrait else (SHOWN_H, SHOWN_W)
     x, cls = pic.float(), lab[:, 0]
     flank = ((cls & 15) >= 2)
     lum = x.mean(1)
@@ -80,16 +81,15 @@ def augment(pic, lab, portrait):
     on = on | (on.sum(1, keepdim=True) < 100) | (torch.rand(n, 1, device=DEV) < 0.2)
     k = torch.nanquantile(torch.where(on, small, torch.nan), 0.7, dim=1).view(n, 1, 1, 1)
     x = x * (torch.exp(rand(n, -2.1, -0.35)) / k.clamp_min(1e-4))
-    zoom = torch.exp(rand(n, -0.35, 0.7)).view(n)
+    zoom = torch.exp(rand(n, -0.5, 0.8)).view(n)
     ang = torch.rand(n, device=DEV) * 6.2832
     flip = torch.where(torch.rand(n, device=DEV) < 0.5, -1.0, 1.0)
     c, s = torch.cos(ang) / zoom, torch.sin(ang) / zoom
-    # output pixel (isotropic units of half the output's longer side) -> input in grid_sample's units
+    # the output's grid, in units of half its longer side -> the same of the input's
     A = torch.zeros(n, 2, 3, device=DEV)
-    m = 256.0
-    fx, fy = (w / 2) / m, (h / 2) / m
-    A[:, 0, 0], A[:, 0, 1] = c * fx * flip * m / (W / 2), -s * fy * m / (W / 2)
-    A[:, 1, 0], A[:, 1, 1] = s * fx * flip * m / (H / 2), c * fy * m / (H / 2)
+    fx, fy = w / max(w, h), h / max(w, h)
+    A[:, 0, 0], A[:, 0, 1] = c * fx * flip, -s * fy
+    A[:, 1, 0], A[:, 1, 1] = s * fx * flip * W / H, c * fy * W / H
     # keep a flank pixel in view: aim at the mean of the flank pixels, jittered
     ys, xs = torch.meshgrid(torch.linspace(-1, 1, H, device=DEV), torch.linspace(-1, 1, W, device=DEV), indexing="ij")
     f = flank.float() + 1e-6
@@ -97,6 +97,8 @@ def augment(pic, lab, portrait):
     A[:, 0, 2] = (f * xs).sum((1, 2)) / tot * torch.rand(n, device=DEV) + torch.randn(n, device=DEV) * 0.18
     A[:, 1, 2] = (f * ys).sum((1, 2)) / tot * torch.rand(n, device=DEV) + torch.randn(n, device=DEV) * 0.18
     grid = F.affine_grid(A, (n, 3, h, w), align_corners=False)
+    shrunk = W / max(w, h) / zoom           # one output pixel is the mean of so many squared
+    x = blur(x, (0.3 * (shrunk ** 2 - 1).clamp_min(0).sqrt()).clamp_min(0.1))
     x = F.grid_sample(x, grid, mode="bilinear", padding_mode="reflection", align_corners=False)
     outside = (grid.abs() > 1).any(-1)
     coarse = F.avg_pool2d(grid.permute(0, 3, 1, 2), STRIDE).permute(0, 2, 3, 1)

@@ -14,7 +14,7 @@ static NETWORK: LazyLock<Network> = LazyLock::new(|| Network::new(WEIGHTS));
 static WEIGHTS: &[u8] = include_bytes!("flank_network.bin");
 
 /// Longest side of what the network is shown, pixels: to find the gear, and to measure it. It was
-/// trained on flanks of the size they have at the first, and up to twice it. Its cells are four pixels
+/// trained on flanks of 0.6 to 2.2 times the size they have at the first. Its cells are four pixels
 /// wide.
 const FINDING_SIDE_PX: f64 = 512.0;
 const MEASURING_SIDE_PX: f64 = 768.0;
@@ -88,15 +88,9 @@ impl Fields {
         Self::new(window, planes)
     }
 
-    /// A closer look at a window of the photo, to measure the flanks in it. The network sees it as it is
-    /// and mirrored, and the mean of what it says counts: its errors are partly others there.
+    /// A closer look at a window of the photo, to measure the flanks in it.
     pub fn measured(photo: &Photo, window: Window) -> Self {
-        let input = input(photo, window, MEASURING_SIDE_PX);
-        let mut planes = NETWORK.run(&input);
-        let other = NETWORK.run(&input.mirrored()).mirrored();
-        for (value, other) in planes.values.iter_mut().zip(&other.values) {
-            *value = (*value + other) / 2.0;
-        }
+        let planes = NETWORK.run(&input(photo, window, MEASURING_SIDE_PX));
         Self::new(window, planes)
     }
 

@@ -67,7 +67,7 @@ const READABLE: f64 = 0.6;
 
 /// Root mean square distance of the seen places from the fitted gear, in flank lengths: above the
 /// first the fit is in doubt, above the second it is no gear.
-const DOUBTFUL_MISFIT: f64 = 0.045;
+const DOUBTFUL_MISFIT: f64 = 0.05;
 const WORST_MISFIT: f64 = 0.07;
 
 /// From this misfit on strays are looked for among the proposed flanks, so many at most, down to so few

@@ -42,15 +42,6 @@ impl Planes {
         }
     }
 
-    /// The planes with left and right changed.
-    pub fn mirrored(&self) -> Self {
-        let mut mirrored = self.clone();
-        for row in mirrored.values.chunks_exact_mut(self.width) {
-            row.reverse();
-        }
-        mirrored
-    }
-
     /// One plane.
     pub fn plane(&self, index: usize) -> &[f32] {
         let size = self.width * self.height;
