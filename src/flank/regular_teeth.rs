@@ -63,25 +63,47 @@ pub(super) fn refine(
     let pitch = fit.pitch()?;
     let first = fit.angles[0];
     // Flanks that were not proposed between others make the pitch look larger than it is.
-    let (pitch, mut teeth) = [1.0, 2.0, 3.0]
+    let mut tried: Vec<(f64, Vec<SeenTooth>)> = [1.0, 2.0, 3.0]
         .into_iter()
         .map(|parts| pitch / parts)
         .filter(|pitch| (PITCHES.0..PITCHES.1).contains(pitch))
         .map(|pitch| (pitch, seen_teeth(photo, fields, fit, first, pitch)))
-        .max_by(|a, b| support(&a.1).total_cmp(&support(&b.1)))?;
+        .collect();
+    tried.sort_by(|a, b| support(&b.1).total_cmp(&support(&a.1)));
+    tried
+        .into_iter()
+        .find_map(|(pitch, teeth)| settled(photo, fields, fit, first, pitch, teeth))
+}
+
+/// The fit to the teeth that a pitch has seen, looked for again and fitted again. `None` where that does
+/// not end with a row of teeth: with too small a pitch several may have been seen on one flank, and the fit
+/// puts them all there.
+fn settled(
+    photo: &Photo,
+    fields: &Fields,
+    fit: &GearFit,
+    first: f64,
+    pitch: f64,
+    mut teeth: Vec<SeenTooth>,
+) -> Option<(GearFit, Vec<SeenTooth>)> {
     if teeth.len() < 2 {
         return None;
     }
     let mut at = regular(fit, first, pitch, &teeth);
     for _ in 0..ROUNDS {
         at = refit(photo, &at, &teeth)?;
-        let pitch = at.angles[1] - at.angles[0];
-        let pitch = pitch / (teeth[1].step - teeth[0].step);
+        let pitch = pitch_of(&at.angles, &teeth)?;
         let first = at.angles[0] - teeth[0].step * pitch;
         teeth = seen_teeth(photo, fields, &at, first, pitch);
         at = regular(&at, first, pitch, &teeth);
     }
     (teeth.len() >= 2).then_some((at, teeth))
+}
+
+/// The pitch of at least two teeth at these angles, if a ring gear can have it.
+fn pitch_of(angles: &[f64], teeth: &[SeenTooth]) -> Option<f64> {
+    let pitch = (angles[1] - angles[0]) / (teeth[1].step - teeth[0].step);
+    (PITCHES.0..PITCHES.1).contains(&pitch).then_some(pitch)
 }
 
 /// The fit with the angles of these teeth in place of its own.
@@ -336,4 +358,25 @@ fn slope(place: impl Fn(FlankPoint) -> PhotoPoint, about: FlankPoint) -> Matrix2
     )
     .try_inverse()
     .unwrap_or_else(Matrix2::zeros)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn teeth_on_one_flank_have_no_pitch() {
+        let tooth = |step| SeenTooth {
+            step,
+            share: 1.0,
+            in_photo: 1.0,
+            parts: Vec::new(),
+        };
+        let teeth = [tooth(-1.0), tooth(1.0)];
+        let apart = pitch_of(&[0.3, 0.3 + 2.0 * TAU / 41.0], &teeth).unwrap();
+        assert!((apart - TAU / 41.0).abs() < 1e-12);
+        for angles in [[0.3, 0.3], [0.3, 0.3001], [0.3, -0.1], [0.3, 1.3]] {
+            assert_eq!(pitch_of(&angles, &teeth), None, "{angles:?}");
+        }
+    }
 }
