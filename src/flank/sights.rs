@@ -146,10 +146,10 @@ impl Sights {
             for (row, values) in products.iter().enumerate() {
                 for (i, a) in places(row) {
                     slope[i] += a * values[OF_FLANK];
-                    for column in row..OF_FLANK {
+                    for (column, value) in values.iter().enumerate().take(OF_FLANK).skip(row) {
                         for (j, b) in places(column) {
                             if j >= i {
-                                square[(j, i)] += a * b * values[column];
+                                square[(j, i)] += a * b * value;
                             }
                         }
                     }
