@@ -2,7 +2,8 @@
 
 use super::Outline;
 use super::fields::Fields;
-use super::gear_fit::{self, GearFit, MarkedFlank, Places};
+use super::gear_fit::{self, GearFit, Places};
+use super::marked_flank::MarkedFlank;
 use super::proposal::{Proposal, proposals};
 use super::regular_teeth::{SeenTooth, refine};
 use super::tip_edge::{TipEdge, tip_edge};

@@ -224,7 +224,6 @@ impl Flank {
     /// What [`Self::cylinder`] gives, and how it moves with each of the form's offsets from usual
     /// gears.
     pub fn cylinder_by_offsets(&self, at: FlankPoint) -> ([f64; 3], [[f64; 3]; SHAPE_NUMBERS]) {
-        let parts = self.parts(at);
         let Parts {
             along,
             height,
@@ -233,7 +232,7 @@ impl Flank {
             arc,
             sideways,
             cylinder,
-        } = parts;
+        } = self.parts(at);
         let Self {
             form,
             hand,
@@ -301,11 +300,6 @@ impl Flank {
     }
 }
 
-/// The point of a flank in space, face widths, for the tooth turned by `angle` radians.
-pub fn flank_point(form: &RingForm, kind: FlankKind, angle: f64, at: FlankPoint) -> Vector3<f64> {
-    Flank::new(form, kind).point(angle, at)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -324,7 +318,7 @@ mod tests {
         let form = RingForm::USUAL;
         let kind = FlankKind::facing(Hand::Left, 1.0);
         let radius = |length| {
-            let point = flank_point(&form, kind, 0.3, FlankPoint::new(length, PITCH_HEIGHT));
+            let point = Flank::new(&form, kind).point(0.3, FlankPoint::new(length, PITCH_HEIGHT));
             (point.x.hypot(point.y), point.z)
         };
         let (toe, heel) = (radius(0.0), radius(1.0));
@@ -336,7 +330,7 @@ mod tests {
     fn the_lengthwise_curve_has_the_spiral_angle_at_mid_face() {
         let form = RingForm::USUAL;
         let kind = FlankKind::facing(Hand::Left, 1.0);
-        let at = |length| flank_point(&form, kind, 0.0, FlankPoint::new(length, PITCH_HEIGHT));
+        let at = |length| Flank::new(&form, kind).point(0.0, FlankPoint::new(length, PITCH_HEIGHT));
         let step = at(0.5001) - at(0.4999);
         let (x, y, z) = (step.x, step.y, step.z);
         // At angle 0 the radial direction is x, the circumferential one y.
@@ -349,14 +343,8 @@ mod tests {
         for hand in [Hand::Left, Hand::Right] {
             for sense in [1.0, -1.0] {
                 let kind = FlankKind::facing(hand, sense);
-                let at = |length| {
-                    flank_point(
-                        &RingForm::USUAL,
-                        kind,
-                        0.0,
-                        FlankPoint::new(length, PITCH_HEIGHT),
-                    )
-                };
+                let flank = Flank::new(&RingForm::USUAL, kind);
+                let at = |length| flank.point(0.0, FlankPoint::new(length, PITCH_HEIGHT));
                 let middle = at(0.5) - (at(0.0) + at(1.0)) / 2.0;
                 let bulges_outward = middle.y * kind.sense() > 0.0;
                 assert_eq!(bulges_outward, kind.form == FlankForm::Convex, "{kind:?}");

@@ -20,7 +20,7 @@ const DIFFERENCE: f64 = 1e-6;
 /// Relative gain below which a further step is not worth its time.
 const ENOUGH: f64 = 1e-5;
 
-/// JᵀJ and Jᵀr of the residuals r and their derivatives J.
+/// JᵀJ, of which only the lower half is asked, and Jᵀr of the residuals r and their derivatives J.
 pub(super) type Normal = (DMatrix<f64>, DVector<f64>);
 
 /// Lowers half the sum of squares of `residuals` (unknowns in, residuals out, always as many)

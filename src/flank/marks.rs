@@ -1,6 +1,6 @@
 //! Marks: what the user says about a photo, in a small JSON file.
 
-use super::gear_fit::MarkedFlank;
+use super::marked_flank::MarkedFlank;
 use crate::frames::{PhotoPoint, Side};
 use crate::photo::Photo;
 use crate::reading::{Corners, Polarity};

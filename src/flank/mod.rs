@@ -6,6 +6,7 @@ pub mod find;
 pub mod gear_fit;
 pub mod gear_form;
 mod least_squares;
+mod marked_flank;
 pub mod marks;
 pub mod next_tooth;
 pub mod outline;
@@ -15,6 +16,7 @@ mod regular_teeth;
 mod sights;
 mod tip_edge;
 
-pub use gear_fit::{GearFit, MarkedFlank};
+pub use gear_fit::GearFit;
+pub use marked_flank::MarkedFlank;
 pub use outline::Outline;
 pub use rectify::FlankMap;

@@ -1,12 +1,15 @@
 //! The tooth before a flank: what it hides.
 
 use super::gear_fit::GearFit;
-use super::gear_form::flank_point;
 use crate::frames::{FlankPoint, PhotoPoint};
+use std::f64::consts::TAU;
 
 /// Thickness of a tooth at its tip, face widths: a tenth of the face width is usual on ring gears
 /// (common practice, no source).
 const TOP_LAND: f64 = 0.1;
+
+/// Angles from one tooth to the next, radians: ring gears have some 20 … 80 teeth (common practice, no source).
+pub(super) const PITCHES: (f64, f64) = (TAU / 80.0, TAU / 20.0);
 
 /// What stands before a flank: the next tooth's flank with its top land, as a closed line in the
 /// photo.
@@ -36,25 +39,25 @@ impl GearFit {
         let mut angles = self.angles.clone();
         angles.sort_by(f64::total_cmp);
         let steps: Vec<f64> = angles.windows(2).map(|pair| pair[1] - pair[0]).collect();
-        // Ring gears have some 20 … 80 teeth; anything nearer is the same tooth marked twice.
-        let least = std::f64::consts::TAU / 80.0;
+        // Anything nearer is the same tooth marked twice.
         let smallest = steps
             .iter()
             .copied()
-            .filter(|&s| s > least)
+            .filter(|&s| s > PITCHES.0)
             .min_by(f64::total_cmp)?;
         let teeth: f64 = steps.iter().map(|step| (step / smallest).round()).sum();
         let pitch = steps.iter().sum::<f64>() / teeth;
-        (pitch < std::f64::consts::TAU / 20.0).then_some(pitch)
+        (pitch < PITCHES.1).then_some(pitch)
     }
 
     /// The tooth that stands before the `tooth`-th marked flank.
     pub fn next_tooth(&self, tooth: usize) -> Option<NextTooth> {
         let sense = self.kind.sense();
         let angle = self.angles[tooth] + sense * self.pitch()?;
+        let flank = self.flank();
         let place = |angle: f64, i: i32, height: f64| {
             let at = FlankPoint::new(f64::from(i) / 24.0, height);
-            let point = flank_point(&self.form, self.kind, angle, at);
+            let point = flank.point(angle, at);
             (self.camera.project(point), point)
         };
         let (_, tip) = place(angle, 12, 1.0);

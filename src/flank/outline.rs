@@ -1,7 +1,8 @@
 //! One flank in the photo: where each (length, height) of it falls.
 
-use super::gear_fit::{GearFit, MarkedFlank};
+use super::gear_fit::GearFit;
 use super::gear_form::RingForm;
+use super::marked_flank::MarkedFlank;
 use crate::frames::{FlankPoint, PhotoPoint};
 use crate::reading::Corners;
 

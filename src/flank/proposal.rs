@@ -2,7 +2,8 @@
 //! the smooth map that explains where they say they are.
 
 use super::fields::Fields;
-use super::gear_fit::{MarkedFlank, Places};
+use super::gear_fit::Places;
+use super::marked_flank::MarkedFlank;
 use crate::frames::{FlankPoint, PhotoPoint};
 use crate::gear::set::FlankForm;
 use crate::reading::Corners;

@@ -5,6 +5,7 @@ use super::camera::Camera;
 use super::fields::Fields;
 use super::gear_fit::{GearFit, SEEN_WEIGHT, usual_focal};
 use super::gear_form::{Flank, RingForm, SHAPE_NUMBERS};
+use super::next_tooth::PITCHES;
 use super::sights::{CAMERA_NUMBERS, SeenFlank, Sight, Sights};
 use crate::frames::{FlankPoint, PhotoPoint};
 use crate::gear::set::FlankForm;
@@ -49,9 +50,6 @@ const SHOWN: f64 = 0.55;
 
 /// Rounds of looking for teeth and fitting them.
 const ROUNDS: usize = 2;
-
-/// Ring gears have some 20 … 80 teeth (common practice, no source).
-const PITCHES: (f64, f64) = (TAU / 80.0, TAU / 20.0);
 
 /// Fits the gear to all flanks that the fields show where teeth of equal pitch have them. `None`
 /// when the flanks of `fit` do not say how far apart the teeth are.

@@ -9,7 +9,7 @@ mod solid;
 mod view;
 
 use crate::contact::{ContactError, FlankContact, Model, Patch, State};
-use crate::flank::gear_fit::MarkedFlank;
+use crate::flank::MarkedFlank;
 use crate::frames::Side;
 use image::RgbImage;
 use shade::Scene;

@@ -6,7 +6,7 @@ use super::noise::share;
 use super::shade::{Mistake, Scene};
 use super::solid::GearSolid;
 use crate::contact::Model;
-use crate::flank::gear_fit::MarkedFlank;
+use crate::flank::MarkedFlank;
 use crate::frames::{FlankPoint, PhotoPoint, Side};
 use crate::reading::Corners;
 use nalgebra::{Rotation3, Unit, Vector3};
