@@ -6,14 +6,15 @@ RUN is a run's weights (.pt) or a file that this program wrote (.bin). Of severa
 batch normalisation folded first. --eight keeps weights as whole numbers of eight bits, each output of a layer with a scale of its own; else they are
 half precision.
 
-File: b"flanknet", u8 stride of the first layer, then for each layer u32 out, in, kernel, bytes of a weight; the weights (out, in, ky, kx), f16 or i8; for i8, f32 scales (out); f32
-biases (out); all little-endian. Layers in the order of use: stem, down pairs, deep pair, then for each level from deep to shallow lift and up pair, head.
+File: b"flanknet", u8 stride of the first layer, then for each layer u32 out, in, kernel, bytes of a weight; the weights (group of eight out, in, ky, kx, out in its group; the last
+group filled up with zeros), f16 or i8; for i8, f32 scales (out); f32 biases (out); all little-endian. Layers in the order of use: stem, down pairs, deep pair, then for each level from deep to shallow lift and up pair, head.
 Needs numpy only.
 """
 import argparse, pickle, struct, zipfile
 import numpy as np
 
 MAGIC = b"flanknet"
+GROUP = 8           # outputs whose weights lie together
 EPS = 1e-5          # PyTorch's default for BatchNorm2d
 STRIDES = {5: 2, 7: 4}     # of the first layer, by its kernel; network.py has the other way
 
@@ -78,10 +79,19 @@ def exported(path):
     while at < len(data):
         out, inputs, kernel, size = struct.unpack_from("<4I", data, at)
         at += 16
-        w = take("<f2" if size == 2 else "i1", out * inputs * kernel * kernel).reshape(out, inputs, kernel, kernel)
+        groups = -(-out // GROUP)
+        w = take("<f2" if size == 2 else "i1", groups * GROUP * inputs * kernel * kernel).reshape(groups, inputs, kernel, kernel, GROUP)
+        w = np.moveaxis(w, 4, 1).reshape(groups * GROUP, inputs, kernel, kernel)[:out]
         if size == 1:
             w = w * take("<f4", out)[:, None, None, None]
         yield w, take("<f4", out)
+
+
+def grouped(w):
+    """Weights in the order of the file."""
+    groups = -(-len(w) // GROUP)
+    w = np.concatenate([w, np.zeros((groups * GROUP - len(w), *w.shape[1:]))])
+    return np.moveaxis(w.reshape(groups, GROUP, *w.shape[1:]), 1, 4)
 
 
 def mean_of(runs):
@@ -102,10 +112,10 @@ def main():
             f.write(struct.pack("<4I", w.shape[0], w.shape[1], w.shape[2], 1 if a.eight else 2))
             if a.eight:
                 scale = (np.abs(w).max((1, 2, 3)) / 127).astype("<f4")
-                f.write(np.round(w / scale[:, None, None, None]).astype("i1").tobytes())
+                f.write(np.round(grouped(w / scale[:, None, None, None])).astype("i1").tobytes())
                 f.write(scale.tobytes())
             else:
-                f.write(w.astype("<f2").tobytes())
+                f.write(grouped(w).astype("<f2").tobytes())
             f.write(b.astype("<f4").tobytes())
 
 

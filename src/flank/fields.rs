@@ -10,7 +10,7 @@ use std::sync::LazyLock;
 /// The flank network: what it says is a proposal that the gear fit judges. Planes of its output: four
 /// class scores, length, height, contact score, compound score, and the logarithms of the errors to
 /// be expected of length and height.
-static NETWORK: LazyLock<Network> = LazyLock::new(|| Network::new(WEIGHTS));
+static NETWORK: LazyLock<Network<'static>> = LazyLock::new(|| Network::new(WEIGHTS));
 static WEIGHTS: &[u8] = include_bytes!("flank_network.bin");
 
 /// Longest side of what the network is shown, pixels: to find the gear, and to measure it. It was

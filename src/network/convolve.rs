@@ -5,12 +5,9 @@
 //! 4 × 4 results takes 36 multiplications instead of 144. Its matrices are written here from memory;
 //! the tests compare all of it with the plain sum.
 
-use super::lanes::Lanes;
+use super::lanes::{Lanes, Plain};
 use super::tiles::{Pool, TILE, Tiles};
-use super::weights::Layer;
-
-/// Results worked on together; weights are kept in groups of as many.
-const GROUP: usize = 8;
+use super::weights::{GROUP, Layer};
 
 /// Registers of places worked on together by the plain sum.
 const WIDE: usize = 3;
@@ -19,94 +16,80 @@ const WIDE: usize = 3;
 const PATCH: usize = TILE + 2;
 const PATCH_PIXELS: usize = PATCH * PATCH;
 
-/// A layer with its weights as the convolution takes them.
-#[derive(Debug)]
-pub(super) struct Prepared {
-    output: usize,
-    input: usize,
-    kernel: usize,
-    stride: usize,
-    /// Pixel of the transformed patch (or none), group of outputs, input or tap, output in its
-    /// group.
-    weights: Vec<f32>,
-    /// Filled up to whole groups.
-    bias: Vec<f32>,
+/// Whether a layer goes by minimal filtering.
+fn filters(layer: &Layer, stride: usize) -> bool {
+    layer.kernel == 3 && stride == 1
 }
 
-impl Prepared {
-    /// Lays out the weights of a layer that is applied with a stride.
-    pub fn new(layer: &Layer, stride: usize) -> Self {
-        let groups = layer.output.div_ceil(GROUP);
-        let taps = layer.kernel * layer.kernel;
-        let mut bias = layer.bias.clone();
-        bias.resize(groups * GROUP, 0.0);
-        let weights = if Self::filters(layer.kernel, stride) {
-            let step = groups * layer.input * GROUP;
-            let mut weights = vec![0.0; PATCH_PIXELS * step];
-            for (number, to) in (0..groups * layer.input).zip((0..step).step_by(GROUP)) {
-                let (group, input) = (number / layer.input, number % layer.input);
-                // A whole group at a time: its weights lie together, those of each pixel far apart.
-                let mut together = [[0.0; GROUP]; PATCH_PIXELS];
-                for (m, output) in (group * GROUP..layer.output).take(GROUP).enumerate() {
-                    let kernel = &layer.weights[(output * layer.input + input) * taps..][..taps];
-                    let pixels = transformed(kernel).into_iter().flatten();
-                    for (row, value) in together.iter_mut().zip(pixels) {
-                        row[m] = value;
-                    }
+/// From the weights of one pixel of the transformed patch to those of the next, all of a group of
+/// outputs: a line of the cache more than they take, lest all pixels fall on the same lines of it.
+fn row(layer: &Layer) -> usize {
+    layer.input * GROUP + 16
+}
+
+/// The weights as minimal filtering takes them: group of outputs, pixel of the transformed patch,
+/// input, output in its group.
+#[inline(always)]
+fn filter_weights(layer: &Layer, weights: &mut [f32], pool: &mut Pool) {
+    let row = row(layer);
+    let mut kept = pool.take(layer.depth() * GROUP);
+    for (group, to) in weights.chunks_exact_mut(PATCH_PIXELS * row).enumerate() {
+        layer.weights(group, &mut kept);
+        let (kernels, _) = kept.as_chunks::<{ 9 * GROUP }>();
+        for (input, kernel) in kernels.iter().take(layer.input).enumerate() {
+            // SAFETY: plain numbers need no special instructions; each of the nine of a kernel and
+            // each of the pixels' rows holds `GROUP` of them from there on.
+            unsafe {
+                let mut taps = [[Plain::splat(0.0); 3]; 3];
+                let all = taps.as_flattened_mut().iter_mut();
+                for (tap, weights) in all.zip(kernel.chunks_exact(GROUP)) {
+                    *tap = Plain::load(weights.as_ptr());
                 }
-                for (pixel, row) in together.iter().enumerate() {
-                    weights[pixel * step + to..][..GROUP].copy_from_slice(row);
-                }
-            }
-            weights
-        } else {
-            let depth = layer.input * taps;
-            let mut weights = vec![0.0; groups * depth * GROUP];
-            for (output, row) in layer.weights.chunks_exact(depth).enumerate() {
-                for (tap, value) in row.iter().enumerate() {
-                    weights[(output / GROUP * depth + tap) * GROUP + output % GROUP] = *value;
+                let pixels = transformed(taps);
+                for (pixel, to) in pixels.as_flattened().iter().zip(to.chunks_exact_mut(row)) {
+                    pixel.store(to[input * GROUP..].as_mut_ptr());
                 }
             }
-            weights
-        };
-        Self {
-            output: layer.output,
-            input: layer.input,
-            kernel: layer.kernel,
-            stride,
-            weights,
-            bias,
         }
     }
+    pool.give(kept);
+}
 
-    /// Whether such a layer goes by minimal filtering.
-    fn filters(kernel: usize, stride: usize) -> bool {
-        kernel == 3 && stride == 1
-    }
-
-    /// Side of the tiles that the layer takes: as many as it makes, of [`TILE`] pixels.
-    pub fn side(&self) -> usize {
-        TILE * self.stride
+/// G g Gᵀ of Lavin and Gray, for a group of outputs.
+#[inline(always)]
+unsafe fn transformed<V: Lanes>(kernel: [[V; 3]; 3]) -> [[V; PATCH]; PATCH] {
+    // SAFETY: as the caller promises.
+    unsafe {
+        // Loops, as closures that are handed on would not be compiled for the instructions.
+        let mut columns = [[V::splat(0.0); PATCH]; 3];
+        for (column, kernel) in columns.iter_mut().zip(turned(kernel)) {
+            *column = transformed_line(kernel);
+        }
+        let mut lines = [[V::splat(0.0); PATCH]; PATCH];
+        for (line, across) in lines.iter_mut().zip(turned(columns)) {
+            *line = transformed_line(across);
+        }
+        lines
     }
 }
 
-/// G g Gᵀ of Lavin and Gray.
-fn transformed(kernel: &[f32]) -> [[f32; PATCH]; PATCH] {
-    let line = |g: [f32; 3]| {
-        let (even, odd) = (g[0] + g[2], g[1]);
-        let (far_even, far_odd) = (g[0] + 4.0 * g[2], 2.0 * g[1]);
+#[inline(always)]
+unsafe fn transformed_line<V: Lanes>(g: [V; 3]) -> [V; PATCH] {
+    // SAFETY: as the caller promises.
+    unsafe {
+        let none = V::splat(0.0);
+        let sum = g[0].plus(g[2]).mul_add(V::splat(-1.0 / 6.0), none);
+        let far = g[2].mul_add(V::splat(4.0), g[0]);
+        let far_sum = far.mul_add(V::splat(1.0 / 24.0), none);
         [
-            g[0] / 4.0,
-            (even + odd) / -6.0,
-            (even - odd) / -6.0,
-            (far_even + far_odd) / 24.0,
-            (far_even - far_odd) / 24.0,
+            g[0].mul_add(V::splat(0.25), none),
+            g[1].mul_add(V::splat(-1.0 / 6.0), sum),
+            g[1].mul_add(V::splat(1.0 / 6.0), sum),
+            g[1].mul_add(V::splat(1.0 / 12.0), far_sum),
+            g[1].mul_add(V::splat(-1.0 / 12.0), far_sum),
             g[2],
         ]
-    };
-    let columns: [[f32; PATCH]; 3] =
-        std::array::from_fn(|x| line([kernel[x], kernel[3 + x], kernel[6 + x]]));
-    std::array::from_fn(|y| line([columns[0][y], columns[1][y], columns[2][y]]))
+    }
 }
 
 /// Applies a layer.
@@ -115,26 +98,35 @@ fn transformed(kernel: &[f32]) -> [[f32; PATCH]; PATCH] {
 /// The processor must have the instructions that `V` stands for.
 #[inline(always)]
 pub(super) unsafe fn convolve<V: Lanes, const M: usize>(
-    layer: &Prepared,
+    layer: &Layer,
     input: &Tiles,
     rectify: bool,
     pool: &mut Pool,
 ) -> Tiles {
     assert_eq!(input.planes, layer.input);
-    assert_eq!(input.side, layer.side());
-    let (width, height) = (input.width / layer.stride, input.height / layer.stride);
+    let stride = input.side / TILE;
+    let (width, height) = (input.width / stride, input.height / stride);
     let mut output = Tiles::room(layer.output, width, height, TILE, pool);
     assert_eq!(input.grid, output.grid);
     let pieces = output.grid.count().div_ceil(V::COUNT);
     let floor = if rectify { 0.0 } else { f32::NEG_INFINITY };
-    let (widest, scratch) = if Prepared::filters(layer.kernel, layer.stride) {
-        (
-            V::FILTERED,
-            (layer.input + layer.bias.len()) * step(V::FILTERED * V::COUNT),
-        )
+    let filled = layer.bias.len();
+    let (widest, scratch, weights) = if filters(layer, stride) {
+        let planes = layer.input + filled;
+        let weights = layer.groups() * PATCH_PIXELS * row(layer);
+        (V::FILTERED, planes * step(V::FILTERED * V::COUNT), weights)
     } else {
-        (WIDE, 0)
+        (WIDE, 0, filled * layer.depth())
     };
+    let mut weights_room = pool.take(weights);
+    let weights = &mut weights_room[..weights];
+    if filters(layer, stride) {
+        filter_weights(layer, weights, pool);
+    } else {
+        for (group, to) in weights.chunks_exact_mut(layer.depth() * GROUP).enumerate() {
+            layer.weights(group, to);
+        }
+    }
     let blocks = pieces.div_ceil(widest);
     let mut scratch = pool.take(scratch);
     let mut from = 0;
@@ -145,14 +137,39 @@ pub(super) unsafe fn convolve<V: Lanes, const M: usize>(
         // SAFETY: as the caller promises.
         unsafe {
             match wide {
-                1 => one_block::<V, M, 1>(layer, input, &mut output, at, floor, &mut scratch),
-                2 => one_block::<V, M, 2>(layer, input, &mut output, at, floor, &mut scratch),
-                _ => one_block::<V, M, 3>(layer, input, &mut output, at, floor, &mut scratch),
+                1 => one_block::<V, M, 1>(
+                    layer,
+                    weights,
+                    input,
+                    &mut output,
+                    at,
+                    floor,
+                    &mut scratch,
+                ),
+                2 => one_block::<V, M, 2>(
+                    layer,
+                    weights,
+                    input,
+                    &mut output,
+                    at,
+                    floor,
+                    &mut scratch,
+                ),
+                _ => one_block::<V, M, 3>(
+                    layer,
+                    weights,
+                    input,
+                    &mut output,
+                    at,
+                    floor,
+                    &mut scratch,
+                ),
             }
         }
         from += wide;
     }
     pool.give(scratch);
+    pool.give(weights_room);
     output.clear_outside();
     output
 }
@@ -160,7 +177,8 @@ pub(super) unsafe fn convolve<V: Lanes, const M: usize>(
 /// The results of `N` registers of places from the `at`-th place on.
 #[inline(always)]
 unsafe fn one_block<V: Lanes, const M: usize, const N: usize>(
-    layer: &Prepared,
+    layer: &Layer,
+    weights: &[f32],
     input: &Tiles,
     output: &mut Tiles,
     at: usize,
@@ -169,10 +187,10 @@ unsafe fn one_block<V: Lanes, const M: usize, const N: usize>(
 ) {
     // SAFETY: as the caller promises.
     unsafe {
-        if Prepared::filters(layer.kernel, layer.stride) {
-            filtered::<V, M, N>(layer, input, output, at, floor, scratch);
+        if filters(layer, input.side / TILE) {
+            filtered::<V, M, N>(layer, weights, input, output, at, floor, scratch);
         } else {
-            summed::<V, M, N>(layer, input, output, at, floor);
+            summed::<V, M, N>(layer, weights, input, output, at, floor);
         }
     }
 }
@@ -180,7 +198,8 @@ unsafe fn one_block<V: Lanes, const M: usize, const N: usize>(
 /// A block by the plain sum over all taps.
 #[inline(always)]
 unsafe fn summed<V: Lanes, const M: usize, const N: usize>(
-    layer: &Prepared,
+    layer: &Layer,
+    weights: &[f32],
     input: &Tiles,
     output: &mut Tiles,
     at: usize,
@@ -189,10 +208,10 @@ unsafe fn summed<V: Lanes, const M: usize, const N: usize>(
     let grid = output.grid;
     let side = input.side;
     let reach = layer.kernel / 2;
-    let depth = layer.input * layer.kernel * layer.kernel;
+    let depth = layer.depth();
     let mut taps = vec![0; depth];
     assert!(at + N * V::COUNT <= grid.length - 2 * grid.first());
-    assert!(layer.weights.len() >= layer.bias.len() * depth);
+    assert!(weights.len() >= layer.bias.len() * depth);
     for y in 0..TILE {
         for x in 0..TILE {
             // Where each tap finds the first tile's pixel.
@@ -201,7 +220,7 @@ unsafe fn summed<V: Lanes, const M: usize, const N: usize>(
                 for ky in 0..layer.kernel {
                     for kx in 0..layer.kernel {
                         let along =
-                            |place: usize, k: usize| place * layer.stride + k + side - reach;
+                            |place: usize, k: usize| place * (side / TILE) + k + side - reach;
                         let (px, py) = (along(x, kx), along(y, ky));
                         let row = input.row_at(plane, (px % side, py % side));
                         // One tile to the left and up is one step and one stride back.
@@ -218,7 +237,7 @@ unsafe fn summed<V: Lanes, const M: usize, const N: usize>(
                 // SAFETY: weights hold `depth` rows for each group of outputs, and each tap's row
                 // of places lies within the input, as asserted above.
                 let sums = unsafe {
-                    let weights = layer.weights.as_ptr().add(group_at(group, depth));
+                    let weights = weights.as_ptr().add(group_at(group, depth));
                     let pixels = input.values.as_ptr().add(at);
                     products::<V, M, N>(weights, depth, |tap| pixels.add(taps[tap]))
                 };
@@ -257,7 +276,8 @@ fn step(places: usize) -> usize {
 /// A block by minimal filtering.
 #[inline(always)]
 unsafe fn filtered<V: Lanes, const M: usize, const N: usize>(
-    layer: &Prepared,
+    layer: &Layer,
+    weights: &[f32],
     input: &Tiles,
     output: &mut Tiles,
     at: usize,
@@ -270,7 +290,8 @@ unsafe fn filtered<V: Lanes, const M: usize, const N: usize>(
     assert!(at + places <= grid.length - 2 * grid.first());
     assert!(input.values.len() >= layer.input * TILE * TILE * grid.length);
     assert!(output.values.len() >= layer.output * TILE * TILE * grid.length);
-    assert!(layer.weights.len() >= PATCH_PIXELS * outputs * layer.input);
+    let row = row(layer);
+    assert!(weights.len() >= layer.groups() * PATCH_PIXELS * row);
     let step = step(places);
     let (patches, results) = scratch.split_at_mut(layer.input * step);
     assert!(results.len() >= outputs * step);
@@ -287,25 +308,25 @@ unsafe fn filtered<V: Lanes, const M: usize, const N: usize>(
             }
         }
         for pixel in 0..PATCH_PIXELS {
-            let weights = layer.weights.as_ptr().add(pixel * outputs * layer.input);
             let patches = patches.as_ptr().add(pixel * places);
             let results = results.as_mut_ptr().add(pixel * places);
-            for group in (0..outputs).step_by(M) {
-                let weights = weights.add(group_at(group, layer.input));
+            for output in (0..outputs).step_by(M) {
+                let at = (output / GROUP * PATCH_PIXELS + pixel) * row + output % GROUP;
+                let weights = weights.as_ptr().add(at);
                 let sums = products::<V, M, N>(weights, layer.input, |k| patches.add(k * step));
                 for (m, sums) in sums.iter().enumerate() {
                     for (n, sum) in sums.iter().enumerate() {
-                        sum.store(results.add((group + m) * step + n * V::COUNT));
+                        sum.store(results.add((output + m) * step + n * V::COUNT));
                     }
                 }
             }
         }
         for plane in 0..layer.output {
-            let row = output.row_at(plane, (0, 0)) + grid.first() + at;
+            let place = output.row_at(plane, (0, 0)) + grid.first() + at;
             let bias = V::splat(layer.bias[plane]);
             for n in 0..N {
                 let from = results.as_ptr().add(plane * step + n * V::COUNT);
-                let to = output.values.as_mut_ptr().add(row + n * V::COUNT);
+                let to = output.values.as_mut_ptr().add(place + n * V::COUNT);
                 result::<V>(from, places, bias, V::splat(floor), to, grid.length);
             }
         }

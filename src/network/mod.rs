@@ -6,14 +6,14 @@ mod lanes;
 mod tiles;
 mod weights;
 
-use convolve::{Prepared, convolve};
+use convolve::convolve;
 use lanes::Plain;
 #[cfg(target_arch = "x86_64")]
 use lanes::{Eight, Sixteen};
 use std::cell::RefCell;
 use std::sync::OnceLock;
 use tiles::{Pool, TILE, Tiles};
-use weights::read_weights;
+use weights::{Layer, read_weights};
 
 /// Input sides must be multiples of this: the deepest level works at 1/32 of the size.
 pub const SIDE_MULTIPLE: u32 = 32;
@@ -50,37 +50,24 @@ impl Planes {
 }
 
 /// A network with its weights.
-pub struct Network {
+pub struct Network<'w> {
     /// The layers in the order they are used; only the first has a stride.
-    layers: Vec<Prepared>,
-    /// Levels of the U; each but the first halves the size.
-    levels: usize,
+    layers: Vec<Layer<'w>>,
     /// Pixels of the picture from one of the output's to the next.
     stride: usize,
-    /// Planes of the output.
-    planes: usize,
 }
 
-impl Network {
+impl<'w> Network<'w> {
     /// A network from a weights file that is part of the program; see
     /// examples/flank_network/export.py for its form.
-    pub fn new(weights: &[u8]) -> Self {
+    pub fn new(weights: &'w [u8]) -> Self {
         let (stride, layers) = read_weights(weights);
-        let strides = std::iter::once(stride).chain(std::iter::repeat(1));
-        let mut planes = 0;
-        let layers: Vec<Prepared> = layers
-            .zip(strides)
-            .map(|(layer, stride)| {
-                planes = layer.output;
-                Prepared::new(&layer, stride)
-            })
-            .collect();
-        Self {
-            levels: (layers.len() - 1) / 5,
-            stride,
-            planes,
-            layers,
-        }
+        Self { layers, stride }
+    }
+
+    /// Levels of the U; each but the first halves the size.
+    fn levels(&self) -> usize {
+        (self.layers.len() - 1) / 5
     }
 
     /// Runs the network on three planes, both sides multiples of [`SIDE_MULTIPLE`]. The output's sides
@@ -111,7 +98,7 @@ impl Network {
         let mut x = Tiles::from_planes(input, self.stride * TILE, pool);
         step(&mut x, true, pool);
         let mut skips: Vec<Tiles> = Vec::new();
-        for level in 0..self.levels {
+        for level in 0..self.levels() {
             if level > 0 {
                 let half = x.halved(pool);
                 skips.push(std::mem::replace(&mut x, half));
@@ -129,7 +116,7 @@ impl Network {
             step(&mut x, true, pool);
         }
         step(&mut x, false, pool);
-        let output = x.to_planes(self.planes);
+        let output = x.to_planes(x.planes);
         pool.give(x.values);
         output
     }
@@ -172,7 +159,7 @@ impl Instructions {
         *BEST.get_or_init(|| Self::all().pop().unwrap_or(Self::Plain))
     }
 
-    fn apply(self, layer: &Prepared, input: &Tiles, rectify: bool, pool: &mut Pool) -> Tiles {
+    fn apply(self, layer: &Layer, input: &Tiles, rectify: bool, pool: &mut Pool) -> Tiles {
         // SAFETY: `all` offers only what the processor has.
         unsafe {
             match self {
@@ -190,60 +177,64 @@ impl Instructions {
 
 #[cfg(target_arch = "x86_64")]
 #[target_feature(enable = "avx2,fma")]
-fn convolve_avx2(layer: &Prepared, input: &Tiles, rectify: bool, pool: &mut Pool) -> Tiles {
+fn convolve_avx2(layer: &Layer, input: &Tiles, rectify: bool, pool: &mut Pool) -> Tiles {
     // SAFETY: this function is compiled for the instructions.
     unsafe { convolve::<Eight, 4>(layer, input, rectify, pool) }
 }
 
 #[cfg(target_arch = "x86_64")]
 #[target_feature(enable = "avx512f")]
-fn convolve_avx512(layer: &Prepared, input: &Tiles, rectify: bool, pool: &mut Pool) -> Tiles {
+fn convolve_avx512(layer: &Layer, input: &Tiles, rectify: bool, pool: &mut Pool) -> Tiles {
     // SAFETY: this function is compiled for the instructions.
     unsafe { convolve::<Sixteen, 8>(layer, input, rectify, pool) }
 }
 
 #[cfg(test)]
 mod tests {
-    use super::weights::{Layer, MAGIC};
+    use super::weights::{GROUP, MAGIC};
     use super::*;
 
-    /// Made-up weights of a network with three levels.
-    fn weights(stride: u8) -> Vec<u8> {
+    /// A file of layers (outputs, inputs, kernel) with made-up weights.
+    fn weights(stride: usize, layers: &[[usize; 3]]) -> Vec<u8> {
         let mut file = MAGIC.to_vec();
-        file.push(stride);
-        let mut layer = |output: usize, input: usize, kernel: usize| {
+        file.push(stride as u8);
+        for &[output, input, kernel] in layers {
             for number in [output, input, kernel, 2] {
                 file.extend((number as u32).to_le_bytes());
             }
-            for i in 0..output * input * kernel * kernel {
+            for i in 0..output.next_multiple_of(GROUP) * input * kernel * kernel {
                 // Binary16 between 2^-6 and 2^-3, of either sign.
                 let exponent = 9 + (i * 7) % 3;
-                let bits = ((i % 2) << 15) | (exponent << 10) | ((i * 389) % 1024);
+                let bits = ((i / 3 % 2) << 15) | (exponent << 10) | ((i * 389) % 1024);
                 file.extend((bits as u16).to_le_bytes());
             }
             for i in 0..output {
                 file.extend((0.1 * (i as f32).sin()).to_le_bytes());
             }
-        };
-        layer(5, 3, if stride == 2 { 5 } else { 7 });
+        }
+        file
+    }
+
+    /// Of a network with three levels.
+    fn network(stride: usize) -> Vec<u8> {
+        let mut layers = vec![[5, 3, if stride == 2 { 5 } else { 7 }]];
         for (input, output) in [(5, 6), (6, 9), (9, 12), (12, 12)] {
-            layer(output, input, 3);
-            layer(output, output, 3);
+            layers.extend([[output, input, 3], [output, output, 3]]);
         }
         for (input, output) in [(12, 9), (9, 6)] {
-            layer(output, input, 1);
-            layer(output, output, 3);
-            layer(output, output, 3);
+            layers.push([output, input, 1]);
+            layers.extend([[output, output, 3]; 2]);
         }
-        layer(4, 6, 1);
-        file
+        layers.push([4, 6, 1]);
+        weights(stride, &layers)
     }
 
     #[test]
     fn every_layer_is_used_and_the_output_is_smaller_by_the_stride() {
         for (stride, size) in [(2, (48, 32)), (4, (24, 16))] {
-            let network = Network::new(&weights(stride));
-            assert_eq!((network.levels, network.layers.len()), (3, 16));
+            let file = network(stride);
+            let network = Network::new(&file);
+            assert_eq!((network.levels(), network.layers.len()), (3, 16));
             let output = network.run(&Planes::zeros(3, 96, 64));
             assert_eq!((output.planes, (output.width, output.height)), (4, size));
             assert!(output.values.iter().all(|value| value.is_finite()));
@@ -255,6 +246,11 @@ mod tests {
         let (width, height) = (input.width / stride, input.height / stride);
         let mut output = Planes::zeros(layer.output, width, height);
         let (kernel, reach) = (layer.kernel, layer.kernel / 2);
+        let group = layer.depth() * GROUP;
+        let mut weights = vec![f32::NAN; layer.groups() * group];
+        for (number, to) in weights.chunks_exact_mut(group).enumerate() {
+            layer.weights(number, to);
+        }
         for (at, value) in output.values.iter_mut().enumerate() {
             let (plane, y, x) = (at / (width * height), at / width % height, at % width);
             *value = layer.bias[plane];
@@ -265,8 +261,9 @@ mod tests {
                         if (reach..input.width + reach).contains(&sx)
                             && (reach..input.height + reach).contains(&sy)
                         {
-                            *value += layer.weights
-                                [((plane * layer.input + from) * kernel + ky) * kernel + kx]
+                            let number = (from * kernel + ky) * kernel + kx;
+                            let at = plane / GROUP * group + number * GROUP + plane % GROUP;
+                            *value += weights[at]
                                 * input.plane(from)[(sy - reach) * input.width + sx - reach];
                         }
                     }
@@ -295,25 +292,17 @@ mod tests {
             (5, 2, 7, 3, 32, 160),
             (7, 4, 16, 3, 96, 64),
         ] {
-            let layer = Layer {
-                output,
-                input,
-                kernel,
-                weights: (0..output * input * kernel * kernel)
-                    .map(|i| (i as f32 * 0.7).sin())
-                    .collect(),
-                bias: (0..output).map(|i| 0.25 - i as f32).collect(),
-            };
+            let file = weights(stride, &[[output, input, kernel]]);
+            let layer = &read_weights(&file).1[0];
             let picture = waves(input, width, height);
-            let expected = plain(&layer, &picture, stride);
-            let prepared = Prepared::new(&layer, stride);
+            let expected = plain(layer, &picture, stride);
             let pool = &mut Pool::default();
             // What was in memory before must not matter.
             pool.give(vec![f32::NAN; 1 << 20]);
             pool.give(vec![f32::NAN; 1 << 20]);
-            let tiles = Tiles::from_planes(&picture, prepared.side(), pool);
+            let tiles = Tiles::from_planes(&picture, stride * TILE, pool);
             for instructions in Instructions::all() {
-                let got = instructions.apply(&prepared, &tiles, false, pool);
+                let got = instructions.apply(layer, &tiles, false, pool);
                 let planes = got.to_planes(output);
                 for (got, expected) in planes.values.iter().zip(&expected.values) {
                     let off = (got - expected).abs();
@@ -322,7 +311,7 @@ mod tests {
                         "{instructions:?} {kernel} {width}: {got} {expected}"
                     );
                 }
-                let rectified = instructions.apply(&prepared, &tiles, true, pool);
+                let rectified = instructions.apply(layer, &tiles, true, pool);
                 for (a, b) in rectified
                     .to_planes(output)
                     .values
@@ -344,7 +333,7 @@ mod tests {
             *value = 0.5 + 0.25 * *value;
         }
         for stride in [2, 4] {
-            let file = weights(stride);
+            let file = network(stride);
             let expected = plain_run(&file, &input);
             for instructions in Instructions::all() {
                 let got = Network::new(&file).run_with(&input, instructions);
@@ -359,9 +348,10 @@ mod tests {
 
     /// The whole network by plain sums.
     fn plain_run(file: &[u8], input: &Planes) -> Planes {
-        let (stride, mut layers) = read_weights(file);
+        let (stride, layers) = read_weights(file);
+        let mut layers = layers.iter();
         let mut next = |x: &Planes, stride: usize, rectify: bool| {
-            let mut out = plain(&layers.next().unwrap(), x, stride);
+            let mut out = plain(layers.next().unwrap(), x, stride);
             if rectify {
                 out.values.iter_mut().for_each(|v| *v = v.max(0.0));
             }

@@ -2,19 +2,71 @@
 
 pub(super) const MAGIC: &[u8; 8] = b"flanknet";
 
+/// Outputs whose weights lie together, the last ones filled up with zeros.
+pub(super) const GROUP: usize = 8;
+
 /// One convolution with a square kernel, edges padded with zeros.
-pub(super) struct Layer {
+///
+/// Its weights stay as they are in the file until they are needed: the largest cache holds all of them, but
+/// not the several times larger ones that the convolutions calculate with.
+#[derive(Debug)]
+pub(super) struct Layer<'w> {
     pub output: usize,
     pub input: usize,
     pub kernel: usize,
-    /// output × (input × kernel × kernel), row by row.
-    pub weights: Vec<f32>,
+    /// Group of outputs, input, line and column of the kernel, output in its group.
+    kept: Kept<'w>,
+    /// Of each output, filled up to whole groups.
     pub bias: Vec<f32>,
+}
+
+#[derive(Debug)]
+enum Kept<'w> {
+    /// IEEE 754 binary16.
+    Half(&'w [u8]),
+    /// Whole numbers, and what each output's are multiplied by.
+    Scaled(&'w [u8], Vec<f32>),
+}
+
+impl Layer<'_> {
+    /// Groups of outputs.
+    pub fn groups(&self) -> usize {
+        self.output.div_ceil(GROUP)
+    }
+
+    /// Weights of each output.
+    pub fn depth(&self) -> usize {
+        self.input * self.kernel * self.kernel
+    }
+
+    /// The weights of a group: those of each of its outputs together, [`Self::depth`] times.
+    #[inline(always)]
+    pub fn weights(&self, group: usize, to: &mut [f32]) {
+        let count = self.depth() * GROUP;
+        let to = &mut to[..count];
+        match &self.kept {
+            Kept::Half(bytes) => {
+                let (halves, _) = bytes[2 * group * count..][..2 * count].as_chunks();
+                for (to, half) in to.iter_mut().zip(halves) {
+                    *to = half_to_single(u16::from_le_bytes(*half));
+                }
+            }
+            Kept::Scaled(bytes, scales) => {
+                let bytes = &bytes[group * count..][..count];
+                let scales = &scales[group * GROUP..][..GROUP];
+                for (to, bytes) in to.chunks_exact_mut(GROUP).zip(bytes.chunks_exact(GROUP)) {
+                    for (to, (&byte, scale)) in to.iter_mut().zip(bytes.iter().zip(scales)) {
+                        *to = f32::from(byte.cast_signed()) * scale;
+                    }
+                }
+            }
+        }
+    }
 }
 
 /// The first layer's stride and the layers of a weights file; see examples/flank_network/export.py for
 /// its form.
-pub(super) fn read_weights(file: &[u8]) -> (usize, impl Iterator<Item = Layer>) {
+pub(super) fn read_weights(file: &[u8]) -> (usize, Vec<Layer<'_>>) {
     let (stride, layers) = file
         .strip_prefix(MAGIC)
         .and_then(<[u8]>::split_first)
@@ -23,51 +75,45 @@ pub(super) fn read_weights(file: &[u8]) -> (usize, impl Iterator<Item = Layer>) 
 }
 
 /// Layers, one after the other.
-fn read_layers(mut bytes: &[u8]) -> impl Iterator<Item = Layer> {
+fn read_layers(mut bytes: &[u8]) -> Vec<Layer<'_>> {
     fn take<'a>(bytes: &mut &'a [u8], count: usize) -> &'a [u8] {
         let (head, tail) = bytes.split_at(count);
         *bytes = tail;
         head
     }
-    std::iter::from_fn(move || {
-        if bytes.is_empty() {
-            return None;
-        }
+    let mut layers = Vec::new();
+    while !bytes.is_empty() {
         let bytes = &mut bytes;
         let [output, input, kernel, size] = std::array::from_fn(|_| {
             u32::from_le_bytes(take(bytes, 4).try_into().expect("four bytes")) as usize
         });
-        let each = input * kernel * kernel;
-        let kept = take(bytes, size * output * each);
+        let filled = output.next_multiple_of(GROUP);
+        let kept = take(bytes, size * filled * input * kernel * kernel);
         let mut singles = || -> Vec<f32> {
-            take(bytes, 4 * output)
-                .chunks_exact(4)
+            let singles = take(bytes, 4 * output).chunks_exact(4);
+            let mut singles: Vec<f32> = singles
                 .map(|b| f32::from_le_bytes(b.try_into().expect("four bytes")))
-                .collect()
+                .collect();
+            singles.resize(filled, 0.0);
+            singles
         };
-        let weights = if size == 1 {
-            let scales = singles();
-            let scaled = kept.iter().enumerate();
-            scaled
-                .map(|(i, &byte)| f32::from(byte.cast_signed()) * scales[i / each])
-                .collect()
-        } else {
-            kept.chunks_exact(2)
-                .map(|b| half_to_single(u16::from_le_bytes([b[0], b[1]])))
-                .collect()
-        };
-        let bias = singles();
-        Some(Layer {
+        layers.push(Layer {
             output,
             input,
             kernel,
-            weights,
-            bias,
-        })
-    })
+            kept: if size == 1 {
+                Kept::Scaled(kept, singles())
+            } else {
+                Kept::Half(kept)
+            },
+            bias: singles(),
+        });
+    }
+    layers
 }
 
 /// IEEE 754 binary16 → binary32, for finite numbers.
+#[inline(always)]
 fn half_to_single(bits: u16) -> f32 {
     // Exponent and fraction moved to their places in a binary32, whose exponent is biased by 127
     // instead of 15: too small by 2^112, which is exact for subnormal numbers too.
@@ -85,14 +131,24 @@ mod tests {
         for number in [2u32, 3, 1, 1] {
             file.extend(number.to_le_bytes());
         }
-        file.extend([1i8, -2, 127, 4, 0, -127].map(|weight| weight.cast_unsigned()));
+        for weights in [[1i8, 4], [-2, 0], [127, -127]] {
+            file.extend(weights.map(i8::cast_unsigned));
+            file.extend([0; GROUP - 2]);
+        }
         for number in [0.5f32, 0.25, 7.0, 8.0] {
             file.extend(number.to_le_bytes());
         }
-        let layer = read_layers(&file).next().unwrap();
-        assert_eq!(layer.weights, [0.5, -1.0, 63.5, 1.0, 0.0, -31.75]);
-        assert_eq!(layer.bias, [7.0, 8.0]);
-        assert!(read_layers(&file).nth(1).is_none());
+        let layers = read_layers(&file);
+        let [layer] = &layers[..] else {
+            panic!("{} layers", layers.len())
+        };
+        let mut weights = [f32::NAN; 3 * GROUP];
+        layer.weights(0, &mut weights);
+        let of = |output: usize| [0, 1, 2].map(|number| weights[number * GROUP + output]);
+        assert_eq!(of(0), [0.5, -1.0, 63.5]);
+        assert_eq!(of(1), [1.0, 0.0, -31.75]);
+        assert_eq!(of(2), [0.0; 3]);
+        assert_eq!(layer.bias, [7.0, 8.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0]);
     }
 
     #[test]

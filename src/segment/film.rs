@@ -7,7 +7,7 @@ use ndarray::Array2;
 use std::sync::LazyLock;
 
 /// Planes of its output, at half the size of the maps: contact score, compound score.
-static NETWORK: LazyLock<Network> = LazyLock::new(|| Network::new(WEIGHTS));
+static NETWORK: LazyLock<Network<'static>> = LazyLock::new(|| Network::new(WEIGHTS));
 static WEIGHTS: &[u8] = include_bytes!("patch_network.bin");
 
 /// Mean linear light that the network is shown, and what it is shown where nothing is seen.
