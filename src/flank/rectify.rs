@@ -1,7 +1,8 @@
 //! A flank flattened to a small map of length × height.
 
 use super::Outline;
-use crate::frames::{FlankPoint, PhotoPoint};
+use super::outline::{Line, LinePlace};
+use crate::frames::PhotoPoint;
 use crate::photo::{Photo, linear_of_levels};
 use ndarray::Array2;
 
@@ -48,32 +49,34 @@ impl FlankMap {
             levels: photo.working.as_raw(),
             size: photo.working.dimensions(),
         };
-        let mut sums = vec![Seen::default(); columns];
+        let lengths = |count: usize| -> Vec<LinePlace> {
+            let lengths = (0..count).map(|i| (i as f64 + 0.5) / count as f64);
+            lengths.map(LinePlace::new).collect()
+        };
+        let (places, middles) = (lengths(columns * across), lengths(columns));
+        let samples = across * up;
         for row in 0..rows {
-            sums.fill(Seen::default());
-            for line in 0..up {
-                let height = (row as f64 + (line as f64 + 0.5) / up as f64) / rows as f64;
-                let places = columns * across;
-                let lengths = (0..places).map(|i| (i as f64 + 0.5) / places as f64);
-                for (i, place) in outline.line(height, lengths).enumerate() {
-                    let place = place.scaled(photo.scale);
-                    let seen = &mut sums[i / across];
-                    if across * up < MANY {
-                        look.add(place, seen);
-                    } else {
-                        look.add_pixel(place, seen);
+            let height = |line: f64| (row as f64 + line) / rows as f64;
+            let lines: Vec<Line> = (0..up)
+                .map(|line| outline.line(height((line as f64 + 0.5) / up as f64)))
+                .map(|line| line.scaled(photo.scale))
+                .collect();
+            let mut hidden = outline.hidden_along(height(0.5), &middles);
+            for (column, places) in places.chunks_exact(across).enumerate() {
+                let mut seen = Seen::default();
+                for line in &lines {
+                    for &place in places {
+                        if samples < MANY {
+                            look.add(line.at(place), &mut seen);
+                        } else {
+                            look.add_pixel(line.at(place), &mut seen);
+                        }
                     }
                 }
-            }
-            let samples = across * up;
-            for (column, seen) in sums.iter().enumerate() {
-                map.light[[row, column]] = seen.light.map(|total| total / samples as f32);
-                map.clipped[[row, column]] = 2 * seen.burnt > samples;
-                map.unseen[[row, column]] = seen.outside
-                    || outline.is_hidden(FlankPoint::new(
-                        (column as f64 + 0.5) / columns as f64,
-                        (row as f64 + 0.5) / rows as f64,
-                    ));
+                let cell = [row, column];
+                map.light[cell] = seen.light.map(|total| total / samples as f32);
+                map.clipped[cell] = 2 * seen.burnt > samples;
+                map.unseen[cell] = seen.outside | hidden.next().unwrap_or(false);
             }
         }
         map
@@ -105,13 +108,41 @@ impl Look<'_> {
         seen.outside |= !self.holds(place);
         // What is no number or below nought becomes nought.
         let pixel = |value: f64, size: u32| (value as u32).min(size - 1) as usize;
-        let at = 3 * (pixel(place.y, height) * width as usize + pixel(place.x, width));
-        let levels = &self.levels[at..at + 3];
-        for (sum, &level) in seen.light.iter_mut().zip(levels) {
-            *sum += self.linear[usize::from(level)];
+        let levels = self.pixel(pixel(place.x, width), pixel(place.y, height));
+        for (sum, light) in seen.light.iter_mut().zip(self.light(levels)) {
+            *sum += light;
         }
-        let clipped = levels.iter().filter(|&&l| l >= CLIPPED_LEVEL).count();
-        seen.burnt += usize::from(clipped >= 2);
+        seen.burnt += usize::from(is_burnt(levels));
+    }
+
+    /// Adds what is seen at a point (pixel corners at whole numbers): straight lines between
+    /// pixels, burnt out where one of those with a quarter of the weight is.
+    fn add(&self, place: PhotoPoint, seen: &mut Seen) {
+        let (width, height) = self.size;
+        seen.outside |= !self.holds(place);
+        let between = |value: f64, size: u32| {
+            let last = size - 1;
+            // What is no number becomes nought.
+            let value = (value - 0.5).max(0.0).min(f64::from(last));
+            let whole = value as u32;
+            let next = (whole + 1).min(last);
+            let share = (value - f64::from(whole)) as f32;
+            (whole as usize, next as usize, share)
+        };
+        let (left, right, x) = between(place.x, width);
+        let (top, low, y) = between(place.y, height);
+        let corners = [(left, top), (right, top), (left, low), (right, low)];
+        let levels = corners.map(|(x, y)| self.pixel(x, y));
+        let [a, b, c, d] = levels.map(|levels| self.light(levels));
+        for (channel, sum) in seen.light.iter_mut().enumerate() {
+            let above = a[channel] + x * (b[channel] - a[channel]);
+            let below = c[channel] + x * (d[channel] - c[channel]);
+            *sum += above + y * (below - above);
+        }
+        let (left, top) = (1.0 - x, 1.0 - y);
+        let weights = [left * top, x * top, left * y, x * y];
+        let burnt = |burnt, (levels, weight)| burnt | (is_burnt(levels) & (weight >= 0.25));
+        seen.burnt += usize::from(levels.into_iter().zip(weights).fold(false, burnt));
     }
 
     fn holds(&self, place: PhotoPoint) -> bool {
@@ -119,41 +150,22 @@ impl Look<'_> {
             && (0.0..=f64::from(self.size.1)).contains(&place.y)
     }
 
-    /// Adds what is seen at a point (pixel corners at whole numbers): straight lines between pixels.
-    fn add(&self, place: PhotoPoint, seen: &mut Seen) {
-        let (width, height) = self.size;
-        seen.outside |= !self.holds(place);
-        let pixel = |value: f64, size: u32| {
-            let last = size - 1;
-            let value = if value.is_finite() { value - 0.5 } else { 0.0 };
-            let value = value.clamp(0.0, f64::from(last));
-            let whole = value as u32;
-            let next = (whole + 1).min(last);
-            (
-                whole as usize,
-                next as usize,
-                (value - f64::from(whole)) as f32,
-            )
-        };
-        let (left, right, x) = pixel(place.x, width);
-        let (top, low, y) = pixel(place.y, height);
-        let mut burnt = false;
-        for (px, py, weight) in [
-            (left, top, (1.0 - x) * (1.0 - y)),
-            (right, top, x * (1.0 - y)),
-            (left, low, (1.0 - x) * y),
-            (right, low, x * y),
-        ] {
-            let at = 3 * (py * width as usize + px);
-            let levels = &self.levels[at..at + 3];
-            for (sum, &level) in seen.light.iter_mut().zip(levels) {
-                *sum += weight * self.linear[usize::from(level)];
-            }
-            let clipped = levels.iter().filter(|&&l| l >= CLIPPED_LEVEL).count();
-            burnt |= clipped >= 2 && weight >= 0.25;
-        }
-        seen.burnt += usize::from(burnt);
+    /// Levels of a pixel.
+    fn pixel(&self, x: usize, y: usize) -> [u8; 3] {
+        let at = 3 * (y * self.size.0 as usize + x);
+        let levels = &self.levels[at..at + 3];
+        [levels[0], levels[1], levels[2]]
     }
+
+    fn light(&self, levels: [u8; 3]) -> [f32; 3] {
+        levels.map(|level| self.linear[usize::from(level)])
+    }
+}
+
+/// Whether at least two channels of a pixel are burnt out.
+fn is_burnt(levels: [u8; 3]) -> bool {
+    let [red, green, blue] = levels.map(|level| level >= CLIPPED_LEVEL);
+    (red & green) | (red & blue) | (green & blue)
 }
 
 #[cfg(test)]

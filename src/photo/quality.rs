@@ -2,13 +2,16 @@
 //! flattened flanks and not on the background.
 
 use crate::flank::FlankMap;
-use crate::segment::mask::picture;
-use imageproc::distance_transform::Norm;
-use imageproc::morphology::dilate;
 
 /// Cells on either side along the length that brightness is averaged over before sharpness is measured:
 /// edges run that way, a camera's noise does not, and on a flank out of focus it is all that is steep.
 const ALONG: usize = 8;
+
+/// Averaged so far, neighbours are much alike: every so many are enough.
+const STEP: usize = 4;
+
+/// Edges this near to what is burnt out or unseen do not count, cells.
+const MUTE: usize = 3;
 
 /// Measures of the flanks of one photo.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -61,17 +64,14 @@ fn sharpness(map: &FlankMap) -> Option<f32> {
         .iter()
         .map(|l| (luminance(l) + 0.004).ln())
         .collect();
-    let mut quiet = logs.clone();
-    for (row, logs) in quiet
-        .chunks_exact_mut(columns)
-        .zip(logs.chunks_exact(columns))
-    {
-        running_mean(row, logs, 1, ALONG);
-    }
-    let says_nothing = ndarray::Zip::from(&map.clipped)
-        .and(&map.unseen)
-        .map_collect(|&a, &b| a || b);
-    let mute = dilate(&picture(&says_nothing), Norm::LInf, 3);
+    let quiet = means_along(&logs, columns, ALONG);
+    let says_nothing: Vec<f32> = (map.clipped.iter().zip(&map.unseen))
+        .map(|(&clipped, &unseen)| f32::from(u8::from(clipped || unseen)))
+        .collect();
+    let columns = columns.div_ceil(STEP);
+    let near = means_along(&says_nothing, map.light.ncols(), MUTE);
+    let mut mute = near.clone();
+    running_mean(&mut mute, &near, columns, MUTE);
     let steepest = |reach: usize| -> Option<f32> {
         let (mut smooth, mut before) = (quiet.clone(), quiet.clone());
         // Three running means come near a bell curve (central limit theorem).
@@ -82,14 +82,26 @@ fn sharpness(map: &FlankMap) -> Option<f32> {
         let mut steps: Vec<f32> = smooth[columns..]
             .iter()
             .zip(&smooth)
-            .zip(&mute.as_raw()[columns..])
-            .filter(|(_, mute)| **mute == 0)
+            .zip(&mute[columns..])
+            .filter(|(_, mute)| **mute == 0.0)
             .map(|((here, above), _)| (here - above).abs())
             .collect();
         let at = steps.len().checked_sub(1)? * 99 / 100;
         Some(*steps.select_nth_unstable_by(at, f32::total_cmp).1)
     };
     Some(steepest(1)? / steepest(6)?.max(1e-4))
+}
+
+/// Of every [`STEP`]-th cell of each row, the mean of those within `reach` of it along the row.
+fn means_along(cells: &[f32], columns: usize, reach: usize) -> Vec<f32> {
+    let rows = cells.chunks_exact(columns);
+    rows.flat_map(|row| {
+        (0..columns).step_by(STEP).map(move |column| {
+            let near = &row[column.saturating_sub(reach)..(column + reach + 1).min(columns)];
+            near.iter().sum::<f32>() / near.len() as f32
+        })
+    })
+    .collect()
 }
 
 /// The mean of each of a row of items, of `size` numbers each, and those within `reach` of it, cut at
