@@ -214,7 +214,7 @@ unsafe fn summed<V: Lanes, const M: usize, const N: usize>(
             }
             let last = taps.iter().max().copied().unwrap_or(0);
             assert!(last + at + N * V::COUNT <= input.values.len());
-            for group in (0..layer.bias.len()).step_by(M) {
+            for group in (0..layer.output).step_by(M) {
                 // SAFETY: weights hold `depth` rows for each group of outputs, and each tap's row
                 // of places lies within the input, as asserted above.
                 let sums = unsafe {
@@ -290,7 +290,7 @@ unsafe fn filtered<V: Lanes, const M: usize, const N: usize>(
             let weights = layer.weights.as_ptr().add(pixel * outputs * layer.input);
             let patches = patches.as_ptr().add(pixel * places);
             let results = results.as_mut_ptr().add(pixel * places);
-            for group in (0..outputs).step_by(M) {
+            for group in (0..layer.output).step_by(M) {
                 let weights = weights.add(group_at(group, layer.input));
                 let sums = products::<V, M, N>(weights, layer.input, |k| patches.add(k * step));
                 for (m, sums) in sums.iter().enumerate() {

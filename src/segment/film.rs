@@ -65,13 +65,21 @@ fn shown(maps: &[FlankMap]) -> Planes {
     let mean = (sum / cells.max(1) as f64) as f32;
     let scale = MIDDLE_LIGHT / mean.max(1e-4);
     let mut planes = Planes::zeros(3, columns, rows * maps.len());
-    let flanks = planes.values.chunks_exact_mut(rows * columns);
-    let channels = (0..3).flat_map(|channel| maps.iter().map(move |map| (channel, map)));
-    for (flank, (channel, map)) in flanks.zip(channels) {
-        for (to, (light, &unseen)) in flank.iter_mut().zip(map.light.iter().zip(&map.unseen)) {
-            let light = (light[channel] * scale).sqrt().min(MOST_LIGHT);
-            *to = if unseen { MIDDLE_LIGHT.sqrt() } else { light };
-        }
+    let size = planes.width * planes.height;
+    let (red, others) = planes.values.split_at_mut(size);
+    let (green, blue) = others.split_at_mut(size);
+    let shown = red.iter_mut().zip(green).zip(blue);
+    let cells = maps
+        .iter()
+        .flat_map(|map| map.light.iter().zip(&map.unseen));
+    for (((red, green), blue), (light, &unseen)) in shown.zip(cells) {
+        let light = light.map(|light| (light * scale).sqrt().min(MOST_LIGHT));
+        let light = if unseen {
+            [MIDDLE_LIGHT.sqrt(); 3]
+        } else {
+            light
+        };
+        [*red, *green, *blue] = light;
     }
     planes
 }
