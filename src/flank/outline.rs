@@ -111,31 +111,26 @@ impl Outline {
             .lerp(node(row + 1, column).lerp(node(row + 1, column + 1), x), y)
     }
 
-    /// Where the points at a height and at some lengths fall in the photo: as [`Self::place`], in a
-    /// third of the time.
-    pub(super) fn line(
-        &self,
-        height: f64,
-        lengths: impl Iterator<Item = f64>,
-    ) -> impl Iterator<Item = PhotoPoint> {
+    /// The line along the flank at a height.
+    pub(super) fn line(&self, height: f64) -> Line {
         let (row, y) = cell(height, NODES.1);
         let (low, high) = self.nodes[row * NODES.0..].split_at(NODES.0);
-        let nodes: [PhotoPoint; NODES.0] = std::array::from_fn(|i| low[i].lerp(high[i], y));
-        lengths.map(move |length| {
-            let (column, x) = cell(length, NODES.0);
-            nodes[column].lerp(nodes[column + 1], x)
-        })
+        Line(std::array::from_fn(|i| low[i].lerp(high[i], y)))
     }
 
-    /// Whether the nearest node of the flank is hidden by something in front of it.
-    pub fn is_hidden(&self, at: FlankPoint) -> bool {
-        let near = |share: f64, nodes: usize| {
-            (share.clamp(0.0, 1.0) * (nodes - 1) as f64).round() as usize
-        };
-        self.hidden
-            .get(near(at.height, NODES.1) * NODES.0 + near(at.length, NODES.0))
-            .copied()
-            .unwrap_or(false)
+    /// Of some lengths at a height, whether the nearest node of the flank is hidden by something in
+    /// front of it.
+    pub(super) fn hidden_along(
+        &self,
+        height: f64,
+        lengths: &[LinePlace],
+    ) -> impl Iterator<Item = bool> {
+        let row = (height.clamp(0.0, 1.0) * (NODES.1 - 1) as f64).round() as usize;
+        let hidden = self.hidden.get(row * NODES.0..).unwrap_or_default();
+        lengths.iter().map(|place| {
+            let nearest = place.node + usize::from(place.share >= 0.5);
+            hidden.get(nearest).copied().unwrap_or(false)
+        })
     }
 
     /// The four corners.
@@ -175,6 +170,42 @@ impl Outline {
             (0.0..=f64::from(width)).contains(&p.x) && (0.0..=f64::from(height)).contains(&p.y)
         };
         self.nodes.iter().filter(inside).count() as f64 / self.nodes.len() as f64
+    }
+}
+
+/// A line along a flank: the photo points of its nodes, which lie at equal steps of length.
+pub(super) struct Line([PhotoPoint; NODES.0]);
+
+/// Where a length lies among the nodes of any line.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct LinePlace {
+    node: usize,
+    /// How far towards the next node.
+    share: f64,
+}
+
+impl LinePlace {
+    /// Of a length 0 … 1.
+    pub fn new(length: f64) -> Self {
+        let (node, share) = cell(length, NODES.0);
+        Self { node, share }
+    }
+}
+
+impl Line {
+    /// The same line of the same picture shown `factor` times as large.
+    pub fn scaled(self, factor: f64) -> Self {
+        Self(self.0.map(|node| node.scaled(factor)))
+    }
+
+    /// Its nodes.
+    pub fn nodes(&self) -> impl Iterator<Item = PhotoPoint> {
+        self.0.iter().copied()
+    }
+
+    /// Where a place of the line falls in the photo: as [`Outline::place`].
+    pub fn at(&self, place: LinePlace) -> PhotoPoint {
+        self.0[place.node].lerp(self.0[place.node + 1], place.share)
     }
 }
 
@@ -295,8 +326,9 @@ mod tests {
     fn a_line_of_places_is_where_each_of_them_is() {
         let outline = Outline::from_sides(&square());
         for height in [0.0, 0.07, 0.5, 0.999, 1.0] {
-            let lengths = (0..=100).map(|i| f64::from(i) / 100.0);
-            for (place, length) in outline.line(height, lengths.clone()).zip(lengths) {
+            let line = outline.line(height);
+            for length in (0..=100).map(|i| f64::from(i) / 100.0) {
+                let place = line.at(LinePlace::new(length));
                 let expected = outline.place(FlankPoint::new(length, height));
                 assert!(place.distance(expected) < 1e-9, "{height} {length}");
             }
@@ -314,9 +346,14 @@ mod tests {
     #[test]
     fn hidden_parts_are_told_by_the_nearest_node() {
         let outline = Outline::from_sides(&square());
-        assert!(!outline.is_hidden(FlankPoint::new(0.2, 0.1)));
-        let outline = outline.with_hidden(|at| at.height < 0.3);
-        assert!(outline.is_hidden(FlankPoint::new(0.2, 0.1)));
-        assert!(!outline.is_hidden(FlankPoint::new(0.2, 0.9)));
+        let hidden = |outline: &Outline, height| -> Vec<bool> {
+            let lengths = [0.2, 0.51, 1.0].map(LinePlace::new);
+            outline.hidden_along(height, &lengths).collect()
+        };
+        assert_eq!(hidden(&outline, 0.1), [false; 3]);
+        let outline = outline.with_hidden(|at| at.height < 0.26 && at.length > 0.5);
+        assert_eq!(hidden(&outline, 0.1), [false, false, true]);
+        assert_eq!(hidden(&outline, 0.29), [false, false, true]);
+        assert_eq!(hidden(&outline, 0.9), [false; 3]);
     }
 }

@@ -1,8 +1,10 @@
 //! A flank flattened to a small map of length × height.
 
 use super::Outline;
-use crate::frames::{FlankPoint, PhotoPoint};
+use super::outline::{Line, LinePlace};
+use crate::frames::PhotoPoint;
 use crate::photo::{Photo, linear_of_levels};
+use image::RgbImage;
 use ndarray::Array2;
 
 /// Columns of a map (toe to heel) and rows (root to tip).
@@ -43,37 +45,41 @@ impl FlankMap {
             unseen: Array2::from_elem((rows, columns), false),
             proportion: outline.proportion,
         };
-        let look = Look {
-            linear: linear_of_levels(),
-            levels: photo.working.as_raw(),
-            size: photo.working.dimensions(),
+        let look = Look::at(&photo.working);
+        let lengths = |count: usize| -> Vec<LinePlace> {
+            let lengths = (0..count).map(|i| (i as f64 + 0.5) / count as f64);
+            lengths.map(LinePlace::new).collect()
         };
-        let mut sums = vec![Seen::default(); columns];
+        let (places, middles) = (lengths(columns * across), lengths(columns));
+        let samples = across * up;
         for row in 0..rows {
-            sums.fill(Seen::default());
-            for line in 0..up {
-                let height = (row as f64 + (line as f64 + 0.5) / up as f64) / rows as f64;
-                let places = columns * across;
-                let lengths = (0..places).map(|i| (i as f64 + 0.5) / places as f64);
-                for (i, place) in outline.line(height, lengths).enumerate() {
-                    let place = place.scaled(photo.scale);
-                    let seen = &mut sums[i / across];
-                    if across * up < MANY {
-                        look.add(place, seen);
-                    } else {
-                        look.add_pixel(place, seen);
+            let height = |line: f64| (row as f64 + line) / rows as f64;
+            let lines: Vec<Line> = (0..up)
+                .map(|line| outline.line(height((line as f64 + 0.5) / up as f64)))
+                .map(|line| line.scaled(photo.scale))
+                .collect();
+            // Between nodes inside the photo nothing lies outside it.
+            let leaves = !lines
+                .iter()
+                .all(|line| line.nodes().all(|node| look.holds(node)));
+            let mut hidden = outline.hidden_along(height(0.5), &middles);
+            for (column, places) in places.chunks_exact(across).enumerate() {
+                let mut seen = Seen::default();
+                for line in &lines {
+                    for &place in places {
+                        if samples < MANY {
+                            look.add(line.at(place), &mut seen);
+                        } else {
+                            look.add_pixel(line.at(place), &mut seen);
+                        }
                     }
                 }
-            }
-            let samples = across * up;
-            for (column, seen) in sums.iter().enumerate() {
-                map.light[[row, column]] = seen.light.map(|total| total / samples as f32);
-                map.clipped[[row, column]] = 2 * seen.burnt > samples;
-                map.unseen[[row, column]] = seen.outside
-                    || outline.is_hidden(FlankPoint::new(
-                        (column as f64 + 0.5) / columns as f64,
-                        (row as f64 + 0.5) / rows as f64,
-                    ));
+                let cell = [row, column];
+                map.light[cell] = seen.light.map(|total| total / samples as f32);
+                map.clipped[cell] = 2 * seen.burnt > samples;
+                let out = |line: &Line| places.iter().any(|&place| !look.holds(line.at(place)));
+                let outside = leaves && lines.iter().any(out);
+                map.unseen[cell] = outside | hidden.next().unwrap_or(false);
             }
         }
         map
@@ -87,73 +93,106 @@ struct Seen {
     light: [f32; 3],
     /// How many are burnt out.
     burnt: usize,
-    /// Whether any lies outside the photo.
-    outside: bool,
 }
 
 /// The working copy of a photo as it is looked at place by place.
 struct Look<'a> {
     linear: &'static [f32; 256],
     levels: &'a [u8],
-    size: (u32, u32),
+    /// Width and height.
+    size: (f64, f64),
+    /// The last pixel's column and row.
+    last: (f64, f64),
+    /// From one row of pixels to the next, bytes.
+    stride: u32,
+    /// From a pixel to the one on its right and to the one below it, bytes: 0 where there is none at all.
+    next: (u32, u32),
 }
 
-impl Look<'_> {
+impl<'a> Look<'a> {
+    fn at(picture: &'a RgbImage) -> Self {
+        let (width, height) = picture.dimensions();
+        let stride = 3 * width;
+        Self {
+            linear: linear_of_levels(),
+            levels: picture.as_raw(),
+            size: (f64::from(width), f64::from(height)),
+            last: (f64::from(width - 1), f64::from(height - 1)),
+            stride,
+            next: (
+                if width > 1 { 3 } else { 0 },
+                if height > 1 { stride } else { 0 },
+            ),
+        }
+    }
+
     /// Adds the pixel at a point (pixel corners at whole numbers), or the nearest one there is.
     fn add_pixel(&self, place: PhotoPoint, seen: &mut Seen) {
-        let (width, height) = self.size;
-        seen.outside |= !self.holds(place);
         // What is no number or below nought becomes nought.
-        let pixel = |value: f64, size: u32| (value as u32).min(size - 1) as usize;
-        let at = 3 * (pixel(place.y, height) * width as usize + pixel(place.x, width));
-        let levels = &self.levels[at..at + 3];
-        for (sum, &level) in seen.light.iter_mut().zip(levels) {
-            *sum += self.linear[usize::from(level)];
+        let pixel = |value: f64, last: f64| value.max(0.0).min(last) as u32;
+        let (x, y) = (pixel(place.x, self.last.0), pixel(place.y, self.last.1));
+        let levels = self.pixel(y * self.stride + 3 * x);
+        for (sum, light) in seen.light.iter_mut().zip(self.light(levels)) {
+            *sum += light;
         }
-        let clipped = levels.iter().filter(|&&l| l >= CLIPPED_LEVEL).count();
-        seen.burnt += usize::from(clipped >= 2);
+        seen.burnt += usize::from(is_burnt(levels));
+    }
+
+    /// Adds what is seen at a point (pixel corners at whole numbers): straight lines between
+    /// pixels, burnt out where one of those with a quarter of the weight is.
+    fn add(&self, place: PhotoPoint, seen: &mut Seen) {
+        let between = |value: f64, last: f64| {
+            // What is no number becomes nought. The last pixel is all of the way from the one before.
+            let value = (value - 0.5).max(0.0).min(last);
+            let whole = value.min(last - 1.0).max(0.0) as u32;
+            (whole, (value - f64::from(whole)) as f32)
+        };
+        let (left, x) = between(place.x, self.last.0);
+        let (top, y) = between(place.y, self.last.1);
+        let (right, low) = self.next;
+        let at = top * self.stride + 3 * left;
+        let levels = [at, at + right, at + low, at + low + right].map(|at| self.pixel(at));
+        let [a, b, c, d] = levels.map(|levels| self.light(levels));
+        for (channel, sum) in seen.light.iter_mut().enumerate() {
+            let above = a[channel] + x * (b[channel] - a[channel]);
+            let below = c[channel] + x * (d[channel] - c[channel]);
+            *sum += above + y * (below - above);
+        }
+        if levels.into_iter().any(is_burnt) {
+            let (left, top) = (1.0 - x, 1.0 - y);
+            let weights = [left * top, x * top, left * y, x * y];
+            let mut weighed = levels.into_iter().zip(weights);
+            seen.burnt +=
+                usize::from(weighed.any(|(pixel, weight)| is_burnt(pixel) && weight >= 0.25));
+        }
     }
 
     fn holds(&self, place: PhotoPoint) -> bool {
-        (0.0..=f64::from(self.size.0)).contains(&place.x)
-            && (0.0..=f64::from(self.size.1)).contains(&place.y)
+        (0.0..=self.size.0).contains(&place.x) && (0.0..=self.size.1).contains(&place.y)
     }
 
-    /// Adds what is seen at a point (pixel corners at whole numbers): straight lines between pixels.
-    fn add(&self, place: PhotoPoint, seen: &mut Seen) {
-        let (width, height) = self.size;
-        seen.outside |= !self.holds(place);
-        let pixel = |value: f64, size: u32| {
-            let last = size - 1;
-            let value = if value.is_finite() { value - 0.5 } else { 0.0 };
-            let value = value.clamp(0.0, f64::from(last));
-            let whole = value as u32;
-            let next = (whole + 1).min(last);
-            (
-                whole as usize,
-                next as usize,
-                (value - f64::from(whole)) as f32,
-            )
-        };
-        let (left, right, x) = pixel(place.x, width);
-        let (top, low, y) = pixel(place.y, height);
-        let mut burnt = false;
-        for (px, py, weight) in [
-            (left, top, (1.0 - x) * (1.0 - y)),
-            (right, top, x * (1.0 - y)),
-            (left, low, (1.0 - x) * y),
-            (right, low, x * y),
-        ] {
-            let at = 3 * (py * width as usize + px);
-            let levels = &self.levels[at..at + 3];
-            for (sum, &level) in seen.light.iter_mut().zip(levels) {
-                *sum += weight * self.linear[usize::from(level)];
-            }
-            let clipped = levels.iter().filter(|&&l| l >= CLIPPED_LEVEL).count();
-            burnt |= clipped >= 2 && weight >= 0.25;
-        }
-        seen.burnt += usize::from(burnt);
+    /// Levels of the pixel that begins at a byte.
+    fn pixel(&self, at: u32) -> [u8; 3] {
+        let at = at as usize;
+        let levels = &self.levels[at..at + 3];
+        [levels[0], levels[1], levels[2]]
     }
+
+    fn light(&self, levels: [u8; 3]) -> [f32; 3] {
+        levels.map(|level| self.linear[usize::from(level)])
+    }
+}
+
+/// Whether at least two channels of a pixel are burnt out.
+fn is_burnt(levels: [u8; 3]) -> bool {
+    let sum: u32 = levels.into_iter().map(u32::from).sum();
+    // Asked first, for it settles nearly all of them.
+    sum >= 2 * u32::from(CLIPPED_LEVEL)
+        && levels
+            .into_iter()
+            .filter(|&level| level >= CLIPPED_LEVEL)
+            .count()
+            >= 2
 }
 
 #[cfg(test)]

@@ -233,7 +233,7 @@ unsafe fn summed<V: Lanes, const M: usize, const N: usize>(
             }
             let last = taps.iter().max().copied().unwrap_or(0);
             assert!(last + at + N * V::COUNT <= input.values.len());
-            for group in (0..layer.bias.len()).step_by(M) {
+            for group in (0..layer.output).step_by(M) {
                 // SAFETY: weights hold `depth` rows for each group of outputs, and each tap's row
                 // of places lies within the input, as asserted above.
                 let sums = unsafe {
@@ -310,7 +310,7 @@ unsafe fn filtered<V: Lanes, const M: usize, const N: usize>(
         for pixel in 0..PATCH_PIXELS {
             let patches = patches.as_ptr().add(pixel * places);
             let results = results.as_mut_ptr().add(pixel * places);
-            for output in (0..outputs).step_by(M) {
+            for output in (0..layer.output).step_by(M) {
                 let at = (output / GROUP * PATCH_PIXELS + pixel) * row + output % GROUP;
                 let weights = weights.as_ptr().add(at);
                 let sums = products::<V, M, N>(weights, layer.input, |k| patches.add(k * step));

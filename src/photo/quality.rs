@@ -2,13 +2,16 @@
 //! flattened flanks and not on the background.
 
 use crate::flank::FlankMap;
-use crate::segment::mask::picture;
-use imageproc::distance_transform::Norm;
-use imageproc::morphology::dilate;
 
-/// Cells on either side along the length that brightness is averaged over before sharpness is measured:
-/// edges run that way, a camera's noise does not, and on a flank out of focus it is all that is steep.
-const ALONG: usize = 8;
+/// Cells along the length that count as one where it is about light: neighbours are much alike.
+const TOGETHER: usize = 4;
+
+/// How many of those, from two before on, brightness is averaged over before sharpness is measured: edges
+/// run that way, a camera's noise does not, and on a flank out of focus it is all that is steep.
+const ALONG: usize = 4;
+
+/// Edges this near to what is burnt out or unseen do not count, rows.
+const MUTE: usize = 3;
 
 /// Measures of the flanks of one photo.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -30,12 +33,17 @@ pub fn quality(maps: &[FlankMap]) -> Option<Quality> {
     let mut lights = Vec::new();
     let (mut burnt, mut cells) = (0usize, 0usize);
     for map in maps {
-        for ((light, &clipped), &unseen) in map.light.iter().zip(&map.clipped).zip(&map.unseen) {
-            if !unseen {
-                cells += 1;
-                burnt += usize::from(clipped);
-                lights.push(luminance(light));
-            }
+        for (&clipped, &unseen) in map.clipped.iter().zip(&map.unseen) {
+            cells += usize::from(!unseen);
+            burnt += usize::from(clipped & !unseen);
+        }
+        for row in (0..map.light.nrows()).step_by(TOGETHER) {
+            let cells = map.light.row(row).into_iter().zip(map.unseen.row(row));
+            lights.extend(
+                cells
+                    .filter(|(_, unseen)| !**unseen)
+                    .map(|(light, _)| luminance(light)),
+            );
         }
     }
     let mut sharpness: Vec<f32> = maps.iter().filter_map(sharpness).collect();
@@ -55,23 +63,25 @@ fn luminance(light: &[f32; 3]) -> f32 {
 /// much is. A sharp edge loses steepness in proportion to the smoothing, one that is out of focus
 /// hardly any. Streaks and patch edges run lengthwise, so that every painted flank has such edges.
 fn sharpness(map: &FlankMap) -> Option<f32> {
-    let columns = map.light.ncols();
-    let logs: Vec<f32> = map
-        .light
-        .iter()
-        .map(|l| (luminance(l) + 0.004).ln())
-        .collect();
-    let mut quiet = logs.clone();
-    for (row, logs) in quiet
-        .chunks_exact_mut(columns)
-        .zip(logs.chunks_exact(columns))
-    {
-        running_mean(row, logs, 1, ALONG);
+    let columns = map.light.ncols().div_ceil(TOGETHER);
+    let (mut logs, mut says_nothing) = (Vec::new(), Vec::new());
+    for row in 0..map.light.nrows() {
+        let lights: Vec<f32> = map.light.row(row).iter().map(luminance).collect();
+        logs.extend(lights.chunks(TOGETHER).map(|lights| {
+            let mean = lights.iter().sum::<f32>() / lights.len() as f32;
+            (mean + 0.004).ln()
+        }));
+        let clipped = map.clipped.row(row);
+        let nothing: Vec<bool> = (clipped.iter().zip(map.unseen.row(row)))
+            .map(|(clipped, unseen)| clipped | unseen)
+            .collect();
+        let any = nothing.chunks(TOGETHER).map(|cells| cells.contains(&true));
+        says_nothing.extend(any.map(|any| f32::from(u8::from(any))));
     }
-    let says_nothing = ndarray::Zip::from(&map.clipped)
-        .and(&map.unseen)
-        .map_collect(|&a, &b| a || b);
-    let mute = dilate(&picture(&says_nothing), Norm::LInf, 3);
+    let quiet = means_along(&logs, columns, ALONG);
+    let near = means_along(&says_nothing, columns, ALONG / 2);
+    let mut mute = near.clone();
+    running_mean(&mut mute, &near, columns, MUTE);
     let steepest = |reach: usize| -> Option<f32> {
         let (mut smooth, mut before) = (quiet.clone(), quiet.clone());
         // Three running means come near a bell curve (central limit theorem).
@@ -82,14 +92,28 @@ fn sharpness(map: &FlankMap) -> Option<f32> {
         let mut steps: Vec<f32> = smooth[columns..]
             .iter()
             .zip(&smooth)
-            .zip(&mute.as_raw()[columns..])
-            .filter(|(_, mute)| **mute == 0)
+            .zip(&mute[columns..])
+            .filter(|(_, mute)| **mute == 0.0)
             .map(|((here, above), _)| (here - above).abs())
             .collect();
         let at = steps.len().checked_sub(1)? * 99 / 100;
         Some(*steps.select_nth_unstable_by(at, f32::total_cmp).1)
     };
     Some(steepest(1)? / steepest(6)?.max(1e-4))
+}
+
+/// Of each number of a row of `columns`, the mean of `count` of them, from half as many before it on, cut
+/// at the ends.
+fn means_along(numbers: &[f32], columns: usize, count: usize) -> Vec<f32> {
+    let mut means = Vec::with_capacity(numbers.len());
+    for row in numbers.chunks_exact(columns) {
+        for column in 0..columns {
+            let from = column.saturating_sub(count / 2);
+            let near = &row[from..(column + count - count / 2).min(columns)];
+            means.push(near.iter().sum::<f32>() / near.len() as f32);
+        }
+    }
+    means
 }
 
 /// The mean of each of a row of items, of `size` numbers each, and those within `reach` of it, cut at

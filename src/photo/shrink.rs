@@ -43,22 +43,27 @@ fn averaged(picture: &RgbImage, part: Part, (width, height): (u32, u32)) -> RgbI
             }
         }
         let down = rows[1] - rows[0];
-        let two = Mean::of(2 * down);
+        let (one, two) = (Mean::of(down), Mean::of(2 * down));
         for (pixel, columns) in line.chunks_exact_mut(3).zip(columns.windows(2)) {
             let sums = &sums[3 * columns[0]..3 * columns[1]];
-            if let &[r, g, b, red, green, blue] = sums {
-                // Twelve megapixels shrink to nearly half their sides: it is two columns nearly always.
-                pixel.copy_from_slice(&[r + red, g + green, b + blue].map(|sum| two.level(sum)));
-            } else {
-                let mean = Mean::of(down * (columns[1] - columns[0]));
-                let mut total = [0; 3];
-                for sums in sums.chunks_exact(3) {
-                    for (total, sum) in total.iter_mut().zip(sums) {
-                        *total += sum;
-                    }
+            // One or two columns nearly always: a division for each pixel would take longer than all else.
+            let levels = match *sums {
+                [r, g, b] => [r, g, b].map(|sum| one.level(sum)),
+                [r, g, b, red, green, blue] => {
+                    [r + red, g + green, b + blue].map(|sum| two.level(sum))
                 }
-                pixel.copy_from_slice(&total.map(|sum| mean.level(sum)));
-            }
+                _ => {
+                    let mean = Mean::of(down * (columns[1] - columns[0]));
+                    let mut total = [0; 3];
+                    for sums in sums.chunks_exact(3) {
+                        for (total, sum) in total.iter_mut().zip(sums) {
+                            *total += sum;
+                        }
+                    }
+                    total.map(|sum| mean.level(sum))
+                }
+            };
+            pixel.copy_from_slice(&levels);
         }
     }
     small

@@ -8,19 +8,34 @@ use crate::segment::mask::Mask;
 /// over its length. `None` for an empty region.
 pub fn patch_numbers(region: &Mask, proportion: f64) -> Option<Patch> {
     let (rows, columns) = region.dim();
-    let share = |index: usize, count: usize| (index as f64 + 0.5) / count as f64;
     let mut cells = 0.0;
     let (mut u, mut v, mut uu, mut uv, mut vv) = (0.0, 0.0, 0.0, 0.0, 0.0);
     let (mut left, mut right, mut low, mut high) = (columns, 0, rows, 0);
-    for ((row, column), _) in region.indexed_iter().filter(|(_, marked)| **marked) {
-        let (x, y) = (share(column, columns), share(row, rows));
-        cells += 1.0;
+    for (row, marked) in region.rows().into_iter().enumerate() {
+        // Sums of whole numbers along a row take a fraction of the time of those cell by cell.
+        let (mut here, mut along, mut squares) = (0u64, 0u64, 0u64);
+        for (column, &marked) in (0u64..).zip(marked) {
+            let marked = u64::from(marked);
+            here += marked;
+            along += marked * column;
+            squares += marked * column * column;
+        }
+        if here == 0 {
+            continue;
+        }
+        let (here, along, squares) = (here as f64, along as f64, squares as f64);
+        // Of cells' middles, in shares of the map.
+        let y = (row as f64 + 0.5) / rows as f64;
+        let x = (along + 0.5 * here) / columns as f64;
+        cells += here;
         u += x;
-        v += y;
-        uu += x * x;
+        v += here * y;
+        uu += (squares + along + 0.25 * here) / (columns * columns) as f64;
         uv += x * y;
-        vv += y * y;
-        (left, right) = (left.min(column), right.max(column + 1));
+        vv += here * y * y;
+        let first = marked.iter().position(|&marked| marked).unwrap_or(columns);
+        let last = marked.iter().rposition(|&marked| marked).unwrap_or(0);
+        (left, right) = (left.min(first), right.max(last + 1));
         (low, high) = (low.min(row), high.max(row + 1));
     }
     if cells == 0.0 {

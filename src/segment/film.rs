@@ -37,7 +37,7 @@ pub fn film_on(maps: &[FlankMap]) -> Vec<FlankFilm> {
             let plane = |index: usize| {
                 let size = rows / 2 * (columns / 2);
                 let scores = &said.plane(index)[flank * size..(flank + 1) * size];
-                doubled(scores, rows / 2, columns / 2).mapv(logistic)
+                doubled(scores, rows / 2, columns / 2).mapv_into(logistic)
             };
             FlankFilm {
                 contact: plane(0),
@@ -65,37 +65,46 @@ fn shown(maps: &[FlankMap]) -> Planes {
     let mean = (sum / cells.max(1) as f64) as f32;
     let scale = MIDDLE_LIGHT / mean.max(1e-4);
     let mut planes = Planes::zeros(3, columns, rows * maps.len());
-    let size = columns * rows * maps.len();
+    let size = planes.width * planes.height;
+    let (red, others) = planes.values.split_at_mut(size);
+    let (green, blue) = others.split_at_mut(size);
+    let shown = red.iter_mut().zip(green).zip(blue);
     let cells = maps
         .iter()
         .flat_map(|map| map.light.iter().zip(&map.unseen));
-    for (at, (light, &unseen)) in cells.enumerate() {
-        for (channel, level) in light.iter().enumerate() {
-            planes.values[channel * size + at] = if unseen {
-                MIDDLE_LIGHT.sqrt()
-            } else {
-                (level * scale).sqrt().min(MOST_LIGHT)
-            };
-        }
+    for (((red, green), blue), (light, &unseen)) in shown.zip(cells) {
+        let light = light.map(|light| (light * scale).sqrt().min(MOST_LIGHT));
+        let light = if unseen {
+            [MIDDLE_LIGHT.sqrt(); 3]
+        } else {
+            light
+        };
+        [*red, *green, *blue] = light;
     }
     planes
 }
 
 /// Scores at twice the rows and columns, straight lines between.
 fn doubled(scores: &[f32], rows: usize, columns: usize) -> Array2<f32> {
-    let near = |index: usize, count: usize| {
-        let place = ((index as f32 + 0.5) / 2.0 - 0.5).clamp(0.0, (count - 1) as f32);
-        let low = place as usize;
-        (low, (low + 1).min(count - 1), place - low as f32)
-    };
-    Array2::from_shape_fn((2 * rows, 2 * columns), |(row, column)| {
-        let ((top, under, down), (left, right, along)) = (near(row, rows), near(column, columns));
-        let line = |row: usize| {
-            let [a, b] = [left, right].map(|column| scores[row * columns + column]);
-            a + along * (b - a)
-        };
-        line(top) + down * (line(under) - line(top))
-    })
+    // The middle of each new cell lies a quarter of an old one beside the old one's middle.
+    let mut wide = Vec::with_capacity(2 * scores.len());
+    for row in scores.chunks_exact(columns) {
+        wide.push(row[0]);
+        for pair in row.windows(2) {
+            wide.extend([0.25, 0.75].map(|along| pair[0] + along * (pair[1] - pair[0])));
+        }
+        wide.push(row[columns - 1]);
+    }
+    let line = |row: usize| wide[row * 2 * columns..].iter();
+    let mut doubled = Array2::zeros((2 * rows, 2 * columns));
+    for (row, mut to) in doubled.rows_mut().into_iter().enumerate() {
+        let (top, under) = (row.saturating_sub(1) / 2, row.div_ceil(2).min(rows - 1));
+        let down = if row % 2 == 0 { 0.75 } else { 0.25 };
+        for (to, (above, below)) in to.iter_mut().zip(line(top).zip(line(under))) {
+            *to = above + down * (below - above);
+        }
+    }
+    doubled
 }
 
 #[cfg(test)]

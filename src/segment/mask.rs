@@ -1,7 +1,5 @@
 //! Yes/no maps of a flank.
 
-use image::{GrayImage, Luma};
-use imageproc::region_labelling::{Connectivity, connected_components};
 use ndarray::{Array2, Zip};
 
 /// A yes/no map, `[row, column]`.
@@ -35,25 +33,40 @@ pub fn overlap(a: &Mask, b: &Mask) -> f64 {
 
 /// The largest part of the mask that hangs together through edges; `None` of an empty one.
 pub fn largest_part(mask: &Mask) -> Option<Mask> {
-    let labels = connected_components(&picture(mask), Connectivity::Four, Luma([0]));
-    let mut areas = vec![0usize];
-    for &label in labels.as_raw() {
-        let label = label as usize;
-        areas.resize(areas.len().max(label + 1), 0);
-        areas[label] += 1;
-    }
-    let largest = (1..areas.len()).max_by_key(|&label| areas[label])?;
-    Some(Mask::from_shape_fn(mask.dim(), |(row, column)| {
-        labels.get_pixel(column as u32, row as u32)[0] as usize == largest
-    }))
-}
-
-/// The mask as a picture: 255 where it is marked.
-pub fn picture(mask: &Mask) -> GrayImage {
+    // Unmarked cells about the mask, so that every marked one has four neighbours.
     let (rows, columns) = mask.dim();
-    GrayImage::from_fn(columns as u32, rows as u32, |x, y| {
-        Luma([255 * u8::from(mask[[y as usize, x as usize]])])
-    })
+    let stride = columns + 1;
+    let mut left = vec![false; stride * (rows + 2)];
+    for (to, from) in left.chunks_exact_mut(stride).skip(1).zip(mask.rows()) {
+        for (to, &from) in to.iter_mut().zip(from) {
+            *to = from;
+        }
+    }
+    let (mut part, mut largest) = (Vec::new(), Vec::new());
+    for start in 0..left.len() {
+        if !std::mem::take(&mut left[start]) {
+            continue;
+        }
+        part.clear();
+        part.push(start);
+        let mut looked_at = 0;
+        while let Some(&cell) = part.get(looked_at) {
+            looked_at += 1;
+            for near in [cell - 1, cell + 1, cell - stride, cell + stride] {
+                if std::mem::take(&mut left[near]) {
+                    part.push(near);
+                }
+            }
+        }
+        if part.len() >= largest.len() {
+            std::mem::swap(&mut part, &mut largest);
+        }
+    }
+    let mut found = Mask::from_elem(mask.dim(), false);
+    for &cell in &largest {
+        found[[cell / stride - 1, cell % stride]] = true;
+    }
+    (!largest.is_empty()).then_some(found)
 }
 
 #[cfg(test)]

@@ -3,7 +3,7 @@
 use super::film::FlankFilm;
 use super::mask::{Mask, area, largest_part, minus, overlap};
 use crate::flank::FlankMap;
-use ndarray::Array2;
+use ndarray::{Array2, Zip};
 
 /// The patch of one flank.
 #[derive(Debug, Clone)]
@@ -31,7 +31,7 @@ const LEAST_AREA: f64 = 0.01;
 pub fn find_patches(films: &[FlankFilm], maps: &[FlankMap]) -> Vec<Option<FoundPatch>> {
     let regions: Vec<Option<Mask>> = films.iter().map(|film| region(film, 0.5)).collect();
     let seen: Vec<&Mask> = regions.iter().flatten().collect();
-    let core = share_of(&seen).mapv(|share| share >= 0.5);
+    let core = of_half(&seen);
     let agreement = |region: &Mask, unseen: &Mask| match seen.as_slice() {
         [a, b] => overlap(a, b),
         // One tooth alone has none to disagree with; one of several should have had.
@@ -63,27 +63,24 @@ fn region(film: &FlankFilm, level: f32) -> Option<Mask> {
     (area(&largest) as f64 > LEAST_AREA * largest.len() as f64).then_some(largest)
 }
 
-/// Share of the masks that mark each cell.
-fn share_of(masks: &[&Mask]) -> Array2<f32> {
-    let Some(first) = masks.first() else {
-        return Array2::zeros((0, 0));
-    };
-    let mut share = Array2::zeros(first.dim());
+/// The cells that at least half of the masks mark.
+fn of_half(masks: &[&Mask]) -> Mask {
+    let mut count = Array2::<u16>::zeros(masks.first().map_or((0, 0), |mask| mask.dim()));
     for mask in masks {
-        for (cell, &marked) in share.iter_mut().zip(*mask) {
-            *cell += f32::from(u8::from(marked)) / masks.len() as f32;
-        }
+        count.zip_mut_with(mask, |count, &marked| *count += u16::from(marked));
     }
-    share
+    count.mapv(|count| 2 * usize::from(count) >= masks.len())
 }
 
 fn plainness(likely: &Array2<f32>, region: &Mask) -> f64 {
-    let mean = |inside: bool| {
-        let cells = likely.iter().zip(region).filter(|(_, r)| **r == inside);
-        let (sum, count) = cells.fold((0.0, 0.0), |(s, n), (l, _)| (s + f64::from(*l), n + 1.0));
-        sum / f64::max(count, 1.0)
-    };
-    mean(true) - mean(false)
+    let (mut all, mut inside) = (0.0, 0.0);
+    Zip::from(likely).and(region).for_each(|&likely, &marked| {
+        all += f64::from(likely);
+        inside += if marked { f64::from(likely) } else { 0.0 };
+    });
+    let cells = area(region);
+    let mean = |sum: f64, cells: usize| sum / cells.max(1) as f64;
+    mean(inside, cells) - mean(all - inside, region.len() - cells)
 }
 
 #[cfg(test)]
