@@ -144,11 +144,11 @@ impl Sights {
                 }
             };
             for (row, values) in products.iter().enumerate() {
-                for (i, a) in places(row) {
+                for (i, a) in places(row).into_iter().filter(|place| place.1 != 0.0) {
                     slope[i] += a * values[OF_FLANK];
                     for (column, value) in values.iter().enumerate().take(OF_FLANK).skip(row) {
                         for (j, b) in places(column) {
-                            if j >= i {
+                            if j >= i && b != 0.0 {
                                 square[(j, i)] += a * b * value;
                             }
                         }
@@ -230,7 +230,8 @@ impl Model {
         let (sine, cosine) = (angle + about).sin_cos();
         let point = Vector3::new(radius * cosine, radius * sine, level);
         let seen = camera.rotation * point + camera.origin;
-        let (x, y) = (seen.x / seen.z, seen.y / seen.z);
+        let per_depth = 1.0 / seen.z;
+        let (x, y) = (seen.x * per_depth, seen.y * per_depth);
         let focal = camera.focal_px;
         let placed = PhotoPoint::new(camera.centre.x + focal * x, camera.centre.y + focal * y);
         let off = sight.tolerance * away(placed, sight.seen);
@@ -247,7 +248,7 @@ impl Model {
         let turned = self.turned.map(|turned| turned * point);
         [0, 1].map(|axis| {
             let (by_x, by_y) = (by_place[(axis, 0)], by_place[(axis, 1)]);
-            let by_seen = Vector3::new(by_x, by_y, -(by_x * x + by_y * y)) / seen.z;
+            let by_seen = Vector3::new(by_x, by_y, -(by_x * x + by_y * y)) * per_depth;
             let (by_out, by_angle, by_up) =
                 (by_seen.dot(&out), by_seen.dot(&round), by_seen.dot(&up));
             let mut by = [0.0; OF_FLANK + 2];
@@ -272,7 +273,8 @@ fn turn(unknowns: &[f64]) -> Rotation3<f64> {
     Rotation3::new(Vector3::new(unknowns[0], unknowns[1], unknowns[2]))
 }
 
-fn away(placed: PhotoPoint, seen: PhotoPoint) -> Vector2<f64> {
+/// The way from where something is seen to where it is placed, pixels.
+pub(super) fn away(placed: PhotoPoint, seen: PhotoPoint) -> Vector2<f64> {
     Vector2::new(placed.x - seen.x, placed.y - seen.y)
 }
 
@@ -298,15 +300,16 @@ fn softened_squares(squares: impl Iterator<Item = f64>) -> f64 {
 
 /// By what an offset is multiplied to count as [`softened`], and how the result moves with it.
 fn softening(off: Vector2<f64>) -> (f64, Matrix2<f64>) {
-    let size = off.norm();
-    if size < 1e-9 {
+    let square = off.norm_squared();
+    let share_square = square / (MISTAKE * MISTAKE);
+    if share_square < 1e-8 {
         return (1.0, Matrix2::identity());
     }
-    let counts = softened(size);
-    let share = counts / size;
+    // Nothing is lost to `ln_1p` here, which takes longer.
+    let share = ((1.0 + share_square).ln() / share_square).sqrt();
     // The derivative of `softened`.
-    let grows = size / (counts * (1.0 + (size / MISTAKE).powi(2)));
-    let along = (grows - share) / (size * size);
+    let grows = 1.0 / (share * (1.0 + share_square));
+    let along = (grows - share) / square;
     let bend = Matrix2::identity() * share + off * off.transpose() * along;
     (share, bend)
 }
