@@ -6,7 +6,6 @@ use super::gear_form::{Flank, FlankKind, RingForm, SHAPE_NUMBERS};
 use super::least_squares::{Minimum, Normal, descend};
 use crate::frames::{FlankPoint, PhotoPoint};
 use nalgebra::{DMatrix, DVector, Matrix2, Matrix3, Rotation3, Vector2, Vector3};
-use std::cmp::Ordering;
 
 /// Camera unknowns: turn (3), sideways shift over distance (2), log distance, log focal length.
 pub(super) const CAMERA_NUMBERS: usize = 7;
@@ -34,7 +33,7 @@ pub(super) struct Sight {
 /// The places seen of one flank.
 #[derive(Debug, Clone)]
 pub(super) struct SeenFlank {
-    /// The tooth's angle, as parts of the unknown angles: which, and how often.
+    /// The tooth's angle, as parts of the unknown angles: which, the lower one first, and how often.
     pub angle: [(usize, f64); 2],
     /// The places.
     pub sights: Vec<Sight>,
@@ -134,25 +133,19 @@ impl Sights {
         let model = Model::new(self, unknowns);
         for seen in &self.flanks {
             let products = model.products(seen, self.angle(seen, unknowns));
-            // Which unknowns the rows of the products are of, and how often.
-            let places = |row: usize| match row.cmp(&CAMERA_NUMBERS) {
-                Ordering::Less => [(row, 1.0), (row, 0.0)],
-                Ordering::Equal => seen.angle.map(|(which, times)| (row + which, times)),
-                Ordering::Greater => {
-                    let number = row - 1 + self.angles();
-                    [(number, 1.0), (number, 0.0)]
-                }
-            };
-            for (row, values) in products.iter().enumerate() {
-                for (i, a) in places(row).into_iter().filter(|place| place.1 != 0.0) {
-                    slope[i] += a * values[OF_FLANK];
-                    for (column, value) in values.iter().enumerate().take(OF_FLANK).skip(row) {
-                        for (j, b) in places(column) {
-                            if j >= i && b != 0.0 {
-                                square[(j, i)] += a * b * value;
-                            }
-                        }
-                    }
+            // Rows of the products, the unknowns they are of, and how often.
+            let angles = seen.angle.iter().filter(|part| part.1 != 0.0);
+            let parts: Vec<(usize, usize, f64)> = (0..CAMERA_NUMBERS)
+                .map(|row| (row, row, 1.0))
+                .chain(
+                    angles.map(|&(which, times)| (CAMERA_NUMBERS, CAMERA_NUMBERS + which, times)),
+                )
+                .chain((CAMERA_NUMBERS + 1..OF_FLANK).map(|row| (row, row - 1 + self.angles(), 1.0)))
+                .collect();
+            for (first, &(row, i, a)) in parts.iter().enumerate() {
+                slope[i] += a * products[row][OF_FLANK];
+                for &(column, j, b) in &parts[first..] {
+                    square[(j, i)] += a * b * products[row][column];
                 }
             }
         }
