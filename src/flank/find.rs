@@ -209,10 +209,7 @@ fn outline(fit: &GearFit, edge: TipEdge, tooth: usize) -> Outline {
         fit.camera.project(flank.point(angle, edge.in_fit(at)))
     });
     match fit.next_tooth(tooth) {
-        Some(next) => {
-            let seen = outline.clone();
-            outline.with_hidden(|at| next.covers(seen.place(at)))
-        }
+        Some(next) => outline.with_hidden(|place| next.covers(place)),
         None => outline,
     }
 }

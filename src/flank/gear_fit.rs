@@ -53,7 +53,7 @@ const FOLLOWED: (usize, usize) = (3, 2);
 
 /// Until the best of all is known, only every so-many'th of the seen places is asked: they tell the
 /// poses apart as well as all do.
-const SPARSE: usize = 3;
+const SPARSE: usize = 4;
 
 /// Known places of one flank in the photo.
 pub type Places = Vec<(FlankPoint, PhotoPoint)>;

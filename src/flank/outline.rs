@@ -43,10 +43,11 @@ impl Outline {
         }
     }
 
-    /// The same outline with the parts hidden by something in front marked by `is_hidden`.
+    /// The same outline with the parts hidden whose place in the photo is hidden by something in
+    /// front.
     #[must_use]
-    pub fn with_hidden(mut self, is_hidden: impl Fn(FlankPoint) -> bool) -> Self {
-        self.hidden = node_points().map(is_hidden).collect();
+    pub fn with_hidden(mut self, is_hidden: impl Fn(PhotoPoint) -> bool) -> Self {
+        self.hidden = self.nodes.iter().copied().map(is_hidden).collect();
         self
     }
 
@@ -73,10 +74,7 @@ impl Outline {
             )
         });
         match fit.next_tooth(tooth) {
-            Some(next) => {
-                let seen = outline.clone();
-                outline.with_hidden(|at| next.covers(seen.place(at)))
-            }
+            Some(next) => outline.with_hidden(|place| next.covers(place)),
             None => outline,
         }
     }
@@ -315,7 +313,7 @@ mod tests {
     fn hidden_parts_are_told_by_the_nearest_node() {
         let outline = Outline::from_sides(&square());
         assert!(!outline.is_hidden(FlankPoint::new(0.2, 0.1)));
-        let outline = outline.with_hidden(|at| at.height < 0.3);
+        let outline = outline.with_hidden(|place| place.y > 80.0);
         assert!(outline.is_hidden(FlankPoint::new(0.2, 0.1)));
         assert!(!outline.is_hidden(FlankPoint::new(0.2, 0.9)));
     }

@@ -39,11 +39,11 @@ struct Part {
 
 /// Rows and columns of a flank at which the fields are asked, and of the parts they are gathered
 /// into.
-const GRID: (usize, usize) = (12, 40);
+const GRID: (usize, usize) = (8, 40);
 const PARTS: (usize, usize) = (4, 10);
 
 /// Every so many points are asked whether a flank shows at all.
-const A_FEW: usize = 13;
+const A_FEW: usize = 9;
 
 /// Farther than this from what the fit says, a cell speaks of another flank.
 const ANOTHER: FlankPoint = FlankPoint::new(0.2, 0.4);
@@ -256,7 +256,7 @@ fn seen_tooth(
         in_photo: inside as f64 / cells,
         parts: sums
             .iter()
-            .filter(|sum| sum[0] >= 3.0)
+            .filter(|sum| sum[0] >= 2.0)
             .map(|sum| {
                 let mean = |i: usize| sum[i] / sum[0];
                 Part {

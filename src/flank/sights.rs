@@ -13,6 +13,10 @@ pub(super) const CAMERA_NUMBERS: usize = 7;
 /// A place farther off than this many tolerances is taken for a mistake.
 const MISTAKE: f64 = 3.0;
 
+/// Relative gain below which a further step is not worth its time: places of a flank scatter by far more
+/// than what is left moves it.
+const ENOUGH: f64 = 1e-3;
+
 /// Step of the difference quotients over the camera's turn.
 const DIFFERENCE: f64 = 1e-6;
 
@@ -63,7 +67,13 @@ pub(super) struct Sights {
 impl Sights {
     /// The unknowns that explain the places best, from `start` in at most `steps` steps.
     pub fn explain(&self, start: Vec<f64>, steps: usize) -> Minimum {
-        descend(start, steps, |at| self.cost(at), |at| self.normal(at))
+        descend(
+            start,
+            steps,
+            ENOUGH,
+            |at| self.cost(at),
+            |at| self.normal(at),
+        )
     }
 
     /// The camera of some unknowns.
@@ -140,7 +150,9 @@ impl Sights {
                 .chain(
                     angles.map(|&(which, times)| (CAMERA_NUMBERS, CAMERA_NUMBERS + which, times)),
                 )
-                .chain((CAMERA_NUMBERS + 1..OF_FLANK).map(|row| (row, row - 1 + self.angles(), 1.0)))
+                .chain(
+                    (CAMERA_NUMBERS + 1..OF_FLANK).map(|row| (row, row - 1 + self.angles(), 1.0)),
+                )
                 .collect();
             for (first, &(row, i, a)) in parts.iter().enumerate() {
                 slope[i] += a * products[row][OF_FLANK];

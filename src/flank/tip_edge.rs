@@ -13,7 +13,7 @@ const STEP: f64 = 0.02;
 const STEPS: usize = 35;
 
 /// Places along the length, toe and heel left out.
-const COLUMNS: usize = 40;
+const COLUMNS: usize = 24;
 
 /// How far the first fit's edge may be off, heights. Judged on path-traced renders; no real photos
 /// were to be had.
