@@ -112,14 +112,16 @@ impl<'a> Look<'a> {
     /// The reasons for which none can be outlined.
     pub fn find(&self, help: &Help) -> Result<Found, Vec<Reason>> {
         let (photo, fields) = (self.photo, &self.fields);
-        let shown = |form| shown_cells(fields, form) as f64;
+        let forms: Vec<Option<FlankForm>> =
+            (0..fields.len()).map(|cell| fields.form(cell)).collect();
+        let shown = |form| forms.iter().filter(|&&of| of == Some(form)).count() as f64;
         let (convex, concave) = (shown(FlankForm::Convex), shown(FlankForm::Concave));
         let form = help.form.unwrap_or(if convex >= concave {
             FlankForm::Convex
         } else {
             FlankForm::Concave
         });
-        let mut proposed = proposals(fields, form);
+        let mut proposed = proposals(fields, &forms, form);
         proposed.truncate(MOST_FLANKS);
         let fit = fit_without_strays(photo, proposed)
             .filter(|fit| fit.misfit < WORST_MISFIT)
@@ -207,19 +209,9 @@ fn outline(fit: &GearFit, edge: TipEdge, tooth: usize) -> Outline {
         fit.camera.project(flank.point(angle, edge.in_fit(at)))
     });
     match fit.next_tooth(tooth) {
-        Some(next) => {
-            let seen = outline.clone();
-            outline.with_hidden(|at| next.covers(seen.place(at)))
-        }
+        Some(next) => outline.with_hidden(|place| next.covers(place)),
         None => outline,
     }
-}
-
-/// Cells of the fields that lie on flanks of a form.
-fn shown_cells(fields: &Fields, form: FlankForm) -> usize {
-    (0..fields.len())
-        .filter(|&cell| fields.form(cell) == Some(form))
-        .count()
 }
 
 /// Whether the toes of most flanks lie towards the end that was named.

@@ -8,7 +8,7 @@ use super::camera::Camera;
 use super::gear_form::{Flank, FlankKind, RingForm, SHAPE_NUMBERS};
 use super::least_squares::{Minimum, minimise};
 use super::marked_flank::{CORNERS, MarkedFlank};
-use super::sights::{CAMERA_NUMBERS, SeenFlank, Sight, Sights, softened};
+use super::sights::{CAMERA_NUMBERS, SeenFlank, Sight, Sights, away, softened};
 use crate::frames::{FlankPoint, PhotoPoint};
 use crate::gear::set::Hand;
 use crate::photo::Photo;
@@ -42,14 +42,18 @@ const SEEN_SHARE: f64 = 0.02;
 pub(super) const SEEN_WEIGHT: f64 = 8.0;
 
 /// Starting poses tried for marks and for seen places.
-const STARTS: (usize, usize) = (4, 8);
+const STARTS: (usize, usize) = (4, 6);
 
 /// Angles at which a starting pose may have a tooth, degrees.
 const START_DEGREES: (i32, i32) = (-84, 84);
 
-/// After so many steps the best of them are followed to their end.
+/// After so many steps the best of them are followed to their end, for marks and for seen places.
 const ROUGH_STEPS: usize = 7;
-const FOLLOWED: usize = 3;
+const FOLLOWED: (usize, usize) = (3, 2);
+
+/// Until the best of all is known, only every so-many'th of the seen places is asked: they tell the
+/// poses apart as well as all do.
+const SPARSE: usize = 4;
 
 /// Known places of one flank in the photo.
 pub type Places = Vec<(FlankPoint, PhotoPoint)>;
@@ -155,18 +159,28 @@ impl<'a> Problem<'a> {
     fn best(&self) -> Option<GearFit> {
         let mut starts = self.starts();
         starts.sort_by(|a, b| a.mismatch.total_cmp(&b.mismatch));
-        let tried = if self.seen { STARTS.1 } else { STARTS.0 };
+        let (tried, followed, sparse) = if self.seen {
+            (STARTS.1, FOLLOWED.1, SPARSE)
+        } else {
+            (STARTS.0, FOLLOWED.0, 1)
+        };
         let best_of = |hand: Hand| {
             let mut ends: Vec<(&Start, Minimum)> = starts
                 .iter()
                 .filter(|start| start.hand == hand)
                 .take(tried)
-                .map(|start| (start, self.solve(start, self.unknowns(start), ROUGH_STEPS)))
+                .map(|start| {
+                    let from = self.unknowns(start);
+                    (start, self.solve(start, from, ROUGH_STEPS, sparse))
+                })
                 .collect();
             ends.sort_by(|a, b| a.1.cost.total_cmp(&b.1.cost));
             ends.into_iter()
-                .take(FOLLOWED)
-                .map(|(start, end)| (start, self.solve(start, end.at, 25 - ROUGH_STEPS)))
+                .take(followed)
+                .map(|(start, end)| {
+                    let end = self.solve(start, end.at, 25 - ROUGH_STEPS, sparse);
+                    (start, end)
+                })
                 .min_by(|a, b| a.1.cost.total_cmp(&b.1.cost))
         };
         let (left, right) = (best_of(Hand::Left)?, best_of(Hand::Right)?);
@@ -178,7 +192,7 @@ impl<'a> Problem<'a> {
         let other_hand = other.1.cost / best.1.cost.max(0.5);
         let start = best.0;
         let end = if self.seen {
-            self.solve(start, best.1.at, 40)
+            self.solve(start, best.1.at, 40, 1)
         } else {
             self.solve_with_sides(start, best.1.at, 40)
         };
@@ -271,7 +285,7 @@ impl<'a> Problem<'a> {
                 let off: f64 = placed
                     .iter()
                     .zip(&corners)
-                    .map(|(placed, (_, seen))| placed.distance(*seen))
+                    .map(|(placed, (_, seen))| away(*placed, *seen).norm())
                     .sum();
                 if off.is_finite() { off } else { f64::MAX }
             };
@@ -324,8 +338,8 @@ impl<'a> Problem<'a> {
         fit
     }
 
-    /// The unknowns that explain the places best.
-    fn solve(&self, start: &Start, from: Vec<f64>, steps: usize) -> Minimum {
+    /// The unknowns that explain every `sparse`'th of the places best.
+    fn solve(&self, start: &Start, from: Vec<f64>, steps: usize, sparse: usize) -> Minimum {
         let teeth = self.flanks.len();
         let angles = vec![1.0; teeth];
         let sum = from[CAMERA_NUMBERS..CAMERA_NUMBERS + teeth].iter().sum();
@@ -338,7 +352,13 @@ impl<'a> Problem<'a> {
             };
             SeenFlank {
                 angle: [(tooth, 1.0), (tooth, 0.0)],
-                sights: places.iter().map(sight).collect(),
+                // From one flank to the next other ones.
+                sights: places
+                    .iter()
+                    .skip(tooth % sparse)
+                    .step_by(sparse)
+                    .map(sight)
+                    .collect(),
             }
         };
         let sights = Sights {

@@ -142,7 +142,9 @@ pub(super) struct Flank {
     hand: f64,
     sense: f64,
     mean: f64,
+    per_mean: f64,
     sine: f64,
+    per_sine: f64,
     cosine: f64,
     transverse: f64,
     /// By how much that grows with the pressure angle.
@@ -163,6 +165,8 @@ struct Parts {
     arc: f64,
     /// Along the circle about the axis.
     sideways: f64,
+    /// One over the distance from the axis: many derivatives need it, and a division takes long.
+    per_radius: f64,
     /// Distance from the axis, angle about it and place along it.
     cylinder: [f64; 3],
 }
@@ -172,12 +176,15 @@ impl Flank {
         let (sine, cosine) = form.pitch_angle.sin_cos();
         let lean = form.pressure_angle.tan();
         let slant = form.spiral_tangent.hypot(1.0);
+        let mean = form.mean_cone_distance();
         Self {
             form: *form,
             hand: hand_sign(kind.hand),
             sense: kind.sense(),
-            mean: form.mean_cone_distance(),
+            mean,
+            per_mean: 1.0 / mean,
             sine,
+            per_sine: 1.0 / sine,
             cosine,
             transverse: lean * slant,
             transverse_by_pressure: (1.0 + lean * lean) * slant,
@@ -192,20 +199,26 @@ impl Flank {
 
     fn parts(&self, at: FlankPoint) -> Parts {
         let Self {
-            form, mean, sine, ..
+            form,
+            mean,
+            per_mean,
+            sine,
+            per_sine,
+            ..
         } = self;
         let along = at.length - 0.5;
         let depth = form.depth_per_face * (1.0 + form.taper * along);
         let height = depth * (at.height - PITCH_HEIGHT);
         // As exact as needed here, and several times as fast as `ln_1p`.
-        let outwards = (1.0 + along / mean).ln();
+        let outwards = (1.0 + along * per_mean).ln();
         let turn = self.hand
             * (form.spiral_change * along
                 + (form.spiral_tangent - form.spiral_change * mean) * outwards)
-            / sine;
+            * per_sine;
         let arc = self.sense * 4.0 * at.height * (1.0 - at.height) * depth;
         let sideways = form.bulge * arc - self.sense * height * self.transverse;
         let radius = (mean + along) * sine + height * self.cosine;
+        let per_radius = 1.0 / radius;
         Parts {
             along,
             height,
@@ -213,9 +226,10 @@ impl Flank {
             turn,
             arc,
             sideways,
+            per_radius,
             cylinder: [
                 radius,
-                turn + sideways / radius,
+                turn + sideways * per_radius,
                 height * sine - along * self.cosine,
             ],
         }
@@ -231,6 +245,7 @@ impl Flank {
             turn,
             arc,
             sideways,
+            per_radius,
             cylinder,
         } = self.parts(at);
         let Self {
@@ -238,24 +253,26 @@ impl Flank {
             hand,
             sense,
             mean,
+            per_mean,
             sine,
+            per_sine,
             cosine,
             transverse,
             transverse_by_pressure,
         } = *self;
-        let radius = cylinder[0];
         let by = |turn: f64, sideways_by: f64, radius_by: f64, level: f64| {
-            let about = turn + (sideways_by - sideways / radius * radius_by) / radius;
+            let about = turn + (sideways_by - sideways * per_radius * radius_by) * per_radius;
             [radius_by, about, level]
         };
-        let turn_by_mean = -hand / sine
+        let turn_by_mean = -hand
+            * per_sine
             * (form.spiral_change * outwards
-                + (form.spiral_tangent - form.spiral_change * mean) * along
-                    / (mean * (mean + along)));
+                + (form.spiral_tangent - form.spiral_change * mean) * along * per_mean
+                    / (mean + along));
         let (pitch_by, mean_by_pitch) = if form.pitch_angle_is_held() {
             (0.0, 0.0)
         } else {
-            (SPREADS[0], -SPREADS[0] * (mean + 0.5) * cosine / sine)
+            (SPREADS[0], -SPREADS[0] * (mean + 0.5) * cosine * per_sine)
         };
         let mean_by_face = -SPREADS[1] * (mean + 0.5);
         let deeper = |share: f64| {
@@ -266,20 +283,20 @@ impl Flank {
         let leaning = |transverse_by: f64| -sense * height * transverse_by;
         let offsets = [
             by(
-                turn_by_mean * mean_by_pitch - turn * pitch_by * cosine / sine,
+                turn_by_mean * mean_by_pitch - turn * pitch_by * cosine * per_sine,
                 0.0,
                 mean_by_pitch * sine + pitch_by * ((mean + along) * cosine - height * sine),
                 pitch_by * (height * cosine + along * sine),
             ),
             by(turn_by_mean * mean_by_face, 0.0, mean_by_face * sine, 0.0),
             by(
-                SPREADS[2] * hand * outwards / sine,
+                SPREADS[2] * hand * outwards * per_sine,
                 leaning(SPREADS[2] * transverse * spiral / (1.0 + spiral * spiral)),
                 0.0,
                 0.0,
             ),
             by(
-                SPREADS[3] * hand * (along - mean * outwards) / sine,
+                SPREADS[3] * hand * (along - mean * outwards) * per_sine,
                 0.0,
                 0.0,
                 0.0,

@@ -17,7 +17,7 @@ pub(super) struct Minimum {
 /// Step of the difference quotients; the unknowns here are of the order of one.
 const DIFFERENCE: f64 = 1e-6;
 
-/// Relative gain below which a further step is not worth its time.
+/// Relative gain below which a further step is not worth its time to [`minimise`].
 const ENOUGH: f64 = 1e-5;
 
 /// JᵀJ, of which only the lower half is asked, and Jᵀr of the residuals r and their derivatives J.
@@ -34,15 +34,18 @@ pub(super) fn minimise(
     descend(
         start,
         steps,
+        ENOUGH,
         |at| half_square(&residuals(at)),
         |at| normal_equations(&mut at.to_vec(), &residuals(at), &residuals),
     )
 }
 
-/// The same for a cost that is half a sum of squares, and the normal equations of its residuals.
+/// The same for a cost that is half a sum of squares, and the normal equations of its residuals, until a
+/// step gains less than `enough` of the cost.
 pub(super) fn descend(
     start: Vec<f64>,
     steps: usize,
+    enough: f64,
     cost_of: impl Fn(&[f64]) -> f64,
     normal_of: impl Fn(&[f64]) -> Normal,
 ) -> Minimum {
@@ -68,7 +71,7 @@ pub(super) fn descend(
             (at, cost) = (next, next_cost);
             normal = None;
             damping = (damping * 0.2).max(1e-12);
-            if gain < ENOUGH {
+            if gain < enough {
                 break;
             }
         } else {

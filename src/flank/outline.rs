@@ -43,10 +43,11 @@ impl Outline {
         }
     }
 
-    /// The same outline with the parts hidden by something in front marked by `is_hidden`.
+    /// The same outline with the parts hidden whose place in the photo is hidden by something in
+    /// front.
     #[must_use]
-    pub fn with_hidden(mut self, is_hidden: impl Fn(FlankPoint) -> bool) -> Self {
-        self.hidden = node_points().map(is_hidden).collect();
+    pub fn with_hidden(mut self, is_hidden: impl Fn(PhotoPoint) -> bool) -> Self {
+        self.hidden = self.nodes.iter().copied().map(is_hidden).collect();
         self
     }
 
@@ -73,10 +74,7 @@ impl Outline {
             )
         });
         match fit.next_tooth(tooth) {
-            Some(next) => {
-                let seen = outline.clone();
-                outline.with_hidden(|at| next.covers(seen.place(at)))
-            }
+            Some(next) => outline.with_hidden(|place| next.covers(place)),
             None => outline,
         }
     }
@@ -351,9 +349,9 @@ mod tests {
             outline.hidden_along(height, &lengths).collect()
         };
         assert_eq!(hidden(&outline, 0.1), [false; 3]);
-        let outline = outline.with_hidden(|at| at.height < 0.26 && at.length > 0.5);
+        let outline = outline.with_hidden(|place| place.y > 88.0 && place.x > 201.0);
         assert_eq!(hidden(&outline, 0.1), [false, false, true]);
         assert_eq!(hidden(&outline, 0.29), [false, false, true]);
-        assert_eq!(hidden(&outline, 0.9), [false; 3]);
+        assert_eq!(hidden(&outline, 0.3), [false; 3]);
     }
 }

@@ -33,9 +33,13 @@ const SEEN: FlankPoint = FlankPoint::new(0.5, 0.45);
 /// Cells of a flank whose map fits worse than this, in flank lengths, are of more than one flank.
 const WORST_SCATTER: f64 = 0.06;
 
-/// The flanks of one form, largest first.
-pub(super) fn proposals(fields: &Fields, form: FlankForm) -> Vec<Proposal> {
-    let mut found: Vec<Proposal> = groups(fields, form)
+/// The flanks of one form, largest first; `forms` says for each cell which flank it lies on.
+pub(super) fn proposals(
+    fields: &Fields,
+    forms: &[Option<FlankForm>],
+    form: FlankForm,
+) -> Vec<Proposal> {
+    let mut found: Vec<Proposal> = groups(fields, forms, form)
         .iter()
         .filter_map(|cells| propose(fields, cells))
         .collect();
@@ -44,14 +48,12 @@ pub(super) fn proposals(fields: &Fields, form: FlankForm) -> Vec<Proposal> {
 }
 
 /// Connected cells of one form between which length and height run on smoothly.
-fn groups(fields: &Fields, form: FlankForm) -> Vec<Vec<usize>> {
-    let of_form: Vec<bool> = (0..fields.len())
-        .map(|cell| fields.form(cell) == Some(form))
-        .collect();
+fn groups(fields: &Fields, forms: &[Option<FlankForm>], form: FlankForm) -> Vec<Vec<usize>> {
+    let of_form = |cell: usize| forms[cell] == Some(form);
     let mut seen = vec![false; fields.len()];
     let mut groups = Vec::new();
     for first in 0..fields.len() {
-        if !of_form[first] || seen[first] {
+        if !of_form(first) || seen[first] {
             continue;
         }
         let mut group = vec![first];
@@ -63,7 +65,7 @@ fn groups(fields: &Fields, form: FlankForm) -> Vec<Vec<usize>> {
             let here = fields.at(cell);
             for neighbour in neighbours(cell, fields.width, fields.height) {
                 let there = fields.at(neighbour);
-                if of_form[neighbour]
+                if of_form(neighbour)
                     && !seen[neighbour]
                     && (there.length - here.length).abs() < STEP.length
                     && (there.height - here.height).abs() < STEP.height
@@ -105,8 +107,8 @@ fn propose(fields: &Fields, cells: &[usize]) -> Option<Proposal> {
     let at: Vec<FlankPoint> = cells.iter().map(|&cell| fields.at(cell)).collect();
     let span = |value: fn(&FlankPoint) -> f64| {
         let mut values: Vec<f64> = at.iter().map(value).collect();
-        values.sort_by(f64::total_cmp);
-        values[values.len() * 97 / 100] - values[values.len() * 3 / 100]
+        let mut ranked = |rank: usize| *values.select_nth_unstable_by(rank, f64::total_cmp).1;
+        ranked(at.len() * 97 / 100) - ranked(at.len() * 3 / 100)
     };
     if span(|p| p.length) < SEEN.length || span(|p| p.height) < SEEN.height {
         return None;
@@ -184,7 +186,10 @@ fn smooth_map(at: &[FlankPoint], places: &[PhotoPoint]) -> Option<((Terms, Terms
         let distances: Vec<f64> = rows
             .iter()
             .zip(places)
-            .map(|(row, place)| (map.0.dot(row) - place.x).hypot(map.1.dot(row) - place.y))
+            .map(|(row, place)| {
+                let (x, y) = (map.0.dot(row) - place.x, map.1.dot(row) - place.y);
+                (x * x + y * y).sqrt()
+            })
             .collect();
         let mut sorted = distances.clone();
         let middle = sorted.len() / 2;

@@ -6,13 +6,16 @@ use super::gear_form::{Flank, FlankKind, RingForm, SHAPE_NUMBERS};
 use super::least_squares::{Minimum, Normal, descend};
 use crate::frames::{FlankPoint, PhotoPoint};
 use nalgebra::{DMatrix, DVector, Matrix2, Matrix3, Rotation3, Vector2, Vector3};
-use std::cmp::Ordering;
 
 /// Camera unknowns: turn (3), sideways shift over distance (2), log distance, log focal length.
 pub(super) const CAMERA_NUMBERS: usize = 7;
 
 /// A place farther off than this many tolerances is taken for a mistake.
 const MISTAKE: f64 = 3.0;
+
+/// Relative gain below which a further step is not worth its time: places of a flank scatter by far more
+/// than what is left moves it.
+const ENOUGH: f64 = 1e-3;
 
 /// Step of the difference quotients over the camera's turn.
 const DIFFERENCE: f64 = 1e-6;
@@ -34,7 +37,7 @@ pub(super) struct Sight {
 /// The places seen of one flank.
 #[derive(Debug, Clone)]
 pub(super) struct SeenFlank {
-    /// The tooth's angle, as parts of the unknown angles: which, and how often.
+    /// The tooth's angle, as parts of the unknown angles: which, the lower one first, and how often.
     pub angle: [(usize, f64); 2],
     /// The places.
     pub sights: Vec<Sight>,
@@ -64,7 +67,13 @@ pub(super) struct Sights {
 impl Sights {
     /// The unknowns that explain the places best, from `start` in at most `steps` steps.
     pub fn explain(&self, start: Vec<f64>, steps: usize) -> Minimum {
-        descend(start, steps, |at| self.cost(at), |at| self.normal(at))
+        descend(
+            start,
+            steps,
+            ENOUGH,
+            |at| self.cost(at),
+            |at| self.normal(at),
+        )
     }
 
     /// The camera of some unknowns.
@@ -134,25 +143,21 @@ impl Sights {
         let model = Model::new(self, unknowns);
         for seen in &self.flanks {
             let products = model.products(seen, self.angle(seen, unknowns));
-            // Which unknowns the rows of the products are of, and how often.
-            let places = |row: usize| match row.cmp(&CAMERA_NUMBERS) {
-                Ordering::Less => [(row, 1.0), (row, 0.0)],
-                Ordering::Equal => seen.angle.map(|(which, times)| (row + which, times)),
-                Ordering::Greater => {
-                    let number = row - 1 + self.angles();
-                    [(number, 1.0), (number, 0.0)]
-                }
-            };
-            for (row, values) in products.iter().enumerate() {
-                for (i, a) in places(row) {
-                    slope[i] += a * values[OF_FLANK];
-                    for (column, value) in values.iter().enumerate().take(OF_FLANK).skip(row) {
-                        for (j, b) in places(column) {
-                            if j >= i {
-                                square[(j, i)] += a * b * value;
-                            }
-                        }
-                    }
+            // Rows of the products, the unknowns they are of, and how often.
+            let angles = seen.angle.iter().filter(|part| part.1 != 0.0);
+            let parts: Vec<(usize, usize, f64)> = (0..CAMERA_NUMBERS)
+                .map(|row| (row, row, 1.0))
+                .chain(
+                    angles.map(|&(which, times)| (CAMERA_NUMBERS, CAMERA_NUMBERS + which, times)),
+                )
+                .chain(
+                    (CAMERA_NUMBERS + 1..OF_FLANK).map(|row| (row, row - 1 + self.angles(), 1.0)),
+                )
+                .collect();
+            for (first, &(row, i, a)) in parts.iter().enumerate() {
+                slope[i] += a * products[row][OF_FLANK];
+                for &(column, j, b) in &parts[first..] {
+                    square[(j, i)] += a * b * products[row][column];
                 }
             }
         }
@@ -230,7 +235,8 @@ impl Model {
         let (sine, cosine) = (angle + about).sin_cos();
         let point = Vector3::new(radius * cosine, radius * sine, level);
         let seen = camera.rotation * point + camera.origin;
-        let (x, y) = (seen.x / seen.z, seen.y / seen.z);
+        let per_depth = 1.0 / seen.z;
+        let (x, y) = (seen.x * per_depth, seen.y * per_depth);
         let focal = camera.focal_px;
         let placed = PhotoPoint::new(camera.centre.x + focal * x, camera.centre.y + focal * y);
         let off = sight.tolerance * away(placed, sight.seen);
@@ -247,7 +253,7 @@ impl Model {
         let turned = self.turned.map(|turned| turned * point);
         [0, 1].map(|axis| {
             let (by_x, by_y) = (by_place[(axis, 0)], by_place[(axis, 1)]);
-            let by_seen = Vector3::new(by_x, by_y, -(by_x * x + by_y * y)) / seen.z;
+            let by_seen = Vector3::new(by_x, by_y, -(by_x * x + by_y * y)) * per_depth;
             let (by_out, by_angle, by_up) =
                 (by_seen.dot(&out), by_seen.dot(&round), by_seen.dot(&up));
             let mut by = [0.0; OF_FLANK + 2];
@@ -272,7 +278,8 @@ fn turn(unknowns: &[f64]) -> Rotation3<f64> {
     Rotation3::new(Vector3::new(unknowns[0], unknowns[1], unknowns[2]))
 }
 
-fn away(placed: PhotoPoint, seen: PhotoPoint) -> Vector2<f64> {
+/// The way from where something is seen to where it is placed, pixels.
+pub(super) fn away(placed: PhotoPoint, seen: PhotoPoint) -> Vector2<f64> {
     Vector2::new(placed.x - seen.x, placed.y - seen.y)
 }
 
@@ -298,15 +305,16 @@ fn softened_squares(squares: impl Iterator<Item = f64>) -> f64 {
 
 /// By what an offset is multiplied to count as [`softened`], and how the result moves with it.
 fn softening(off: Vector2<f64>) -> (f64, Matrix2<f64>) {
-    let size = off.norm();
-    if size < 1e-9 {
+    let square = off.norm_squared();
+    let share_square = square / (MISTAKE * MISTAKE);
+    if share_square < 1e-8 {
         return (1.0, Matrix2::identity());
     }
-    let counts = softened(size);
-    let share = counts / size;
+    // Nothing is lost to `ln_1p` here, which takes longer.
+    let share = ((1.0 + share_square).ln() / share_square).sqrt();
     // The derivative of `softened`.
-    let grows = size / (counts * (1.0 + (size / MISTAKE).powi(2)));
-    let along = (grows - share) / (size * size);
+    let grows = 1.0 / (share * (1.0 + share_square));
+    let along = (grows - share) / square;
     let bend = Matrix2::identity() * share + off * off.transpose() * along;
     (share, bend)
 }

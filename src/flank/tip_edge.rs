@@ -9,8 +9,8 @@ use nalgebra::Vector3;
 
 /// Heights of the first fit among which the edge is looked for, and the step.
 const LOWEST: f64 = 0.5;
-const STEP: f64 = 0.01;
-const STEPS: usize = 70;
+const STEP: f64 = 0.02;
+const STEPS: usize = 35;
 
 /// Places along the length, toe and heel left out.
 const COLUMNS: usize = 40;
@@ -22,7 +22,7 @@ const USUAL_SPREAD: f64 = 0.12;
 /// A rounded edge shines or is bare, and so changes the shade twice: back and forth within these
 /// steps of height. Edge breaks of ring gears are up to a tenth of the depth wide (common practice,
 /// no source).
-const BREAK: (i32, i32) = (3, 14);
+const BREAK: (i32, i32) = (2, 7);
 
 /// The lower side of a rounded edge changes the shade by at least this share of what the upper does.
 const BREAK_SHARE: f64 = 0.45;
@@ -64,10 +64,7 @@ pub(super) fn tip_edge(photo: &Photo, fit: &GearFit) -> TipEdge {
     let across = |edge: (usize, usize)| slopes.along(edge);
     let height = |step: usize| LOWEST + STEP * step as f64;
     let edge_of = |(toe, heel): (usize, usize)| TipEdge::towards(height(toe), height(heel));
-    let all = || {
-        let steps = || (0..STEPS).step_by(2);
-        steps().flat_map(move |toe| steps().map(move |heel| (toe, heel)))
-    };
+    let all = || (0..STEPS).flat_map(|toe| (0..STEPS).map(move |heel| (toe, heel)));
     let score = |edge: (usize, usize)| {
         let change = total(&across(edge));
         let off = (height(edge.0) - 1.0).powi(2) + (height(edge.1) - 1.0).powi(2);
@@ -111,7 +108,7 @@ fn total(changes: &[f32]) -> f64 {
     f64::from(changes.iter().map(|change| change.abs()).sum::<f32>())
 }
 
-/// Change of shade per two height steps on all teeth, held to what a plain edge has.
+/// Change of shade from the height step before to the one after on all teeth, held to what a plain edge has.
 struct Slopes {
     /// Channels of all teeth, side by side.
     channels: usize,
@@ -125,6 +122,7 @@ impl Slopes {
         let channels = 3 * fit.angles.len();
         let mut changes = vec![0.0; COLUMNS * STEPS * channels];
         let flank = fit.flank();
+        let shade = Shades::new(photo);
         let cameras: Vec<Camera> = fit
             .angles
             .iter()
@@ -132,20 +130,18 @@ impl Slopes {
             .collect();
         for (column, changes) in changes.chunks_exact_mut(STEPS * channels).enumerate() {
             let length = (column as f64 + 0.5) / COLUMNS as f64;
-            let solid: [Vector3<f64>; STEPS + 4] = std::array::from_fn(|i| {
-                let height = LOWEST + STEP * (i as f64 - 2.0);
+            let solid: [Vector3<f64>; STEPS + 2] = std::array::from_fn(|i| {
+                let height = LOWEST + STEP * (i as f64 - 1.0);
                 flank.point(0.0, FlankPoint::new(length, height))
             });
             for (tooth, camera) in cameras.iter().enumerate() {
-                let shades = solid
-                    .iter()
-                    .map(|&point| shade(photo, camera.project(point)));
+                let shades = solid.iter().map(|&point| shade.at(camera.project(point)));
                 let Some(shades) = shades.collect::<Option<Vec<[f32; 3]>>>() else {
                     continue;
                 };
                 for (step, changes) in changes.chunks_exact_mut(channels).enumerate() {
                     for (channel, change) in changes[3 * tooth..][..3].iter_mut().enumerate() {
-                        let change_over = shades[step + 4][channel] - shades[step][channel];
+                        let change_over = shades[step + 2][channel] - shades[step][channel];
                         *change = change_over.clamp(-0.4, 0.4);
                     }
                 }
@@ -171,31 +167,42 @@ impl Slopes {
     }
 }
 
-/// Logarithm of each channel, so that an edge counts alike in light and shade.
-fn shade(photo: &Photo, at: PhotoPoint) -> Option<[f32; 3]> {
-    let (x, y) = (at.x * photo.scale - 0.5, at.y * photo.scale - 0.5);
-    if !(x >= 0.0 && y >= 0.0) {
-        return None;
+/// Shades of a photo.
+struct Shades<'a> {
+    photo: &'a Photo,
+    /// The logarithm of each value a channel can have, so that an edge counts alike in light and shade.
+    log: [f32; 256],
+}
+
+impl<'a> Shades<'a> {
+    fn new(photo: &'a Photo) -> Self {
+        Self {
+            photo,
+            log: std::array::from_fn(|value| (value as f32 + 8.0).ln()),
+        }
     }
-    let (left, top) = (x as u32, y as u32);
-    if left + 1 >= photo.working.width() || top + 1 >= photo.working.height() {
-        return None;
+
+    /// The shade of each channel between the four pixels about a point; `None` outside the photo.
+    fn at(&self, point: PhotoPoint) -> Option<[f32; 3]> {
+        let Self { photo, log } = self;
+        let (x, y) = (point.x * photo.scale - 0.5, point.y * photo.scale - 0.5);
+        if !(x >= 0.0 && y >= 0.0) {
+            return None;
+        }
+        let (left, top) = (x as u32, y as u32);
+        if left + 1 >= photo.working.width() || top + 1 >= photo.working.height() {
+            return None;
+        }
+        let (fx, fy) = ((x - f64::from(left)) as f32, (y - f64::from(top)) as f32);
+        let pixel = |dx: u32, dy: u32| photo.working.get_pixel(left + dx, top + dy).0;
+        let corners = [pixel(0, 0), pixel(1, 0), pixel(0, 1), pixel(1, 1)];
+        Some([0, 1, 2].map(|c| {
+            let [a, b, below_a, below_b] = corners.map(|pixel| log[usize::from(pixel[c])]);
+            let upper = a * (1.0 - fx) + b * fx;
+            let lower = below_a * (1.0 - fx) + below_b * fx;
+            upper * (1.0 - fy) + lower * fy
+        }))
     }
-    let (fx, fy) = ((x - f64::from(left)) as f32, (y - f64::from(top)) as f32);
-    let pixel = |dx: u32, dy: u32| {
-        photo
-            .working
-            .get_pixel(left + dx, top + dy)
-            .0
-            .map(f32::from)
-    };
-    let corners = [pixel(0, 0), pixel(1, 0), pixel(0, 1), pixel(1, 1)];
-    Some([0, 1, 2].map(|c| {
-        let [a, b, below_a, below_b] = corners.map(|pixel| pixel[c]);
-        let upper = a * (1.0 - fx) + b * fx;
-        let lower = below_a * (1.0 - fx) + below_b * fx;
-        (upper * (1.0 - fy) + lower * fy + 8.0).ln()
-    }))
 }
 
 #[cfg(test)]
@@ -209,13 +216,13 @@ mod tests {
             changes: vec![0.0; STEPS * COLUMNS],
         };
         for (column, changes) in slopes.changes.chunks_exact_mut(STEPS).enumerate() {
-            changes[45] = 0.1;
-            changes[20] = if column % 2 == 0 { 0.4 } else { -0.4 };
+            changes[22] = 0.1;
+            changes[10] = if column % 2 == 0 { 0.4 } else { -0.4 };
         }
         let change = |toe, heel| total(&slopes.along((toe, heel)));
-        assert!((change(45, 45) - 0.1 * COLUMNS as f64).abs() < 1e-4);
-        assert!(change(20, 20) < 1e-4);
-        assert!(change(30, 60) < change(45, 45));
+        assert!((change(22, 22) - 0.1 * COLUMNS as f64).abs() < 1e-4);
+        assert!(change(10, 10) < 1e-4);
+        assert!(change(15, 30) < change(22, 22));
     }
 
     #[test]
