@@ -6,7 +6,7 @@
 //! the tests compare all of it with the plain sum.
 
 use super::lanes::{Lanes, Plain};
-use super::tiles::{Pool, TILE, Tiles};
+use super::tiles::{Pool, TILE, Tiles, WIDEST};
 use super::weights::{GROUP, Layer};
 
 /// Registers of places worked on together by the plain sum.
@@ -27,14 +27,28 @@ fn row(layer: &Layer) -> usize {
     layer.input * GROUP + 16
 }
 
+/// Room for the weights of a layer as the convolution takes them, numbers.
+fn weights_room(layer: &Layer, stride: usize) -> usize {
+    if filters(layer, stride) {
+        layer.groups() * PATCH_PIXELS * row(layer)
+    } else {
+        layer.groups() * GROUP * layer.depth()
+    }
+}
+
+/// Room for all that a layer needs beside its pictures, numbers, with any instructions.
+pub(super) fn most_work(layer: &Layer, stride: usize) -> usize {
+    let planes = layer.input + layer.groups() * GROUP;
+    weights_room(layer, stride) + planes * step(WIDE * WIDEST)
+}
+
 /// The weights as minimal filtering takes them: group of outputs, pixel of the transformed patch,
 /// input, output in its group.
 #[inline(always)]
-fn filter_weights(layer: &Layer, weights: &mut [f32], pool: &mut Pool) {
+fn filter_weights(layer: &Layer, weights: &mut [f32], kept: &mut [f32]) {
     let row = row(layer);
-    let mut kept = pool.take(layer.depth() * GROUP);
     for (group, to) in weights.chunks_exact_mut(PATCH_PIXELS * row).enumerate() {
-        layer.weights(group, &mut kept);
+        layer.weights(group, kept);
         let (kernels, _) = kept.as_chunks::<{ 9 * GROUP }>();
         for (input, kernel) in kernels.iter().take(layer.input).enumerate() {
             // SAFETY: plain numbers need no special instructions; each of the nine of a kernel and
@@ -52,7 +66,6 @@ fn filter_weights(layer: &Layer, weights: &mut [f32], pool: &mut Pool) {
             }
         }
     }
-    pool.give(kept);
 }
 
 /// G g Gᵀ of Lavin and Gray, for a group of outputs.
@@ -92,6 +105,16 @@ unsafe fn transformed_line<V: Lanes>(g: [V; 3]) -> [V; PATCH] {
     }
 }
 
+/// A layer as a convolution takes it.
+struct Ready<'a> {
+    layer: &'a Layer<'a>,
+    weights: &'a [f32],
+    /// Whether it goes by minimal filtering.
+    filters: bool,
+    /// The least value there may be.
+    floor: f32,
+}
+
 /// Applies a layer.
 ///
 /// # Safety
@@ -109,26 +132,34 @@ pub(super) unsafe fn convolve<V: Lanes, const M: usize>(
     let mut output = Tiles::room(layer.output, width, height, TILE, pool);
     assert_eq!(input.grid, output.grid);
     let pieces = output.grid.count().div_ceil(V::COUNT);
-    let floor = if rectify { 0.0 } else { f32::NEG_INFINITY };
-    let filled = layer.bias.len();
-    let (widest, scratch, weights) = if filters(layer, stride) {
-        let planes = layer.input + filled;
-        let weights = layer.groups() * PATCH_PIXELS * row(layer);
-        (V::FILTERED, planes * step(V::FILTERED * V::COUNT), weights)
+    let filters = filters(layer, stride);
+    let (widest, patches, results) = if filters {
+        let step = step(V::FILTERED * V::COUNT);
+        (V::FILTERED, layer.input * step, layer.bias.len() * step)
     } else {
-        (WIDE, 0, filled * layer.depth())
+        (WIDE, 0, 0)
     };
-    let mut weights_room = pool.take(weights);
-    let weights = &mut weights_room[..weights];
-    if filters(layer, stride) {
-        filter_weights(layer, weights, pool);
+    let mut work = std::mem::take(&mut pool.work);
+    let weights = weights_room(layer, stride);
+    let room = weights + patches + results;
+    if work.len() < room {
+        work.resize(room, 0.0);
+    }
+    let (weights, scratch) = work[..room].split_at_mut(weights);
+    if filters {
+        filter_weights(layer, weights, scratch);
     } else {
         for (group, to) in weights.chunks_exact_mut(layer.depth() * GROUP).enumerate() {
             layer.weights(group, to);
         }
     }
+    let ready = Ready {
+        layer,
+        weights,
+        filters,
+        floor: if rectify { 0.0 } else { f32::NEG_INFINITY },
+    };
     let blocks = pieces.div_ceil(widest);
-    let mut scratch = pool.take(scratch);
     let mut from = 0;
     for block in 0..blocks {
         // As even as can be.
@@ -137,39 +168,14 @@ pub(super) unsafe fn convolve<V: Lanes, const M: usize>(
         // SAFETY: as the caller promises.
         unsafe {
             match wide {
-                1 => one_block::<V, M, 1>(
-                    layer,
-                    weights,
-                    input,
-                    &mut output,
-                    at,
-                    floor,
-                    &mut scratch,
-                ),
-                2 => one_block::<V, M, 2>(
-                    layer,
-                    weights,
-                    input,
-                    &mut output,
-                    at,
-                    floor,
-                    &mut scratch,
-                ),
-                _ => one_block::<V, M, 3>(
-                    layer,
-                    weights,
-                    input,
-                    &mut output,
-                    at,
-                    floor,
-                    &mut scratch,
-                ),
+                1 => one_block::<V, M, 1>(&ready, input, &mut output, at, scratch),
+                2 => one_block::<V, M, 2>(&ready, input, &mut output, at, scratch),
+                _ => one_block::<V, M, 3>(&ready, input, &mut output, at, scratch),
             }
         }
         from += wide;
     }
-    pool.give(scratch);
-    pool.give(weights_room);
+    pool.work = work;
     output.clear_outside();
     output
 }
@@ -177,20 +183,18 @@ pub(super) unsafe fn convolve<V: Lanes, const M: usize>(
 /// The results of `N` registers of places from the `at`-th place on.
 #[inline(always)]
 unsafe fn one_block<V: Lanes, const M: usize, const N: usize>(
-    layer: &Layer,
-    weights: &[f32],
+    ready: &Ready,
     input: &Tiles,
     output: &mut Tiles,
     at: usize,
-    floor: f32,
     scratch: &mut [f32],
 ) {
     // SAFETY: as the caller promises.
     unsafe {
-        if filters(layer, input.side / TILE) {
-            filtered::<V, M, N>(layer, weights, input, output, at, floor, scratch);
+        if ready.filters {
+            filtered::<V, M, N>(ready, input, output, at, scratch);
         } else {
-            summed::<V, M, N>(layer, weights, input, output, at, floor);
+            summed::<V, M, N>(ready, input, output, at);
         }
     }
 }
@@ -198,13 +202,17 @@ unsafe fn one_block<V: Lanes, const M: usize, const N: usize>(
 /// A block by the plain sum over all taps.
 #[inline(always)]
 unsafe fn summed<V: Lanes, const M: usize, const N: usize>(
-    layer: &Layer,
-    weights: &[f32],
+    ready: &Ready,
     input: &Tiles,
     output: &mut Tiles,
     at: usize,
-    floor: f32,
 ) {
+    let Ready {
+        layer,
+        weights,
+        floor,
+        ..
+    } = *ready;
     let grid = output.grid;
     let side = input.side;
     let reach = layer.kernel / 2;
@@ -276,14 +284,18 @@ fn step(places: usize) -> usize {
 /// A block by minimal filtering.
 #[inline(always)]
 unsafe fn filtered<V: Lanes, const M: usize, const N: usize>(
-    layer: &Layer,
-    weights: &[f32],
+    ready: &Ready,
     input: &Tiles,
     output: &mut Tiles,
     at: usize,
-    floor: f32,
     scratch: &mut [f32],
 ) {
+    let Ready {
+        layer,
+        weights,
+        floor,
+        ..
+    } = *ready;
     let grid = output.grid;
     let places = N * V::COUNT;
     let outputs = layer.bias.len();

@@ -6,7 +6,7 @@ mod lanes;
 mod tiles;
 mod weights;
 
-use convolve::convolve;
+use convolve::{convolve, most_work};
 use lanes::Plain;
 #[cfg(target_arch = "x86_64")]
 use lanes::{Eight, Sixteen};
@@ -77,7 +77,6 @@ impl<'w> Network<'w> {
     }
 
     fn run_with(&self, input: &Planes, instructions: Instructions) -> Planes {
-        // A reading runs networks several times, and fresh memory costs as much as the arithmetic.
         thread_local! {
             static POOL: RefCell<Pool> = RefCell::default();
         }
@@ -85,6 +84,14 @@ impl<'w> Network<'w> {
     }
 
     fn run_in(&self, input: &Planes, instructions: Instructions, pool: &mut Pool) -> Planes {
+        let strides = std::iter::once(self.stride).chain(std::iter::repeat(1));
+        let work = self
+            .layers
+            .iter()
+            .zip(strides)
+            .map(|(layer, stride)| most_work(layer, stride));
+        pool.work
+            .reserve(work.max().unwrap_or(0).saturating_sub(pool.work.len()));
         let mut layers = self.layers.iter();
         let mut apply = |input: &Tiles, rectify: bool, pool: &mut Pool| {
             let layer = layers.next().expect("the weights hold every layer");

@@ -12,7 +12,7 @@ use super::Planes;
 pub(super) const TILE: usize = 4;
 
 /// Rows are worked on in pieces of at most this many numbers; there is room for whole ones.
-const WIDEST: usize = 16;
+pub(super) const WIDEST: usize = 16;
 
 /// How tiles lie in a row.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -69,36 +69,43 @@ pub(super) struct Tiles {
     pub values: Vec<f32>,
 }
 
-/// Memory that was used and can be used again.
+/// Memory that was used and can be used again: to have fresh memory cleared costs as much as the
+/// arithmetic.
 #[derive(Debug, Default)]
-pub(super) struct Pool(Vec<Vec<f32>>);
+pub(super) struct Pool {
+    /// Of pictures that are done with.
+    spares: Vec<Vec<f32>>,
+    /// What a layer needs beside its pictures.
+    pub work: Vec<f32>,
+}
 
 impl Pool {
     /// `count` numbers, whatever they are.
     pub fn take(&mut self, count: usize) -> Vec<f32> {
-        let fits = self
-            .0
-            .iter()
-            .enumerate()
-            .filter(|(_, spare)| spare.len() >= count)
-            .min_by_key(|(_, spare)| spare.len())
-            .map(|(at, _)| at);
-        match fits {
-            Some(at) => self.0.swap_remove(at),
+        let fits = (0..self.spares.len())
+            .filter(|&at| self.spares[at].capacity() >= count)
+            .min_by_key(|&at| self.spares[at].capacity());
+        let mut numbers = match fits {
+            Some(at) => self.spares.swap_remove(at),
             None => {
                 // What is too small for the largest pictures would only lie about: fewer, larger spares.
-                let largest = (0..self.0.len()).max_by_key(|&at| self.0[at].len());
+                let largest = (0..self.spares.len()).max_by_key(|&at| self.spares[at].capacity());
                 if let Some(at) = largest {
-                    self.0.swap_remove(at);
+                    self.spares.swap_remove(at);
                 }
-                vec![0.0; count]
+                // The second look at a photo is nearly twice as large as the first.
+                Vec::with_capacity(2 * count)
             }
+        };
+        if numbers.len() < count {
+            numbers.resize(count, 0.0);
         }
+        numbers
     }
 
     /// Gives memory back.
     pub fn give(&mut self, spare: Vec<f32>) {
-        self.0.push(spare);
+        self.spares.push(spare);
     }
 }
 
@@ -203,7 +210,7 @@ impl Tiles {
     pub fn halved(&self, pool: &mut Pool) -> Self {
         let side = self.side;
         let mut half = Self::room(self.planes, self.width / 2, self.height / 2, side, pool);
-        let mut largest = vec![0.0; self.grid.across];
+        let mut largest = vec![0.0; self.grid.across.next_multiple_of(2)];
         for plane in 0..self.planes {
             for line in 0..half.height {
                 let (above, down) = (2 * line % side, 2 * line / side);
@@ -218,8 +225,8 @@ impl Tiles {
                     for odd in 0..2 {
                         let place = (x + odd * side / 2, line % side);
                         let row = half.tiles_mut(plane, place, line / side);
-                        for (to, from) in row.iter_mut().zip(largest[odd..].chunks(2)) {
-                            *to = from[0];
+                        for (to, pair) in row.iter_mut().zip(largest.as_chunks::<2>().0) {
+                            *to = pair[odd];
                         }
                     }
                 }
@@ -229,7 +236,7 @@ impl Tiles {
         half
     }
 
-    /// Adds a picture of half the size, each value to two by two pixels.
+    /// Adds a picture of half the size, each value to two by two pixels. Zeros outside both stay zeros.
     pub fn add_doubled(&mut self, small: &Self) {
         let side = self.side;
         let mut doubled = vec![0.0; 2 * small.grid.across];
@@ -253,7 +260,6 @@ impl Tiles {
                 }
             }
         }
-        self.clear_outside();
     }
 }
 
