@@ -4,9 +4,9 @@
 //! cargo run --release --example reading_shares -- PHOTO.jpg …
 //! ```
 //!
-//! Each figure is the least of several runs in milliseconds; the first of a program takes a little
-//! longer, for the networks' weights are laid out then. Linux only: the time is that of
-//! `/proc/thread-self/schedstat`.
+//! Each figure is the least of several runs in milliseconds; the first of a program takes longer,
+//! for its memory is fresh then. Linux only: the time is that of `/proc/thread-self/schedstat`, which
+//! some machines count in steps of 4 ms.
 
 use flankread::flank::FlankMap;
 use flankread::flank::find::{Help, Look};

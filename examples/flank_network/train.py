@@ -16,7 +16,7 @@ import scenes
 from network import FlankNet, STRIDE
 
 W, H = 768, 576                 # pictures as rendered
-SHOWN_W, SHOWN_H = 512, 384     # and as the network is shown parts of them: those are as sharp as a photo's
+SHOWN_W, SHOWN_H = 384, 288     # and as the network is shown parts of them: those are as sharp as a photo's
 NAMES = ["class", "length", "height", "contact", "film"]
 
 
@@ -81,7 +81,7 @@ def augment(pic, lab, portrait):
     on = on | (on.sum(1, keepdim=True) < 100) | (torch.rand(n, 1, device=DEV) < 0.2)
     k = torch.nanquantile(torch.where(on, small, torch.nan), 0.7, dim=1).view(n, 1, 1, 1)
     x = x * (torch.exp(rand(n, -2.1, -0.35)) / k.clamp_min(1e-4))
-    zoom = torch.exp(rand(n, -0.5, 0.8)).view(n)
+    zoom = torch.exp(rand(n, -0.5, 0.9)).view(n)
     ang = torch.rand(n, device=DEV) * 6.2832
     flip = torch.where(torch.rand(n, device=DEV) < 0.5, -1.0, 1.0)
     c, s = torch.cos(ang) / zoom, torch.sin(ang) / zoom
