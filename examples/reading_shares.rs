@@ -1,12 +1,11 @@
-//! CPU time of the parts of one reading, on the thread that reads:
+//! CPU time of the parts of one reading, of all threads (the JPEG decoder starts some):
 //!
 //! ```sh
 //! cargo run --release --example reading_shares -- PHOTO.jpg …
 //! ```
 //!
 //! Each figure is the least of several runs in milliseconds; the first of a program takes longer,
-//! for its memory is fresh then. Linux only: the time is that of `/proc/thread-self/schedstat`, which
-//! some machines count in steps of 4 ms.
+//! for its memory is fresh then.
 
 use flankread::flank::FlankMap;
 use flankread::flank::find::{Help, Look};
@@ -14,7 +13,7 @@ use flankread::photo;
 use flankread::reading::{Asked, read_photo};
 use flankread::report::overlay::overlay;
 use flankread::segment::film_on;
-use std::fs;
+use rustix::time::{ClockId, clock_gettime};
 use std::path::Path;
 
 /// As in the program itself.
@@ -23,11 +22,10 @@ static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
 
 const RUNS: usize = 7;
 
-/// CPU time of this thread so far, milliseconds.
+/// CPU time of this process so far, milliseconds.
 fn used_ms() -> f64 {
-    let text = fs::read_to_string("/proc/thread-self/schedstat").expect("this needs Linux");
-    let nanoseconds = text.split(' ').next().and_then(|first| first.parse().ok());
-    nanoseconds.unwrap_or(0.0) / 1e6
+    let used = clock_gettime(ClockId::ProcessCPUTime);
+    used.tv_sec as f64 * 1e3 + used.tv_nsec as f64 / 1e6
 }
 
 /// The least time of several runs, and what the last one gave.

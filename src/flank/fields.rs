@@ -14,8 +14,8 @@ static NETWORK: LazyLock<Network<'static>> = LazyLock::new(|| Network::new(WEIGH
 static WEIGHTS: &[u8] = include_bytes!("flank_network.bin");
 
 /// Longest side of what the network is shown, pixels: to find the gear, and to measure it. It was
-/// trained on flanks of 0.6 to 2.5 times the size they have in a photo of 384. Its cells are four pixels
-/// wide.
+/// trained on flanks of 0.6 to 2.5 times the size they have in a photo of 384 pixels. Its cells are four
+/// pixels wide.
 const FINDING_SIDE_PX: f64 = 320.0;
 const MEASURING_SIDE_PX: f64 = 448.0;
 

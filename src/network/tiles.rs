@@ -299,6 +299,9 @@ mod tests {
             let halved = half.to_planes(2);
             tiles.add_doubled(&half);
             let sum = tiles.to_planes(2);
+            // Zeros outside as well.
+            let expected = Tiles::from_planes(&sum, TILE, &mut Pool::default()).values;
+            assert_eq!(tiles.values[..expected.len()], expected);
             for plane in 0..2 {
                 for y in 0..height {
                     for x in 0..width {

@@ -7,8 +7,8 @@ pub(super) const GROUP: usize = 8;
 
 /// One convolution with a square kernel, edges padded with zeros.
 ///
-/// Its weights stay as they are in the file until they are needed: the largest cache holds all of them, but
-/// not the several times larger ones that the convolutions calculate with.
+/// Its weights stay as they are in the file until they are needed: what the convolutions calculate with is
+/// eight times as large, and to fill so much fresh memory took longer than to use it.
 #[derive(Debug)]
 pub(super) struct Layer<'w> {
     pub output: usize,
@@ -149,6 +149,31 @@ mod tests {
         assert_eq!(of(1), [1.0, 0.0, -31.75]);
         assert_eq!(of(2), [0.0; 3]);
         assert_eq!(layer.bias, [7.0, 8.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0]);
+    }
+
+    #[test]
+    fn weights_of_a_group_of_outputs_lie_together() {
+        let mut file = Vec::new();
+        for number in [9u32, 2, 1, 2] {
+            file.extend(number.to_le_bytes());
+        }
+        // Binary16 of 1 + k / 32: of two groups, each with two inputs, the eight outputs of each.
+        for k in 0..32u16 {
+            file.extend((15 << 10 | k << 5).to_le_bytes());
+        }
+        file.extend([0; 4 * 9]);
+        let layers = read_layers(&file);
+        assert_eq!(
+            (layers.len(), layers[0].groups(), layers[0].depth()),
+            (1, 2, 2)
+        );
+        for group in 0..2 {
+            let mut weights = [f32::NAN; 2 * GROUP];
+            layers[0].weights(group, &mut weights);
+            let first = group * 2 * GROUP;
+            let expected = std::array::from_fn(|k| 1.0 + (first + k) as f32 / 32.0);
+            assert_eq!(weights, expected);
+        }
     }
 
     #[test]
