@@ -8,7 +8,10 @@ use image::RgbImage;
 use ndarray::Array2;
 
 /// Columns of a map (toe to heel) and rows (root to tip).
-pub const MAP_SIZE: (usize, usize) = (256, 96);
+pub const MAP_SIZE: (usize, usize) = (128, 48);
+
+/// Most places looked at in a cell, along each side of it: on a flank of up to a thousand pixels, all of them.
+const MOST_PLACES: usize = 8;
 
 /// From so many places in a cell on, each counts as the pixel it lies on: their mean is as smooth.
 const MANY: usize = 4;
@@ -36,7 +39,7 @@ impl FlankMap {
         let (columns, rows) = MAP_SIZE;
         let (length_px, height_px) = outline.size_px();
         let fine = |px: f64, cells: usize| {
-            ((px * photo.scale / cells as f64).round() as usize).clamp(1, 4)
+            ((px * photo.scale / cells as f64).round() as usize).clamp(1, MOST_PLACES)
         };
         let (across, up) = (fine(length_px, columns), fine(height_px, rows));
         let mut map = Self {
@@ -222,7 +225,8 @@ mod tests {
             tip: vec![],
         });
         let map = FlankMap::new(&photo, &outline);
-        for (at, levels) in [([0, 0], root_toe), ([95, 255], tip_heel)] {
+        let (columns, rows) = MAP_SIZE;
+        for (at, levels) in [([0, 0], root_toe), ([rows - 1, columns - 1], tip_heel)] {
             let near = |channel: usize, level: u8| {
                 (map.light[at][channel] - linear_from_srgb(level)).abs() < 0.01
             };

@@ -3,11 +3,12 @@
 use image::RgbImage;
 use jpeg_decoder::{Decoder, PixelFormat};
 
-/// The longest side stays as long as this, pixels: patch edges are still much wider than a pixel then.
-const ENOUGH_SIDE_PX: f64 = 1600.0;
+/// The longest side stays as long as this, pixels: patch edges are still wider than a pixel then, and phones'
+/// 12 megapixels are decoded to a quarter.
+const ENOUGH_SIDE_PX: f64 = 1000.0;
 
 /// The picture at a half, a quarter or an eighth of its size, its longest side still as long as
-/// [`ENOUGH_SIDE_PX`]: half the time and a quarter of the memory of the whole picture, for most of
+/// [`ENOUGH_SIDE_PX`]: half the time and a quarter of the memory of the whole picture or less, for most of
 /// each block's cosine terms need not be worked out. `None` if it is too small for that, in colours
 /// that are not of a camera, or cannot be decoded: the usual way reads it or says what is wrong.
 pub(super) fn shrunk_jpeg(bytes: &[u8]) -> Option<RgbImage> {
@@ -59,7 +60,7 @@ mod tests {
 
     #[test]
     fn a_large_picture_is_the_mean_of_its_pixels() {
-        for (size, shrunk) in [((3300, 700), (1650, 350)), ((400, 6404), (100, 1601))] {
+        for (size, shrunk) in [((2100, 500), (1050, 250)), ((400, 4004), (100, 1001))] {
             let picture = waves(size.0, size.1);
             let expected = resized(&picture, (0, 0, size.0, size.1), shrunk);
             let got = shrunk_jpeg(&jpeg(&picture.into())).unwrap();
@@ -73,15 +74,15 @@ mod tests {
 
     #[test]
     fn grey_pictures_become_colour_ones() {
-        let grey = DynamicImage::ImageRgb8(waves(3300, 64)).into_luma8();
+        let grey = DynamicImage::ImageRgb8(waves(2100, 64)).into_luma8();
         let got = shrunk_jpeg(&jpeg(&grey.into())).unwrap();
         assert!(got.pixels().all(|Rgb([r, g, b])| r == g && g == b));
     }
 
     #[test]
     fn small_and_damaged_files_are_left_to_the_usual_way() {
-        assert!(shrunk_jpeg(&jpeg(&waves(3100, 64).into())).is_none());
-        let whole = jpeg(&waves(3300, 64).into());
+        assert!(shrunk_jpeg(&jpeg(&waves(1900, 64).into())).is_none());
+        let whole = jpeg(&waves(2100, 64).into());
         assert!(shrunk_jpeg(&whole[..200]).is_none());
         assert!(shrunk_jpeg(b"tooth contact").is_none());
     }

@@ -40,7 +40,7 @@ pub struct Photo {
     pub height: u32,
     /// Focal length the camera gave, as that of a 36 mm × 24 mm frame, millimetres.
     pub focal_35mm: Option<f64>,
-    /// Upright sRGB copy, its longest side at most [`WORKING_SIDE_PX`].
+    /// Upright sRGB copy, its longest side at most [`WORKING_SIDE_PX`], of a JPEG perhaps only half of that.
     pub working: RgbImage,
     /// Working pixels per full-size pixel, 0 < scale ≤ 1.
     pub scale: f64,

@@ -4,20 +4,25 @@
 use crate::flank::FlankMap;
 
 /// Cells along the length that count as one where it is about light: neighbours are much alike.
-const TOGETHER: usize = 4;
+const TOGETHER: usize = 2;
 
 /// How many of those, from two before on, brightness is averaged over before sharpness is measured: edges
 /// run that way, a camera's noise does not, and on a flank out of focus it is all that is steep.
 const ALONG: usize = 4;
 
 /// Edges this near to what is burnt out or unseen do not count, rows.
-const MUTE: usize = 3;
+const MUTE: usize = 2;
+
+/// How many rows to each side the running means reach when little is smoothed away, and when much is. Even the
+/// lesser leaves nothing finer than a pixel of a flank that is 15 pixels high, so that a smaller copy of a
+/// photo is about as sharp.
+const REACHES: [usize; 2] = [1, 6];
 
 /// Measures of the flanks of one photo.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Quality {
     /// Steepness of the steepest edges over that of the same edges smoothed, median over the
-    /// flanks: 3 and more when sharp, near 1 when out of focus or shaken.
+    /// flanks: 2.5 and more when sharp, near 1 when out of focus or shaken.
     pub sharpness: f64,
     /// Share of all cells that are burnt out.
     pub burnt_share: f64,
@@ -99,7 +104,8 @@ fn sharpness(map: &FlankMap) -> Option<f32> {
         let at = steps.len().checked_sub(1)? * 99 / 100;
         Some(*steps.select_nth_unstable_by(at, f32::total_cmp).1)
     };
-    Some(steepest(1)? / steepest(6)?.max(1e-4))
+    let [little, much] = REACHES;
+    Some(steepest(little)? / steepest(much)?.max(1e-4))
 }
 
 /// Of each number of a row of `columns`, the mean of `count` of them, from half as many before it on, cut
@@ -150,14 +156,16 @@ fn middle(values: &mut [f32]) -> Option<f32> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::flank::rectify::MAP_SIZE;
     use ndarray::Array2;
 
-    /// A flank with bands of light and dark along its length, their edges `soft` rows wide.
+    /// A flank with bands of light and dark along its length, their edges `soft` of its height wide.
     fn banded(soft: f32, clipped: bool) -> FlankMap {
-        let size = (96, 256);
+        let (columns, rows) = MAP_SIZE;
+        let size = (rows, columns);
         FlankMap {
             light: Array2::from_shape_fn(size, |(row, _)| {
-                let from_edge = (row as f32 - 48.0).abs() - 20.0;
+                let from_edge = ((row as f32 + 0.5) / rows as f32 - 0.5).abs() - 0.2;
                 [0.05 + 0.4 / (1.0 + (-4.0 * from_edge / soft).exp()); 3]
             }),
             clipped: Array2::from_elem(size, clipped),
@@ -168,8 +176,8 @@ mod tests {
 
     #[test]
     fn sharp_edges_measure_higher_than_soft_ones() {
-        let sharp = quality(&[banded(1.0, false)]).unwrap();
-        let soft = quality(&[banded(30.0, false)]).unwrap();
+        let sharp = quality(&[banded(0.01, false)]).unwrap();
+        let soft = quality(&[banded(0.3, false)]).unwrap();
         assert!(sharp.sharpness > 2.5, "{sharp:?}");
         assert!(soft.sharpness < 1.5, "{soft:?}");
         assert!(sharp.burnt_share == 0.0 && sharp.brightness > 0.3);
@@ -192,10 +200,10 @@ mod tests {
 
     #[test]
     fn grain_is_no_sharpness() {
-        let sharp = quality(&[grainy(banded(1.0, false))]).unwrap();
-        let soft = quality(&[grainy(banded(60.0, false))]).unwrap();
+        let sharp = quality(&[grainy(banded(0.01, false))]).unwrap();
+        let soft = quality(&[grainy(banded(0.6, false))]).unwrap();
         assert!(sharp.sharpness > 2.5, "{sharp:?}");
-        assert!(soft.sharpness < 1.58, "{soft:?}");
+        assert!(soft.sharpness < 1.7, "{soft:?}");
     }
 
     #[test]
@@ -215,7 +223,7 @@ mod tests {
 
     #[test]
     fn burnt_out_cells_are_counted() {
-        let half = quality(&[banded(1.0, false), banded(1.0, true)]).unwrap();
+        let half = quality(&[banded(0.01, false), banded(0.01, true)]).unwrap();
         assert!((half.burnt_share - 0.5).abs() < 1e-9);
         assert!(quality(&[]).is_none());
     }

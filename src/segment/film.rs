@@ -110,6 +110,7 @@ fn doubled(scores: &[f32], rows: usize, columns: usize) -> Array2<f32> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::flank::rectify::MAP_SIZE;
     use sha2::{Digest, Sha256};
 
     #[test]
@@ -120,9 +121,11 @@ mod tests {
 
     #[test]
     fn a_wiped_ellipse_on_three_flanks_is_seen_where_it_is() {
+        let (columns, rows) = MAP_SIZE;
         let flank = |shift: f32| {
-            let light = Array2::from_shape_fn((96, 256), |(row, column)| {
-                let (u, v) = ((column as f32 + 0.5) / 256.0, (row as f32 + 0.5) / 96.0);
+            let light = Array2::from_shape_fn((rows, columns), |(row, column)| {
+                let u = (column as f32 + 0.5) / columns as f32;
+                let v = (row as f32 + 0.5) / rows as f32;
                 let inside = ((u - 0.4 - shift) / 0.2).powi(2) + ((v - 0.55) / 0.25).powi(2) < 1.0;
                 let grain = 0.05 * ((row * 97 + column * 31) as f32 * 12.9898).sin();
                 let colour = if inside {
@@ -134,7 +137,7 @@ mod tests {
             });
             FlankMap {
                 clipped: Array2::from_elem(light.dim(), false),
-                unseen: Array2::from_shape_fn(light.dim(), |(row, _)| row < 10),
+                unseen: Array2::from_shape_fn(light.dim(), |(row, _)| row < rows / 10),
                 light,
                 proportion: 0.25,
             }
@@ -145,15 +148,16 @@ mod tests {
                 .contact
                 .indexed_iter()
                 .filter(|(_, likely)| **likely > 0.5);
-            let columns: Vec<f64> = cells
-                .map(|((_, column), _)| (column as f64 + 0.5) / 256.0)
+            let lengths: Vec<f64> = cells
+                .map(|((_, column), _)| (column as f64 + 0.5) / columns as f64)
                 .collect();
-            let mean = columns.iter().sum::<f64>() / columns.len() as f64;
+            let mean = lengths.iter().sum::<f64>() / lengths.len() as f64;
             assert!((mean - centre).abs() < 0.02, "{mean} {centre}");
-            assert!(
-                film.compound[[90, 30]] > 0.5
-                    && film.compound[[53, (256.0 * centre) as usize]] < 0.5
-            );
+            let compound = |length: f64, height: f64| {
+                let (column, row) = (length * columns as f64, height * rows as f64);
+                film.compound[[row as usize, column as usize]]
+            };
+            assert!(compound(0.12, 0.94) > 0.5 && compound(centre, 0.55) < 0.5);
         }
         assert!(film_on(&[]).is_empty());
     }
