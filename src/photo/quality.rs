@@ -159,13 +159,13 @@ mod tests {
     use crate::flank::rectify::MAP_SIZE;
     use ndarray::Array2;
 
-    /// A flank with bands of light and dark along its length, their edges `soft` of its height wide.
-    fn banded(soft: f32, clipped: bool) -> FlankMap {
+    /// A flank dark at the root and light at the tip, the edge between them `soft` of its height wide.
+    fn edged(soft: f32, clipped: bool) -> FlankMap {
         let (columns, rows) = MAP_SIZE;
         let size = (rows, columns);
         FlankMap {
             light: Array2::from_shape_fn(size, |(row, _)| {
-                let from_edge = ((row as f32 + 0.5) / rows as f32 - 0.5).abs() - 0.2;
+                let from_edge = (row as f32 + 0.5) / rows as f32 - 0.4;
                 [0.05 + 0.4 / (1.0 + (-4.0 * from_edge / soft).exp()); 3]
             }),
             clipped: Array2::from_elem(size, clipped),
@@ -176,8 +176,8 @@ mod tests {
 
     #[test]
     fn sharp_edges_measure_higher_than_soft_ones() {
-        let sharp = quality(&[banded(0.01, false)]).unwrap();
-        let soft = quality(&[banded(0.3, false)]).unwrap();
+        let sharp = quality(&[edged(0.01, false)]).unwrap();
+        let soft = quality(&[edged(0.3, false)]).unwrap();
         assert!(sharp.sharpness > 2.5, "{sharp:?}");
         assert!(soft.sharpness < 1.5, "{soft:?}");
         assert!(sharp.burnt_share == 0.0 && sharp.brightness > 0.3);
@@ -200,8 +200,8 @@ mod tests {
 
     #[test]
     fn grain_is_no_sharpness() {
-        let sharp = quality(&[grainy(banded(0.01, false))]).unwrap();
-        let soft = quality(&[grainy(banded(0.6, false))]).unwrap();
+        let sharp = quality(&[grainy(edged(0.01, false))]).unwrap();
+        let soft = quality(&[grainy(edged(0.6, false))]).unwrap();
         assert!(sharp.sharpness > 2.5, "{sharp:?}");
         assert!(soft.sharpness < 1.7, "{soft:?}");
     }
@@ -223,7 +223,7 @@ mod tests {
 
     #[test]
     fn burnt_out_cells_are_counted() {
-        let half = quality(&[banded(0.01, false), banded(0.01, true)]).unwrap();
+        let half = quality(&[edged(0.01, false), edged(0.01, true)]).unwrap();
         assert!((half.burnt_share - 0.5).abs() < 1e-9);
         assert!(quality(&[]).is_none());
     }
