@@ -9,6 +9,7 @@
 
 use flankread::flank::FlankMap;
 use flankread::flank::find::{Help, Look};
+use flankread::flank::rectify::MAP_SIZE;
 use flankread::photo;
 use flankread::reading::{Asked, read_photo};
 use flankread::report::overlay::overlay;
@@ -69,7 +70,7 @@ fn main() {
         let flatten = || -> Vec<FlankMap> {
             let outlines = found.outlines.iter();
             outlines
-                .map(|outline| FlankMap::new(&photo, outline))
+                .map(|outline| FlankMap::new(&photo, outline, MAP_SIZE))
                 .collect()
         };
         let (flattening, maps) = least_ms(flatten);

@@ -1,10 +1,10 @@
 """Folds batch normalisation into the convolutions and writes the weights in the form src/network reads.
 
-    python3 export.py [--eight] OUT.bin RUN …
+    python3 export.py OUT.bin RUN … [--eight [LEAST]]
 
 RUN is a run's weights (.pt) or a file that this program wrote (.bin). Of several that went on from one another the mean of their weights is written,
-batch normalisation folded first. --eight keeps weights as whole numbers of eight bits, each output of a layer with a scale of its own; else they are
-half precision.
+batch normalisation folded first. --eight keeps weights as whole numbers of eight bits, each output of a layer with a scale of its own, in all layers or in
+those of at least so many weights; else they are half precision.
 
 File: b"flanknet", u8 stride of the first layer, then for each layer u32 out, in, kernel, bytes of a weight; the weights (group of eight out, in, ky, kx, out in its group; the last
 group filled up with zeros), f16 or i8; for i8, f32 scales (out); f32 biases (out); all little-endian. Layers in the order of use: stem, down pairs, deep pair, then for each level from deep to shallow lift and up pair, head.
@@ -103,14 +103,15 @@ def main():
     a = argparse.ArgumentParser()
     a.add_argument("out")
     a.add_argument("runs", nargs="+")
-    a.add_argument("--eight", action="store_true")
+    a.add_argument("--eight", type=int, nargs="?", const=0)
     a = a.parse_args()
     mean = mean_of([exported(run) if run.endswith(".bin") else layers(load(run)) for run in a.runs])
     with open(a.out, "wb") as f:
         f.write(MAGIC + bytes([STRIDES[mean[0][0].shape[2]]]))
         for w, b in mean:
-            f.write(struct.pack("<4I", w.shape[0], w.shape[1], w.shape[2], 1 if a.eight else 2))
-            if a.eight:
+            eight = a.eight is not None and w.size >= a.eight
+            f.write(struct.pack("<4I", w.shape[0], w.shape[1], w.shape[2], 1 if eight else 2))
+            if eight:
                 scale = (np.abs(w).max((1, 2, 3)) / 127).astype("<f4")
                 f.write(np.round(grouped(w / scale[:, None, None, None])).astype("i1").tobytes())
                 f.write(scale.tobytes())

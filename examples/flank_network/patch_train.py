@@ -1,22 +1,26 @@
-"""Renders flattened flanks on the GPU and trains the patch network on them.
+"""Renders flattened flanks on the GPU and trains a patch network on them.
 
     python3 patch_train.py --render-seconds 60 --train-seconds 200 --out DIR
     torchrun --nproc-per-node 2 patch_train.py …                           the same on two cards
+    python3 patch_train.py --fine …                                        the network of fine maps
 
-Each sample is a few flanks of one gear, flattened to 256 x 96 cells of length x height and put one under the other, as src/segment shows them to
+Each sample is a few flanks of one gear, flattened to 128 x 48 cells of length x height (fine: 256 x 96) and put one under the other, as src/segment shows them to
 the network: square root of light over the mean light of what is seen, cells that are not seen mid-grey. Labels come from the contact function itself.
 Writes DIR/patch_network.pt and DIR/patches.png.
 """
-import os
+import os, sys
 import numpy as np
 import training
 from training import DEV, RANK, arguments, drawn, fit, pointer, rand, rendered, said     # chooses the card: before torch
 import torch
 import torch.nn.functional as F
 import scenes
-from network import FlankNet, PATCH_STRIDE, PATCH_WIDTHS
+from network import FINE_PATCH_WIDTHS, FlankNet, PATCH_STRIDE, PATCH_WIDTHS
 
-NU, NV = 256, 96
+FINE = "--fine" in sys.argv
+TIMES = 2 if FINE else 1          # cells of a map along each side, for one of a small map
+NU, NV = 128 * TIMES, 48 * TIMES
+SOFT, SOFTEST = ((-1.6, 1.0), 2.5) if FINE else ((-2.2, 0.5), 2.0)      # logarithm of the lens's blur, and its most, cells
 TRIED, TEETH = 7, 4               # flanks looked at in a scene, and flanks of a sample
 GREY = 0.18 ** 0.5
 NAMES = ["contact", "compound", "overlap", "centre off: length", "height"]
@@ -103,15 +107,15 @@ def augment(pic, bit):
     lum = x.mean(1)
     level = torch.nanquantile(torch.where((b & 1) > 0, lum, torch.nan)[:, ::3, ::3].flatten(1), 0.7, dim=1).nan_to_num(0.2).view(n, 1, 1, 1)
     x = x * (torch.exp(rand(n, -2.3, -0.2)) / level.clamp_min(1e-4)) * (1 + torch.randn(n, 3, 1, 1, device=DEV) * 0.1)
-    s = torch.exp(rand(n, -1.6, 1.0))
-    x = soften(soften(x, s.clamp_max(2.5)).transpose(2, 3), (s * torch.exp(rand(n, -0.3, 0.7))).clamp_max(2.5)).transpose(2, 3)
+    s = torch.exp(rand(n, *SOFT))
+    x = soften(soften(x, s.clamp_max(SOFTEST)).transpose(2, 3), (s * torch.exp(rand(n, -0.3, 0.7))).clamp_max(SOFTEST)).transpose(2, 3)
     x = x.clamp_min(0)
     x = x / (1 + rand(n, 0, 0.5) * x)
     x = x.clamp(0, 1) ** (1 / rand(n, 1.9, 2.5))
     x = torch.lerp(x, x * x * (3 - 2 * x), rand(n, -0.1, 0.6))
     g = x.mean(1, keepdim=True)
     colour = x - g
-    coarse = F.interpolate(F.avg_pool2d(colour, 4), scale_factor=4, mode="bilinear")    # as strong compression leaves it
+    coarse = F.interpolate(F.avg_pool2d(colour, 2 * TIMES), scale_factor=2 * TIMES, mode="bilinear")    # as strong compression leaves it
     x = g + torch.where(torch.rand(n, 1, 1, 1, device=DEV) < 0.25, coarse, colour) * rand(n, 0.5, 1.4)
     noise = torch.randn_like(x) * rand(n, 0, 0.03)
     x = x + torch.where(torch.rand(n, 1, 1, 1, device=DEV) < 0.5, noise, F.avg_pool2d(noise, 3, 1, 1) * 2)
@@ -150,17 +154,18 @@ def loss_of(out, contact, film, seen, here):
     n, h, w = q.shape
     per = lambda m: m.view(n, h * 2 // NV, NV // 2, w)
     a, b = per(q), per(contact)
-    dice = 1 - (2 * (a * b).sum((2, 3)) + 20) / (a.sum((2, 3)) + b.sum((2, 3)) + 20)
+    few = 5 * TIMES ** 2
+    dice = 1 - (2 * (a * b).sum((2, 3)) + few) / (a.sum((2, 3)) + b.sum((2, 3)) + few)
     us = (torch.arange(w, device=DEV) + 0.5) / w
     vs = (torch.arange(NV // 2, device=DEV) + 0.5) / (NV // 2)
     mid = lambda m: ((m.sum(2) * us).sum(2) / (m.sum((2, 3)) + 1), (m.sum(3) * vs).sum(2) / (m.sum((2, 3)) + 1))
-    real = (b.sum((2, 3)) > 40).float()
+    real = (b.sum((2, 3)) > 2 * few).float()
     off = [((p - t).abs() * real).sum() / (real.sum() + 1) for p, t in zip(mid(a), mid(b))]
     return l_c + 0.3 * l_f + 0.3 * dice.mean() + 2 * (off[0] + off[1]), (l_c.detach(), l_f.detach(), dice.mean().detach(), off[0].detach(), off[1].detach())
 
 
 def main():
-    a = arguments(render_seconds=60, train_seconds=200, spp=12, seed=20_000_000, rate=3e-3)
+    a = arguments(render_seconds=60, train_seconds=200, spp=12, seed=20_000_000, rate=3e-3, flags=["--fine"])
     pics, bits = rendered(a, draw, render, apart=1_000_000)
     held = min(192, len(pics) // 8)
     rng = np.random.default_rng(5)          # the same number of flanks on every card
@@ -170,7 +175,7 @@ def main():
         i = torch.randint(held, len(pics), (a.batch,), device=DEV)
         return augment(pics[i][:, :k], bits[i][:, :k])
 
-    net = fit(FlankNet(PATCH_STRIDE, PATCH_WIDTHS, 2), a, sample, loss_of, NAMES)
+    net = fit(FlankNet(PATCH_STRIDE, FINE_PATCH_WIDTHS if FINE else PATCH_WIDTHS, 2), a, sample, loss_of, NAMES)
     if RANK > 0:
         return
     os.makedirs(a.out, exist_ok=True)

@@ -20,8 +20,8 @@ DEV = "cuda:0"
 HERE = os.path.dirname(os.path.abspath(__file__))
 
 
-def arguments(render_seconds, train_seconds, spp, seed, rate):
-    """The command line of both trainings, with its defaults."""
+def arguments(render_seconds, train_seconds, spp, seed, rate, flags=()):
+    """The command line of both trainings, with its defaults and the flags of one of them."""
     a = argparse.ArgumentParser()
     a.add_argument("--render-seconds", type=float, default=render_seconds)
     a.add_argument("--train-seconds", type=float, default=train_seconds)
@@ -32,6 +32,8 @@ def arguments(render_seconds, train_seconds, spp, seed, rate):
     a.add_argument("--resume", help="weights to go on from: of an earlier run (.pt), or as the program has them (.bin)")
     a.add_argument("--keep", help="folder of this machine for what was rendered, so that a later run goes on with it and its own")
     a.add_argument("--out", default=".")
+    for flag in flags:
+        a.add_argument(flag, action="store_true")
     return a.parse_args()
 
 

@@ -7,8 +7,9 @@ use crate::photo::{Photo, linear_of_levels};
 use image::RgbImage;
 use ndarray::Array2;
 
-/// Columns of a map (toe to heel) and rows (root to tip).
+/// Columns of a map (toe to heel) and rows (root to tip): at first, and for a finer look.
 pub const MAP_SIZE: (usize, usize) = (128, 48);
+pub const FINE_MAP_SIZE: (usize, usize) = (256, 96);
 
 /// Most places looked at in a cell, along each side of it: on a flank of up to a thousand pixels, all of them.
 const MOST_PLACES: usize = 8;
@@ -33,10 +34,9 @@ pub struct FlankMap {
 }
 
 impl FlankMap {
-    /// Flattens the flank that `outline` says. Where the photo is finer than the map, a cell is
-    /// the mean over the pixels it covers.
-    pub fn new(photo: &Photo, outline: &Outline) -> Self {
-        let (columns, rows) = MAP_SIZE;
+    /// Flattens the flank that `outline` says to so many columns and rows. Where the photo is finer
+    /// than the map, a cell is the mean over the pixels it covers.
+    pub fn new(photo: &Photo, outline: &Outline, (columns, rows): (usize, usize)) -> Self {
         let (length_px, height_px) = outline.size_px();
         let fine = |px: f64, cells: usize| {
             ((px * photo.scale / cells as f64).round() as usize).clamp(1, MOST_PLACES)
@@ -224,8 +224,8 @@ mod tests {
             root: vec![],
             tip: vec![],
         });
-        let map = FlankMap::new(&photo, &outline);
         let (columns, rows) = MAP_SIZE;
+        let map = FlankMap::new(&photo, &outline, MAP_SIZE);
         for (at, levels) in [([0, 0], root_toe), ([rows - 1, columns - 1], tip_heel)] {
             let near = |channel: usize, level: u8| {
                 (map.light[at][channel] - linear_from_srgb(level)).abs() < 0.01

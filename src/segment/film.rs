@@ -2,6 +2,7 @@
 //! one under the other, so that what they have in common counts.
 
 use crate::flank::FlankMap;
+use crate::flank::rectify::FINE_MAP_SIZE;
 use crate::network::{Network, Planes, logistic};
 use ndarray::Array2;
 use std::sync::LazyLock;
@@ -9,6 +10,10 @@ use std::sync::LazyLock;
 /// Planes of its output, at half the size of the maps: contact score, compound score.
 static NETWORK: LazyLock<Network<'static>> = LazyLock::new(|| Network::new(WEIGHTS));
 static WEIGHTS: &[u8] = include_bytes!("patch_network.bin");
+
+/// The same of fine maps, which takes thrice as long.
+static FINE_NETWORK: LazyLock<Network<'static>> = LazyLock::new(|| Network::new(FINE_WEIGHTS));
+static FINE_WEIGHTS: &[u8] = include_bytes!("fine_patch_network.bin");
 
 /// Mean linear light that the network is shown, and what it is shown where nothing is seen.
 const MIDDLE_LIGHT: f32 = 0.18;
@@ -25,12 +30,18 @@ pub struct FlankFilm {
     pub compound: Array2<f32>,
 }
 
-/// Looks at the flanks of one photo together.
+/// Looks at the flanks of one photo together: all their maps of [`MAP_SIZE`](crate::flank::rectify::MAP_SIZE)
+/// or all of [`FINE_MAP_SIZE`].
 pub fn film_on(maps: &[FlankMap]) -> Vec<FlankFilm> {
     let Some((rows, columns)) = maps.first().map(|map| map.light.dim()) else {
         return Vec::new();
     };
-    let said = NETWORK.run(&shown(maps));
+    let network = if columns == FINE_MAP_SIZE.0 {
+        &FINE_NETWORK
+    } else {
+        &NETWORK
+    };
+    let said = network.run(&shown(maps));
     maps.iter()
         .enumerate()
         .map(|(flank, _)| {
@@ -115,8 +126,14 @@ mod tests {
 
     #[test]
     fn the_weights_are_the_ones_that_were_measured() {
-        let digest = format!("{:x}", Sha256::digest(WEIGHTS));
-        assert_eq!(digest, include_str!("patch_network.sha256").trim());
+        let digest = |weights| format!("{:x}", Sha256::digest(weights));
+        let sums = [
+            (WEIGHTS, include_str!("patch_network.sha256")),
+            (FINE_WEIGHTS, include_str!("fine_patch_network.sha256")),
+        ];
+        for (weights, sum) in sums {
+            assert_eq!(digest(weights), sum.trim());
+        }
     }
 
     #[test]
