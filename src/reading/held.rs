@@ -26,8 +26,8 @@ pub enum Drawn {
 /// be 1.64.
 const fn held(drawn: Drawn) -> FlankPoint {
     match drawn {
-        Drawn::Marked => FlankPoint::new(1.35, 1.45),
-        Drawn::Found => FlankPoint::new(1.3, 2.1),
+        Drawn::Marked => FlankPoint::new(1.4, 1.6),
+        Drawn::Found => FlankPoint::new(1.4, 2.3),
     }
 }
 
