@@ -4,7 +4,9 @@ use super::combine::{COUNTS, Combined, ToothPatch, combine};
 use super::held::{Drawn, half_width_90};
 use super::numbers::patch_numbers;
 use super::reasons::{self, Judged};
-use super::{Compound, FlankSide, PhotoFacts, Polarity, Reading, Reason, SCHEMA, Status, Tooth};
+use super::{
+    Compound, FlankSide, PhotoFacts, Polarity, Reading, Reason, ReasonCode, SCHEMA, Status, Tooth,
+};
 use crate::flank::rectify::{FINE_MAP_SIZE, MAP_SIZE};
 use crate::flank::{FlankMap, Outline};
 use crate::frames::FlankPoint;
@@ -65,7 +67,15 @@ pub fn read_outlined(photo: &Photo, outlines: &[Outline], known: Known) -> Outli
     let maps = flattened(MAP_SIZE);
     let quality = quality(&maps);
     let (read, plainness) = read_maps(photo, outlines, known, &maps, quality);
-    if read.reading.status == Status::Read && plainness > PLAIN_ENOUGH {
+    let about_patch =
+        |reason: &Reason| matches!(reason.code, ReasonCode::NoPatch | ReasonCode::NoCompound);
+    let settled = match read.reading.status {
+        Status::Read => plainness > PLAIN_ENOUGH,
+        Status::Unsure => false,
+        // A finer look does not help where light or sharpness fails.
+        Status::Unreadable => !read.reading.reasons.iter().any(about_patch),
+    };
+    if settled {
         return read;
     }
     read_maps(photo, outlines, known, &flattened(FINE_MAP_SIZE), quality).0
