@@ -4,15 +4,13 @@ use super::combine::{COUNTS, Combined, ToothPatch, combine};
 use super::held::{Drawn, half_width_90};
 use super::numbers::patch_numbers;
 use super::reasons::{self, Judged};
-use super::{
-    Compound, FlankSide, PhotoFacts, Polarity, Reading, Reason, ReasonCode, SCHEMA, Status, Tooth,
-};
+use super::{Compound, FlankSide, PhotoFacts, Polarity, Reading, Reason, SCHEMA, Status, Tooth};
 use crate::flank::rectify::{FINE_MAP_SIZE, MAP_SIZE};
 use crate::flank::{FlankMap, Outline};
 use crate::frames::FlankPoint;
 use crate::gear::set::Hand;
 use crate::photo::Photo;
-use crate::photo::quality::{Quality, quality};
+use crate::photo::quality::quality;
 use crate::segment::mask::{Mask, area, area_of_both};
 use crate::segment::{FoundPatch, SeenCompound, compound_on, film_on, find_patches};
 
@@ -66,19 +64,24 @@ pub fn read_outlined(photo: &Photo, outlines: &[Outline], known: Known) -> Outli
     };
     let maps = flattened(MAP_SIZE);
     let quality = quality(&maps);
-    let (read, plainness) = read_maps(photo, outlines, known, &maps, quality);
-    let about_patch =
-        |reason: &Reason| matches!(reason.code, ReasonCode::NoPatch | ReasonCode::NoCompound);
-    let settled = match read.reading.status {
-        Status::Read => plainness > PLAIN_ENOUGH,
-        Status::Unsure => false,
-        // A finer look does not help where light or sharpness fails.
-        Status::Unreadable => !read.reading.reasons.iter().any(about_patch),
-    };
-    if settled {
+    let against = reasons::against_flanks(outlines, quality);
+    if !against.is_empty() {
+        let read = unreadable(
+            photo,
+            Known {
+                hand: None,
+                ..known
+            },
+            against,
+        );
+        let outlines = outlines.to_vec();
+        return OutlinedReading { outlines, ..read };
+    }
+    let (read, plainness) = read_maps(photo, outlines, known, &maps);
+    if read.reading.status == Status::Read && plainness > PLAIN_ENOUGH {
         return read;
     }
-    read_maps(photo, outlines, known, &flattened(FINE_MAP_SIZE), quality).0
+    read_maps(photo, outlines, known, &flattened(FINE_MAP_SIZE)).0
 }
 
 /// Reads the patches on flattened flanks, and says how plain they are, 0 … 1: the median of the flanks
@@ -88,7 +91,6 @@ fn read_maps(
     outlines: &[Outline],
     known: Known,
     maps: &[FlankMap],
-    quality: Option<Quality>,
 ) -> (OutlinedReading, f64) {
     let films = film_on(maps);
     let patches = find_patches(&films, maps);
@@ -140,7 +142,6 @@ fn read_maps(
     let (status, reasons) = reasons::judge(&Judged {
         outlines,
         photo,
-        quality,
         compound: compound.as_ref(),
         patches: &patches,
         combined: combined.as_ref(),

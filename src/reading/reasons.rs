@@ -11,7 +11,6 @@ use crate::segment::{FoundPatch, SeenCompound};
 pub(super) struct Judged<'a> {
     pub outlines: &'a [Outline],
     pub photo: &'a Photo,
-    pub quality: Option<Quality>,
     /// The compound on the flanks; `None` where too little of them is seen.
     pub compound: Option<&'a SeenCompound>,
     pub patches: &'a [Option<FoundPatch>],
@@ -52,9 +51,8 @@ const FEWEST_FOUND: usize = 3;
 
 /// The status of a reading and the reasons for it.
 pub(super) fn judge(judged: &Judged) -> (Status, Vec<Reason>) {
-    let against = unreadable(judged);
-    if !against.is_empty() {
-        return (Status::Unreadable, against);
+    if let Some(against) = against_patches(judged) {
+        return (Status::Unreadable, vec![against]);
     }
     let doubts = doubts(judged);
     let status = if doubts.is_empty() {
@@ -73,17 +71,18 @@ pub fn reason(code: ReasonCode, message: impl Into<String>) -> Reason {
     }
 }
 
-fn unreadable(judged: &Judged) -> Vec<Reason> {
+/// What speaks against flanks before their patches are looked at: size, light, sharpness.
+pub(super) fn against_flanks(outlines: &[Outline], quality: Option<Quality>) -> Vec<Reason> {
     let mut against = Vec::new();
     let mut say = |code, message: String| against.push(reason(code, message));
-    let Some(quality) = judged.quality else {
+    let Some(quality) = quality else {
         say(
             ReasonCode::NoGear,
             "No tooth flank was found. Mark the four corners of one or more flanks, or take the photo nearer and squarer to the flanks.".into(),
         );
         return against;
     };
-    let sizes: Vec<(f64, f64)> = judged.outlines.iter().map(Outline::size_px).collect();
+    let sizes: Vec<(f64, f64)> = outlines.iter().map(Outline::size_px).collect();
     let most = |get: fn(&(f64, f64)) -> f64| sizes.iter().map(get).fold(0.0, f64::max);
     let (length, height) = (most(|s| s.0), most(|s| s.1));
     if length < LEAST_PX.0 || height < LEAST_PX.1 {
@@ -116,9 +115,11 @@ fn unreadable(judged: &Judged) -> Vec<Reason> {
             "The flanks are not sharp. Tap on the painted teeth to focus, hold still, and take the photo again.".into(),
         );
     }
-    if !against.is_empty() {
-        return against;
-    }
+    against
+}
+
+/// What speaks against the patches as a whole.
+fn against_patches(judged: &Judged) -> Option<Reason> {
     let plain = judged.patches.iter().flatten();
     let agreed = plain
         .filter(|patch| patch.plainness > PLAIN && patch.agreement > AGREED)
@@ -127,21 +128,20 @@ fn unreadable(judged: &Judged) -> Vec<Reason> {
     let counted = judged.combined.map_or(0, |all| all.mean.teeth);
     let shared = agreed.min(counted);
     match judged.compound {
-        Some(_) if shared > 0 && shared as f64 >= ENOUGH * judged.outlines.len() as f64 => {}
-        Some(compound) if compound.painted() => against.push(reason(
+        Some(_) if shared > 0 && shared as f64 >= ENOUGH * judged.outlines.len() as f64 => None,
+        Some(compound) if compound.painted() => Some(reason(
             ReasonCode::NoPatch,
             "There is compound, but no patch that the teeth share. Roll the painted teeth through the mesh both ways under a light brake, then take the photo.",
         )),
-        Some(_) => against.push(reason(
+        Some(_) => Some(reason(
             ReasonCode::NoCompound,
             "No marking compound was found on the flanks. Paint four or five teeth thinly, roll them through the mesh, then take the photo.",
         )),
-        None => against.push(reason(
+        None => Some(reason(
             ReasonCode::NoCompound,
             "Too little of the flanks can be seen to find compound on them. Take the photo squarer to the flanks.",
         )),
     }
-    against
 }
 
 fn doubts(judged: &Judged) -> Vec<Reason> {
