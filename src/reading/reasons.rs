@@ -26,8 +26,8 @@ pub(super) struct Judged<'a> {
 /// Smallest flank that can be read: length and height in full-size pixels.
 const LEAST_PX: (f64, f64) = (80.0, 14.0);
 /// Below this the edges are a blur. Path-traced photos out of focus or shaken measure 1.4 at most, recompressed
-/// 1.5; readable ones 2.2 and more, 2.1 at half their size and 1.8 at a quarter of it, 400 pixels.
-const LEAST_SHARPNESS: f64 = 1.7;
+/// 1.5, a blurred one of the lessons 1.86; readable ones 2.2 and more, 2.0 at half their size.
+const LEAST_SHARPNESS: f64 = 1.9;
 /// Above this share of burnt-out cells the flanks tell nothing.
 const MOST_BURNT: f64 = 0.18;
 /// Below this linear light, shadows hide the steel.
