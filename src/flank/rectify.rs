@@ -7,8 +7,10 @@ use crate::photo::{Photo, linear_of_levels};
 use image::RgbImage;
 use ndarray::Array2;
 
-/// Columns of a map (toe to heel) and rows (root to tip): at first, and for a finer look.
+/// Columns of a map (toe to heel) and rows (root to tip).
 pub const MAP_SIZE: (usize, usize) = (128, 48);
+
+/// The same for a finer look.
 pub const FINE_MAP_SIZE: (usize, usize) = (256, 96);
 
 /// Most places looked at in a cell, along each side of it: on a flank of up to a thousand pixels, all of them.

@@ -22,7 +22,7 @@ const REACHES: [usize; 2] = [1, 6];
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Quality {
     /// Steepness of the steepest edges over that of the same edges smoothed, median over the
-    /// flanks: 2.5 and more when sharp, near 1 when out of focus or shaken.
+    /// flanks: 2.2 and more when sharp, near 1 when out of focus or shaken.
     pub sharpness: f64,
     /// Share of all cells that are burnt out.
     pub burnt_share: f64,

@@ -17,8 +17,8 @@ use crate::segment::{FoundPatch, SeenCompound, compound_on, film_on, find_patche
 /// A tooth of whose patch more than this share is hidden cannot speak against the others.
 const HIDDEN: f64 = 0.3;
 
-/// Patches this plain on small maps need no finer look: those of readable photos were plainer than 0.86, but for two
-/// with 0.7, of which one was read wrongly for want of it.
+/// Patches this plain on small maps need no finer look: on photos that were read they were plainer than 0.86, but
+/// for two with 0.7, of which one was read wrongly for want of it.
 const PLAIN_ENOUGH: f64 = 0.8;
 
 /// What is known of a photo before its patches are looked at.

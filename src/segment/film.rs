@@ -138,7 +138,12 @@ mod tests {
 
     #[test]
     fn a_wiped_ellipse_on_three_flanks_is_seen_where_it_is() {
-        let (columns, rows) = MAP_SIZE;
+        ellipses_are_seen(MAP_SIZE);
+        ellipses_are_seen(FINE_MAP_SIZE);
+        assert!(film_on(&[]).is_empty());
+    }
+
+    fn ellipses_are_seen((columns, rows): (usize, usize)) {
         let flank = |shift: f32| {
             let light = Array2::from_shape_fn((rows, columns), |(row, column)| {
                 let u = (column as f32 + 0.5) / columns as f32;
@@ -176,7 +181,6 @@ mod tests {
             };
             assert!(compound(0.12, 0.94) > 0.5 && compound(centre, 0.55) < 0.5);
         }
-        assert!(film_on(&[]).is_empty());
     }
 
     #[test]
