@@ -16,8 +16,8 @@ static WEIGHTS: &[u8] = include_bytes!("flank_network.bin");
 /// Longest side of what the network is shown, pixels: to find the gear, and to measure it. It was
 /// trained on flanks of 0.6 to 2.5 times the size they have in a photo of 384 pixels. Its cells are four
 /// pixels wide.
-const FINDING_SIDE_PX: f64 = 320.0;
-const MEASURING_SIDE_PX: f64 = 448.0;
+const FINDING_SIDE_PX: f64 = 288.0;
+const MEASURING_SIDE_PX: f64 = 576.0;
 
 /// Fewer cells on flanks than this are chance.
 const FEWEST_CELLS: usize = 40;

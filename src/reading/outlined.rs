@@ -18,7 +18,7 @@ use crate::segment::{FoundPatch, SeenCompound, compound_on, film_on, find_patche
 const HIDDEN: f64 = 0.3;
 
 /// Patches this plain on small maps need no finer look: on photos that were read they were plainer than 0.86, but
-/// for two with 0.7, of which one was read wrongly for want of it.
+/// for a few, of which one was read wrongly for want of it.
 const PLAIN_ENOUGH: f64 = 0.8;
 
 /// What is known of a photo before its patches are looked at.
@@ -56,7 +56,7 @@ impl OutlinedReading {
 }
 
 /// Reads the patches on the outlined flanks of a photo: where small maps of them do not tell, or not
-/// plainly, on finer ones.
+/// plainly, on finer ones, if those tell.
 pub fn read_outlined(photo: &Photo, outlines: &[Outline], known: Known) -> OutlinedReading {
     let flattened = |size| -> Vec<FlankMap> {
         let flatten = |outline| FlankMap::new(photo, outline, size);
@@ -78,10 +78,15 @@ pub fn read_outlined(photo: &Photo, outlines: &[Outline], known: Known) -> Outli
         return OutlinedReading { outlines, ..read };
     }
     let (read, plainness) = read_maps(photo, outlines, known, &maps);
-    if read.reading.status == Status::Read && plainness > PLAIN_ENOUGH {
+    let told = read.reading.status == Status::Read;
+    if told && plainness > PLAIN_ENOUGH {
         return read;
     }
-    read_maps(photo, outlines, known, &flattened(FINE_MAP_SIZE)).0
+    let (finer, _) = read_maps(photo, outlines, known, &flattened(FINE_MAP_SIZE));
+    if told && finer.reading.status != Status::Read {
+        return read;
+    }
+    finer
 }
 
 /// Reads the patches on flattened flanks, and says how plain they are, 0 … 1: the median of the flanks
