@@ -1,5 +1,6 @@
 //! The teeth of one photo → one mean with its spread and uncertainty.
 
+use super::held::HALF_WIDTH_90;
 use super::{Mean, Patch};
 use crate::frames::FlankPoint;
 
@@ -79,8 +80,10 @@ pub fn combine(teeth: &[ToothPatch]) -> Option<Combined> {
     let effective = total * total / weights.iter().map(|w| w * w).sum::<f64>();
     let part = |get: fn(&ToothPatch) -> f64| mean(&of(get), &weights);
     // Among teeth the scatter averages out; threshold and outline err alike on all of them.
+    let few = few_teeth(effective);
     let uncertain = |spread: f64, usual: f64, band: f64, doubt: f64| {
-        (spread.max(usual).powi(2) / effective + band * band + doubt * doubt).sqrt()
+        let scatter = (few * spread).max(usual);
+        (scatter * scatter / effective + band * band + doubt * doubt).sqrt()
     };
     Some(Combined {
         mean: Mean {
@@ -113,6 +116,17 @@ pub fn combine(teeth: &[ToothPatch]) -> Option<Combined> {
         ),
         weights,
     })
+}
+
+/// How much wider the mean of so many teeth is held in nine of ten for their spread being known from them
+/// alone: the 95 % point of Student's t-distribution over that of the normal one, by the first terms of its
+/// expansion (Abramowitz and Stegun, Handbook of Mathematical Functions, 26.7.5).
+fn few_teeth(teeth: f64) -> f64 {
+    let z = HALF_WIDTH_90;
+    let freedom = (teeth - 1.0).max(1.0);
+    let first = (z.powi(2) + 1.0) / 4.0;
+    let second = (5.0 * z.powi(4) + 16.0 * z.powi(2) + 3.0) / 96.0;
+    1.0 + first / freedom + second / freedom.powi(2)
 }
 
 fn mean(values: &[f64], weights: &[f64]) -> f64 {
@@ -174,6 +188,21 @@ mod tests {
         let combined = combine(&teeth).unwrap();
         assert!((combined.mean.centre.length - 0.5).abs() < 0.003);
         assert_eq!(combined.mean.teeth, 4);
+    }
+
+    #[test]
+    fn few_teeth_hold_as_much_as_the_table_of_students_t_says() {
+        // 95 % points of the t-distribution by degrees of freedom: Abramowitz and Stegun, table 26.10.
+        for (freedom, t, within) in [
+            (2.0, 2.920, 0.06),
+            (3.0, 2.353, 0.02),
+            (5.0, 2.015, 0.005),
+            (10.0, 1.812, 0.001),
+            (30.0, 1.697, 0.001),
+        ] {
+            let ratio = HALF_WIDTH_90 * few_teeth(freedom + 1.0) / t;
+            assert!((ratio - 1.0).abs() < within, "{freedom}: {ratio}");
+        }
     }
 
     #[test]

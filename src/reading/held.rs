@@ -20,8 +20,8 @@ pub enum Drawn {
     Found,
 }
 
-/// Printed half width over the standard deviation that is put together from the parts: on 163 marked and 157
-/// found photos of our own renders and of another path tracer (`examples/accuracy`) these held 92 to 94 in a
+/// Printed half width over the standard deviation that is put together from the parts: on 163 marked and 159
+/// found photos of our own renders and of another path tracer (`examples/accuracy`) these held 94 to 98 in a
 /// hundred, a little more than is promised, for other photos may be worse. Of a normal distribution it would
 /// be 1.64.
 const fn held(drawn: Drawn) -> FlankPoint {
