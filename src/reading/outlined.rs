@@ -17,8 +17,8 @@ use crate::segment::{FoundPatch, SeenCompound, compound_on, film_on, find_patche
 /// A tooth of whose patch more than this share is hidden cannot speak against the others.
 const HIDDEN: f64 = 0.3;
 
-/// Patches this plain on small maps need no finer look: on photos that were read they were plainer than 0.86, but
-/// for a few, of which one was read wrongly for want of it.
+/// Patches this plain on small maps need no finer look (DEVELOPERS.md, "The networks", has what finer looks
+/// gave).
 const PLAIN_ENOUGH: f64 = 0.8;
 
 /// What is known of a photo before its patches are looked at.
