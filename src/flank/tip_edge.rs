@@ -24,28 +24,38 @@ const USUAL_SPREAD: f64 = 0.12;
 /// no source).
 const BREAK: (i32, i32) = (2, 7);
 
-/// The lower side of a rounded edge changes the shade by at least this share of what the upper does.
+/// The lower side of a rounded edge is taken where it changes the shade by more than this share of what the
+/// upper does, the upper where by less, and a place between them within some steps of so much: two photos of
+/// one gear should not fall on either side of a brink.
 const BREAK_SHARE: f64 = 0.45;
+const BREAK_STEP: f64 = 0.05;
+
+/// Lines count with this power of how much the shade changes along them, compared with the best: half of it
+/// counts nothing, 0.96 of it by half.
+const LIKENESS: f64 = 16.0;
 
 /// How far the edge goes from the first fit's towards the line that was found. On path-traced renders
 /// the fit alone is better where edges are narrow and the line where they are broken wide, and a line
 /// mistaken in one photo and not in the next makes heights jump; no real photos were to be had.
 const TRUST: f64 = 0.65;
 
-/// Heights of the first fit at which the tip edge lies, at the toe and at the heel.
+/// Heights of the first fit at which the tip edge lies, at the toe and at the heel, and the standard deviation
+/// between them: how far the lines that look like it lie from each other.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct TipEdge {
     pub toe: f64,
     pub heel: f64,
+    pub doubt: f64,
 }
 
 impl TipEdge {
-    /// The edge between the first fit's, at height 1, and a line from one height to another.
-    fn towards(toe: f64, heel: f64) -> Self {
+    /// The edge between the first fit's, at height 1, and the likely line.
+    fn towards(line: Likely) -> Self {
         let edge = |line: f64| 1.0 + TRUST * (line - 1.0);
         Self {
-            toe: edge(toe),
-            heel: edge(heel),
+            toe: edge(line.toe),
+            heel: edge(line.heel),
+            doubt: TRUST * line.variance.sqrt(),
         }
     }
 
@@ -61,46 +71,103 @@ impl TipEdge {
 /// is taken between that line and the first fit's.
 pub(super) fn tip_edge(photo: &Photo, fit: &GearFit) -> TipEdge {
     let slopes = Slopes::new(photo, fit);
-    let across = |edge: (usize, usize)| slopes.along(edge);
-    let height = |step: usize| LOWEST + STEP * step as f64;
-    let edge_of = |(toe, heel): (usize, usize)| TipEdge::towards(height(toe), height(heel));
-    let all = || (0..STEPS).flat_map(|toe| (0..STEPS).map(move |heel| (toe, heel)));
-    let score = |edge: (usize, usize)| {
-        let change = total(&across(edge));
-        let off = (height(edge.0) - 1.0).powi(2) + (height(edge.1) - 1.0).powi(2);
-        change * (-0.25 * off / USUAL_SPREAD.powi(2)).exp()
-    };
-    let Some(best) = highest(all(), score).filter(|best| best.1 > 0.0) else {
+    let all = || (0..STEPS).flat_map(|toe| (0..STEPS).map(move |heel| Line { toe, heel }));
+    let upper = Likely::of(all().map(|line| {
+        let off = (height(line.toe) - 1.0).powi(2) + (height(line.heel) - 1.0).powi(2);
+        let near = (-0.25 * off / USUAL_SPREAD.powi(2)).exp();
+        (line, total(&slopes.along(line)) * near)
+    }));
+    let Some(upper) = upper else {
         return TipEdge {
             toe: 1.0,
             heel: 1.0,
+            doubt: 0.0,
         };
     };
-    let (upper, change) = (best.0, across(best.0));
-    let most = total(&change);
-    let below = |high: usize, low: usize| (BREAK.0..=BREAK.1).contains(&(high as i32 - low as i32));
-    let lower = highest(
-        all().filter(|edge| below(upper.0, edge.0) && below(upper.1, edge.1)),
-        |edge| {
-            let back = across(edge).into_iter().zip(&change);
-            let back = back.map(|(here, there)| (-here * there.signum()).max(0.0));
-            f64::from(back.sum::<f32>())
-        },
-    );
-    match lower {
-        Some((lower, back)) if back > BREAK_SHARE * most => edge_of(lower),
-        _ => edge_of(upper),
-    }
+    let change = slopes.along(upper.best);
+    let within =
+        |high: usize, low: usize| (BREAK.0..=BREAK.1).contains(&(high as i32 - low as i32));
+    let below =
+        |line: &Line| within(upper.best.toe, line.toe) && within(upper.best.heel, line.heel);
+    let lower = Likely::of(all().filter(below).map(|line| {
+        let back = slopes.along(line).into_iter().zip(&change);
+        let back = back.map(|(here, there)| (-here * there.signum()).max(0.0));
+        (line, f64::from(back.sum::<f32>()))
+    }));
+    TipEdge::towards(match lower {
+        Some(lower) => {
+            let beyond = lower.value / total(&change) - BREAK_SHARE;
+            upper.mixed(lower, 1.0 / (1.0 + (-beyond / BREAK_STEP).exp()))
+        }
+        None => upper,
+    })
 }
 
-/// The edge with the highest value, and the value.
-fn highest(
-    edges: impl Iterator<Item = (usize, usize)>,
-    value: impl Fn((usize, usize)) -> f64,
-) -> Option<((usize, usize), f64)> {
-    edges
-        .map(|edge| (edge, value(edge)))
-        .max_by(|a, b| a.1.total_cmp(&b.1))
+/// A height step in heights of the first fit.
+fn height(step: usize) -> f64 {
+    LOWEST + STEP * step as f64
+}
+
+/// A straight line from one height step at the toe to another at the heel.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Line {
+    toe: usize,
+    heel: usize,
+}
+
+/// Where a line lies that several may be: the mean of all, by their likeness to the best.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Likely {
+    /// Mean heights.
+    toe: f64,
+    heel: f64,
+    /// Of the height in the middle of the length.
+    variance: f64,
+    /// The best of them and its value.
+    best: Line,
+    value: f64,
+}
+
+impl Likely {
+    /// Of lines with their values; `None` where none has one above zero.
+    fn of(lines: impl Iterator<Item = (Line, f64)>) -> Option<Self> {
+        let lines: Vec<_> = lines.collect();
+        let (best, value) = lines.iter().copied().max_by(|a, b| a.1.total_cmp(&b.1))?;
+        if value <= 0.0 {
+            return None;
+        }
+        let (mut all, mut toe, mut heel, mut square) = (0.0, 0.0, 0.0, 0.0);
+        for (line, one) in lines {
+            let weight = (one / value).max(0.0).powf(LIKENESS);
+            let (at_toe, at_heel) = (height(line.toe), height(line.heel));
+            all += weight;
+            toe += weight * at_toe;
+            heel += weight * at_heel;
+            square += weight * ((at_toe + at_heel) / 2.0).powi(2);
+        }
+        let (toe, heel) = (toe / all, heel / all);
+        let variance = (square / all - ((toe + heel) / 2.0).powi(2)).max(0.0);
+        Some(Self {
+            toe,
+            heel,
+            variance,
+            best,
+            value,
+        })
+    }
+
+    /// Where the line lies if it is the other one with some probability.
+    fn mixed(self, other: Self, probability: f64) -> Self {
+        let mean = |own: f64, others: f64| own + probability * (others - own);
+        let apart = (other.toe + other.heel - self.toe - self.heel) / 2.0;
+        Self {
+            toe: mean(self.toe, other.toe),
+            heel: mean(self.heel, other.heel),
+            variance: mean(self.variance, other.variance)
+                + probability * (1.0 - probability) * apart.powi(2),
+            ..self
+        }
+    }
 }
 
 /// All changes together, whatever their sign.
@@ -152,11 +219,11 @@ impl Slopes {
 
     /// Change of shade of each channel of each tooth across a line from one height step at the toe to
     /// another at the heel, with its sign kept along the line: noise, streaks and short edges cancel.
-    fn along(&self, (toe, heel): (usize, usize)) -> Vec<f32> {
+    fn along(&self, line: Line) -> Vec<f32> {
         let mut sum = vec![0.0; self.channels];
         for (column, steps) in self.changes.chunks_exact(STEPS * self.channels).enumerate() {
             let share = (column as f64 + 0.5) / COLUMNS as f64;
-            let at = toe as f64 + (heel as f64 - toe as f64) * share;
+            let at = line.toe as f64 + (line.heel as f64 - line.toe as f64) * share;
             let step = (at + 0.5) as usize;
             let changes = &steps[step * self.channels..][..self.channels];
             for (total, change) in sum.iter_mut().zip(changes) {
@@ -219,16 +286,52 @@ mod tests {
             changes[22] = 0.1;
             changes[10] = if column % 2 == 0 { 0.4 } else { -0.4 };
         }
-        let change = |toe, heel| total(&slopes.along((toe, heel)));
+        let change = |toe, heel| total(&slopes.along(Line { toe, heel }));
         assert!((change(22, 22) - 0.1 * COLUMNS as f64).abs() < 1e-4);
         assert!(change(10, 10) < 1e-4);
         assert!(change(15, 30) < change(22, 22));
     }
 
+    fn likely(toe: f64, heel: f64, variance: f64) -> Likely {
+        Likely {
+            toe,
+            heel,
+            variance,
+            best: Line { toe: 0, heel: 0 },
+            value: 1.0,
+        }
+    }
+
     #[test]
     fn the_edge_lies_nearly_two_thirds_of_the_way_to_the_line() {
-        let edge = TipEdge::towards(0.8, 1.1);
+        let edge = TipEdge::towards(likely(0.8, 1.1, 0.01));
         assert!((edge.toe - 0.87).abs() < 1e-12 && (edge.heel - 1.065).abs() < 1e-12);
+        assert!((edge.doubt - 0.065).abs() < 1e-12);
+    }
+
+    #[test]
+    fn lines_as_good_as_the_best_share_the_place_and_widen_the_doubt() {
+        let line = |step| Line {
+            toe: step,
+            heel: step,
+        };
+        let alone = Likely::of([(line(20), 1.0), (line(30), 0.3)].into_iter()).unwrap();
+        assert!((alone.toe - height(20)).abs() < 1e-6 && alone.variance < 1e-6);
+        let both = Likely::of([(line(20), 1.0), (line(30), 1.0)].into_iter()).unwrap();
+        assert!((both.toe - height(25)).abs() < 1e-9);
+        // Two places of equal weight, ten steps apart.
+        assert!((both.variance - (5.0 * STEP).powi(2)).abs() < 1e-9);
+        assert!(Likely::of([(line(20), 0.0)].into_iter()).is_none());
+    }
+
+    #[test]
+    fn of_two_lines_the_place_goes_from_one_to_the_other_and_between_them_is_most_in_doubt() {
+        let (upper, lower) = (likely(1.0, 1.0, 0.0), likely(0.9, 0.8, 0.0));
+        let half = upper.mixed(lower, 0.5);
+        assert!((half.toe - 0.95).abs() < 1e-12 && (half.heel - 0.9).abs() < 1e-12);
+        assert!((half.variance - 0.075f64.powi(2)).abs() < 1e-12);
+        assert!(upper.mixed(lower, 1.0).variance < 1e-12);
+        assert!(upper.mixed(lower, 0.0).variance < 1e-12);
     }
 
     #[test]
@@ -236,6 +339,7 @@ mod tests {
         let edge = TipEdge {
             toe: 0.8,
             heel: 1.0,
+            doubt: 0.0,
         };
         let at = |height| edge.in_fit(FlankPoint::new(0.5, height));
         assert!((at(1.0).height - 0.9).abs() < 1e-12 && at(1.0).length == 0.5);

@@ -26,8 +26,8 @@ pub enum Drawn {
 /// be 1.64.
 const fn held(drawn: Drawn) -> FlankPoint {
     match drawn {
-        Drawn::Marked => FlankPoint::new(1.4, 1.6),
-        Drawn::Found => FlankPoint::new(1.4, 2.3),
+        Drawn::Marked => FlankPoint::new(1.7, 1.6),
+        Drawn::Found => FlankPoint::new(1.4, 2.1),
     }
 }
 

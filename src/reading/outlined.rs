@@ -115,7 +115,7 @@ fn read_maps(
             counted.push(ToothPatch {
                 patch,
                 band: band_of(found),
-                doubt: outline.doubt,
+                doubt: doubt_of(photo, outline, &maps[i], found, patch.extent),
                 confidence,
             });
         }
@@ -242,6 +242,37 @@ fn band_of(found: &FoundPatch) -> FlankPoint {
         ),
         _ => FlankPoint::new(0.02, 0.03),
     }
+}
+
+/// Standard deviation of what all teeth of a photo have in common: the outline, the pixels, and light that burnt
+/// cells of the patch to white, which might as well be none of it.
+fn doubt_of(
+    photo: &Photo,
+    outline: &Outline,
+    map: &FlankMap,
+    found: &FoundPatch,
+    extent: FlankPoint,
+) -> FlankPoint {
+    // An edge lies anywhere in its pixel, a cell of an even patch anywhere in its extent: the standard deviation
+    // of a uniform distribution is 1/√12 of its width.
+    let uniform = 12f64.sqrt().recip();
+    let (length_px, height_px) = outline.size_px();
+    let pixel = |size_px: f64| uniform / (size_px * photo.scale).max(1.0);
+    let cells = area(&found.region).max(1) as f64;
+    let burnt = uniform * area_of_both(&found.region, &map.clipped) as f64 / cells;
+    let of = |outline: f64, pixel: f64, burnt: f64| outline.hypot(pixel).hypot(burnt);
+    FlankPoint::new(
+        of(
+            outline.doubt.length,
+            pixel(length_px),
+            burnt * extent.length,
+        ),
+        of(
+            outline.doubt.height,
+            pixel(height_px),
+            burnt * extent.height,
+        ),
+    )
 }
 
 /// How far one tooth is to be trusted, before it is compared with the others' centres.

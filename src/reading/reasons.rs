@@ -33,7 +33,7 @@ const MOST_BURNT: f64 = 0.18;
 /// Below this linear light, shadows hide the steel.
 const LEAST_BRIGHTNESS: f64 = 0.004;
 /// Burnt-out share of the patch from which its edge is in doubt.
-const MOST_GLARE: f64 = 0.3;
+const MOST_GLARE: f64 = 0.25;
 /// Largest standard uncertainty of the mean centre with which shims are chosen.
 const MOST_UNCERTAIN: (f64, f64) = (0.05, 0.08);
 /// Largest standard deviation among teeth that is still one patch.
