@@ -204,7 +204,7 @@ fn outline(fit: &GearFit, edge: TipEdge, tooth: usize) -> Outline {
     // A share that is always there and one that grows with the misfit, judged from path-traced renders with
     // known truth, read turned, scaled and relit as well. All heights are off as much as the tip edge is.
     let doubt = FlankPoint::new(
-        0.017 + 0.4 * fit.misfit,
+        0.012 + 0.8 * fit.misfit,
         (0.02 + 0.8 * fit.misfit).hypot(edge.doubt),
     );
     let (flank, angle) = (fit.flank(), fit.angles[tooth]);

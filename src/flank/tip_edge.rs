@@ -156,14 +156,16 @@ impl Likely {
         })
     }
 
-    /// Where the line lies if it is the other one with some probability.
+    /// Where the line lies if it is the other one with some probability. The other was looked for from this one's
+    /// best, and so is in doubt as well wherever this one is.
     fn mixed(self, other: Self, probability: f64) -> Self {
         let mean = |own: f64, others: f64| own + probability * (others - own);
         let apart = (other.toe + other.heel - self.toe - self.heel) / 2.0;
         Self {
             toe: mean(self.toe, other.toe),
             heel: mean(self.heel, other.heel),
-            variance: mean(self.variance, other.variance)
+            variance: self.variance
+                + probability * other.variance
                 + probability * (1.0 - probability) * apart.powi(2),
             ..self
         }
