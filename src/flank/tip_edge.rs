@@ -28,11 +28,11 @@ const BREAK: (i32, i32) = (2, 7);
 /// upper does, the upper where by less, and a place between them within some steps of so much: two photos of
 /// one gear should not fall on either side of a brink.
 const BREAK_SHARE: f64 = 0.45;
-const BREAK_STEP: f64 = 0.05;
+const BREAK_STEP: f64 = 0.1;
 
 /// Lines count with this power of how much the shade changes along them, compared with the best: half of it
-/// counts nothing, 0.96 of it by half.
-const LIKENESS: f64 = 16.0;
+/// counts nothing, 0.92 of it by half.
+const LIKENESS: f64 = 8.0;
 
 /// How far the edge goes from the first fit's towards the line that was found. On path-traced renders
 /// the fit alone is better where edges are narrow and the line where they are broken wide, and a line
@@ -317,7 +317,7 @@ mod tests {
             toe: step,
             heel: step,
         };
-        let alone = Likely::of([(line(20), 1.0), (line(30), 0.3)].into_iter()).unwrap();
+        let alone = Likely::of([(line(20), 1.0), (line(30), 0.1)].into_iter()).unwrap();
         assert!((alone.toe - height(20)).abs() < 1e-6 && alone.variance < 1e-6);
         let both = Likely::of([(line(20), 1.0), (line(30), 1.0)].into_iter()).unwrap();
         assert!((both.toe - height(25)).abs() < 1e-9);
