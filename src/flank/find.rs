@@ -202,7 +202,7 @@ fn readable(teeth: &[SeenTooth]) -> Vec<usize> {
 /// The flank of one tooth, up to where the tip edge was seen, less what the next tooth hides.
 fn outline(fit: &GearFit, edge: TipEdge, tooth: usize) -> Outline {
     // A share that is always there and one that grows with the misfit, judged from path-traced renders with
-    // known truth, read turned, scaled and relit as well. All heights are off as much as the tip edge is.
+    // known truth, read turned, scaled and relit as well. A height is off by its share of what the tip edge is; all of it is taken.
     let doubt = FlankPoint::new(
         0.012 + 0.8 * fit.misfit,
         (0.02 + 0.8 * fit.misfit).hypot(edge.doubt),

@@ -25,8 +25,8 @@ const USUAL_SPREAD: f64 = 0.12;
 const BREAK: (i32, i32) = (2, 7);
 
 /// The lower side of a rounded edge is taken where it changes the shade by more than this share of what the
-/// upper does, the upper where by less, and a place between them within some steps of so much: two photos of
-/// one gear should not fall on either side of a brink.
+/// upper does, the upper where by less. Within some steps of that share the place lies between them: two photos
+/// of one gear should not fall on either side of a brink.
 const BREAK_SHARE: f64 = 0.45;
 const BREAK_STEP: f64 = 0.1;
 

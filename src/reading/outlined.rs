@@ -244,8 +244,8 @@ fn band_of(found: &FoundPatch) -> FlankPoint {
     }
 }
 
-/// Standard deviation of what all teeth of a photo have in common: the outline, the pixels, and light that burnt
-/// cells of the patch to white, which might as well be none of it.
+/// Standard deviation of what the teeth of a photo have in common: the outline, the pixels, and light that burnt
+/// cells of the patch to white, so that they might as well be none of it.
 fn doubt_of(
     photo: &Photo,
     outline: &Outline,
@@ -256,34 +256,31 @@ fn doubt_of(
     // An edge lies anywhere in its pixel, a cell of an even patch anywhere in its extent: the standard deviation
     // of a uniform distribution is 1/√12 of its width.
     let uniform = 12f64.sqrt().recip();
+    let burnt = burnt_share(found, map);
+    let of = |outline: f64, size_px: f64, extent: f64| {
+        let pixel = uniform / (size_px * photo.scale).max(1.0);
+        outline.hypot(pixel).hypot(uniform * burnt * extent)
+    };
     let (length_px, height_px) = outline.size_px();
-    let pixel = |size_px: f64| uniform / (size_px * photo.scale).max(1.0);
-    let cells = area(&found.region).max(1) as f64;
-    let burnt = uniform * area_of_both(&found.region, &map.clipped) as f64 / cells;
-    let of = |outline: f64, pixel: f64, burnt: f64| outline.hypot(pixel).hypot(burnt);
     FlankPoint::new(
-        of(
-            outline.doubt.length,
-            pixel(length_px),
-            burnt * extent.length,
-        ),
-        of(
-            outline.doubt.height,
-            pixel(height_px),
-            burnt * extent.height,
-        ),
+        of(outline.doubt.length, length_px, extent.length),
+        of(outline.doubt.height, height_px, extent.height),
     )
+}
+
+/// Share of a patch that is burnt out.
+fn burnt_share(found: &FoundPatch, map: &FlankMap) -> f64 {
+    let cells = area(&found.region).max(1) as f64;
+    area_of_both(&found.region, &map.clipped) as f64 / cells
 }
 
 /// How far one tooth is to be trusted, before it is compared with the others' centres.
 fn confidence(found: &FoundPatch, map: &FlankMap) -> f64 {
     let plainness = ((found.plainness - 0.25) / 0.75).clamp(0.0, 1.0);
     let agreement = ((found.agreement - 0.3) / 0.4).clamp(0.0, 1.0);
-    let cells = area(&found.region).max(1) as f64;
-    let clipped = area_of_both(&found.region, &map.clipped) as f64 / cells;
     // A patch of which a fifth is hidden has its centre off by a tenth of its size: worth little
     // beside teeth that show all of theirs.
-    plainness * agreement * (1.0 - clipped) * (1.0 - found.hidden).powi(2)
+    plainness * agreement * (1.0 - burnt_share(found, map)) * (1.0 - found.hidden).powi(2)
 }
 
 /// Share of burnt-out cells in the patches.
@@ -296,4 +293,53 @@ fn glare_share(maps: &[FlankMap], regions: &[Option<Mask>]) -> f64 {
         }
     }
     burnt as f64 / cells.max(1) as f64
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::frames::PhotoPoint;
+    use image::RgbImage;
+    use ndarray::{Array2, s};
+
+    /// A flank of 200 × 40 pixels, half of it patch, of which so many of its 20 columns are burnt.
+    fn doubt(scale: f64, burnt_columns: usize) -> FlankPoint {
+        let photo = Photo {
+            scale,
+            ..Photo::from_pixels("drawn", RgbImage::new(400, 300))
+        };
+        let outline = Outline::from_map(0.2, FlankPoint::new(0.003, 0.004), |at| {
+            PhotoPoint::new(100.0 + 200.0 * at.length, 200.0 - 40.0 * at.height)
+        });
+        let mut map = FlankMap::new(&photo, &outline, (40, 10));
+        map.clipped.slice_mut(s![.., ..burnt_columns]).fill(true);
+        let mut region = Array2::from_elem((10, 40), false);
+        region.slice_mut(s![.., ..20]).fill(true);
+        let found = FoundPatch {
+            band: [region.clone(), region.clone()],
+            region,
+            plainness: 0.9,
+            agreement: 1.0,
+            hidden: 0.0,
+        };
+        doubt_of(&photo, &outline, &map, &found, FlankPoint::new(0.5, 1.0))
+    }
+
+    #[test]
+    fn the_smaller_the_picture_the_less_is_known() {
+        // 0.288675 is the standard deviation of a uniform distribution of width 1.
+        let [whole, half] = [1.0, 0.5].map(|scale| doubt(scale, 0));
+        assert!((whole.height - 0.004f64.hypot(0.288_675 / 40.0)).abs() < 1e-6);
+        assert!((half.height - 0.004f64.hypot(0.288_675 / 20.0)).abs() < 1e-6);
+        assert!((half.length - 0.003f64.hypot(0.288_675 / 100.0)).abs() < 1e-6);
+    }
+
+    #[test]
+    fn a_burnt_part_of_the_patch_is_doubt_in_proportion_to_its_extent() {
+        let (clear, burnt) = (doubt(1.0, 0), doubt(1.0, 5));
+        // A quarter of the patch is white.
+        let more = |extent: f64| 0.288_675 * 0.25 * extent;
+        assert!((burnt.length - clear.length.hypot(more(0.5))).abs() < 1e-6);
+        assert!((burnt.height - clear.height.hypot(more(1.0))).abs() < 1e-6);
+    }
 }
