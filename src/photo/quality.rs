@@ -83,10 +83,11 @@ fn sharpness(map: &FlankMap) -> Option<f32> {
         let any = nothing.chunks(TOGETHER).map(|cells| cells.contains(&true));
         says_nothing.extend(any.map(|any| f32::from(u8::from(any))));
     }
-    let quiet = means_along(&logs, columns, ALONG);
     let near = means_along(&says_nothing, columns, ALONG / 2);
     let mut mute = near.clone();
     running_mean(&mut mute, &near, columns, MUTE);
+    let mut quiet = means_along(&logs, columns, ALONG);
+    fill(&mut quiet, &mute, columns);
     let steepest = |reach: usize| -> Option<f32> {
         let (mut smooth, mut before) = (quiet.clone(), quiet.clone());
         // Three running means come near a bell curve (central limit theorem).
@@ -106,6 +107,30 @@ fn sharpness(map: &FlankMap) -> Option<f32> {
     };
     let [little, much] = REACHES;
     Some(steepest(little)? / steepest(much)?.max(1e-4))
+}
+
+/// Gives mute cells what the nearest cell of their column that is not has: else a dark tooth in front, smoothed
+/// much, would reach beyond the mute cells, and smoothed little not.
+fn fill(cells: &mut [f32], mute: &[f32], columns: usize) {
+    for column in 0..columns {
+        let column = (column..cells.len()).step_by(columns);
+        let told: Vec<(usize, f32)> = (column.clone().enumerate())
+            .filter(|&(_, at)| mute[at] == 0.0)
+            .map(|(row, at)| (row, cells[at]))
+            .collect();
+        let mut nearest = told.iter().peekable();
+        let Some(mut near) = nearest.next() else {
+            continue;
+        };
+        for (row, at) in column.enumerate() {
+            while let Some(next) =
+                nearest.next_if(|next| next.0.abs_diff(row) <= near.0.abs_diff(row))
+            {
+                near = next;
+            }
+            cells[at] = near.1;
+        }
+    }
 }
 
 /// Of each number of a row of `columns`, the mean of `count` of them, from half as many before it on, cut
@@ -157,7 +182,7 @@ fn middle(values: &mut [f32]) -> Option<f32> {
 mod tests {
     use super::*;
     use crate::flank::rectify::MAP_SIZE;
-    use ndarray::Array2;
+    use ndarray::{Array2, s};
 
     /// A flank dark at the root and light at the tip, the edge between them `soft` of its height wide.
     fn edged(soft: f32, clipped: bool) -> FlankMap {
@@ -204,6 +229,32 @@ mod tests {
         let soft = quality(&[grainy(edged(0.6, false))]).unwrap();
         assert!(sharp.sharpness > 2.5, "{sharp:?}");
         assert!(soft.sharpness < 1.7, "{soft:?}");
+    }
+
+    /// The tooth in front is dark and covers the flank up to an edge that is sharp whatever the flank is.
+    #[test]
+    fn a_tooth_in_front_tells_nothing_of_sharpness() {
+        for soft in [0.01, 0.3] {
+            let bare = edged(soft, false);
+            let mut covered = bare.clone();
+            let rows = covered.light.nrows() / 6;
+            covered.light.slice_mut(s![..rows, ..]).fill([0.002; 3]);
+            covered.unseen.slice_mut(s![..rows, ..]).fill(true);
+            let [bare, covered] = [bare, covered].map(|map| quality(&[map]).unwrap().sharpness);
+            assert!((bare - covered).abs() < 0.2 * bare, "{bare} {covered}");
+        }
+    }
+
+    #[test]
+    fn mute_cells_have_what_is_nearest() {
+        let mut cells = [1.0, 0.0, 0.0, 2.0, 0.0, 3.0, 0.0, 4.0];
+        let mute = [0.0, 1.0, 1.0, 0.0, 1.0, 0.0, 1.0, 1.0];
+        fill(&mut cells[..6], &mute[..6], 1);
+        assert_eq!(cells[..6], [1.0, 1.0, 2.0, 2.0, 3.0, 3.0]);
+        fill(&mut cells, &mute, 2);
+        assert_eq!(cells, [1.0, 2.0, 1.0, 2.0, 1.0, 3.0, 1.0, 3.0]);
+        fill(&mut cells, &[1.0; 8], 2);
+        assert_eq!(cells, [1.0, 2.0, 1.0, 2.0, 1.0, 3.0, 1.0, 3.0]);
     }
 
     #[test]
