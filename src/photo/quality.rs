@@ -13,6 +13,9 @@ const ALONG: usize = 4;
 /// Edges this near to what is burnt out or unseen do not count, rows.
 const MUTE: usize = 2;
 
+/// Linear light from which a colour of a cell counts as burnt out: level 247 of 255.
+const BURNT: f32 = 0.93;
+
 /// How many rows to each side the running means reach when little is smoothed away, and when much is. Even the
 /// lesser leaves nothing finer than a pixel of a flank that is 15 pixels high, so that a smaller copy of a
 /// photo is about as sharp.
@@ -24,7 +27,7 @@ pub struct Quality {
     /// Steepness of the steepest edges over that of the same edges smoothed, median over the
     /// flanks: 2.2 and more when sharp, near 1 when out of focus or shaken.
     pub sharpness: f64,
-    /// Share of all cells that are burnt out.
+    /// Share of the cells seen that are burnt out, in one colour at least: what is left of their colour is false.
     pub burnt_share: f64,
     /// Median brightness, linear light 0 … 1.
     pub brightness: f64,
@@ -38,9 +41,9 @@ pub fn quality(maps: &[FlankMap]) -> Option<Quality> {
     let mut lights = Vec::new();
     let (mut burnt, mut cells) = (0usize, 0usize);
     for map in maps {
-        for (&clipped, &unseen) in map.clipped.iter().zip(&map.unseen) {
+        for (light, &unseen) in map.light.iter().zip(&map.unseen) {
             cells += usize::from(!unseen);
-            burnt += usize::from(clipped & !unseen);
+            burnt += usize::from(!unseen && light.iter().any(|&channel| channel > BURNT));
         }
         for row in (0..map.light.nrows()).step_by(TOGETHER) {
             let cells = map.light.row(row).into_iter().zip(map.unseen.row(row));
@@ -273,9 +276,16 @@ mod tests {
     }
 
     #[test]
-    fn burnt_out_cells_are_counted() {
-        let half = quality(&[edged(0.01, false), edged(0.01, true)]).unwrap();
+    fn cells_with_a_burnt_colour_are_counted_where_they_are_seen() {
+        let mut red = edged(0.01, false);
+        red.light.fill([0.96, 0.3, 0.3]);
+        let half = quality(&[edged(0.01, false), red.clone()]).unwrap();
         assert!((half.burnt_share - 0.5).abs() < 1e-9);
+        red.unseen.fill(true);
+        assert_eq!(
+            quality(&[edged(0.01, false), red]).unwrap().burnt_share,
+            0.0
+        );
         assert!(quality(&[]).is_none());
     }
 }

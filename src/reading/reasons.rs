@@ -28,8 +28,9 @@ const LEAST_PX: (f64, f64) = (80.0, 14.0);
 /// Below this the edges are a blur. Path-traced photos out of focus or shaken measure 1.4 at most, recompressed
 /// 1.5, a blurred one of the lessons 1.86; readable ones 2.2 and more, 2.0 at half their size.
 const LEAST_SHARPNESS: f64 = 1.9;
-/// Above this share of burnt-out cells the flanks tell nothing.
-const MOST_BURNT: f64 = 0.18;
+/// Above this share of burnt-out cells the flanks tell nothing. Path-traced photos exposed far too long measure
+/// 0.64 and more, readable ones 0.50 at most, and those only under bright compound of a plain colour.
+const MOST_BURNT: f64 = 0.58;
 /// Below this linear light, shadows hide the steel.
 const LEAST_BRIGHTNESS: f64 = 0.004;
 /// Burnt-out share of the patch from which its edge is in doubt.
@@ -98,7 +99,7 @@ pub(super) fn against_flanks(outlines: &[Outline], quality: Option<Quality>) -> 
         say(
             ReasonCode::BurntOut,
             format!(
-                "{:.0} % of the flanks are burnt out to white. Take the flash off, or tap on the gear to expose for it.",
+                "{:.0} % of the flanks are burnt out. Take the flash off, or tap on the gear to expose for it.",
                 100.0 * quality.burnt_share
             ),
         );

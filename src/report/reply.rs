@@ -285,7 +285,7 @@ const fn words_of(code: ReasonCode) -> (&'static str, &'static str, bool) {
             true,
         ),
         ReasonCode::BurntOut => (
-            "the teeth are burnt out to white.",
+            "the teeth are burnt out.",
             "a photo without flash, exposed for the gear",
             true,
         ),
