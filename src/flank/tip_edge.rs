@@ -34,6 +34,10 @@ const BREAK_STEP: f64 = 0.1;
 /// counts nothing, 0.92 of it by half.
 const LIKENESS: f64 = 8.0;
 
+/// The same for how much in doubt the line is: in the photo turned or saved again, a line that changes the shade
+/// nearly as much may be the best.
+const DOUBTED_LIKENESS: f64 = 2.5;
+
 /// How far the edge goes from the first fit's towards the line that was found. On path-traced renders
 /// the fit alone is better where edges are narrow and the line where they are broken wide, and a line
 /// mistaken in one photo and not in the next makes heights jump; no real photos were to be had.
@@ -136,17 +140,18 @@ impl Likely {
         if value <= 0.0 {
             return None;
         }
-        let (mut all, mut toe, mut heel, mut square) = (0.0, 0.0, 0.0, 0.0);
-        for (line, one) in lines {
-            let weight = (one / value).max(0.0).powf(LIKENESS);
-            let (at_toe, at_heel) = (height(line.toe), height(line.heel));
-            all += weight;
-            toe += weight * at_toe;
-            heel += weight * at_heel;
-            square += weight * ((at_toe + at_heel) / 2.0).powi(2);
-        }
-        let (toe, heel) = (toe / all, heel / all);
-        let variance = (square / all - ((toe + heel) / 2.0).powi(2)).max(0.0);
+        let likeness = |one: f64| (one / value).max(0.0);
+        let mean = |power: f64, of: &dyn Fn(Line) -> f64| {
+            let (sum, all) = lines.iter().fold((0.0, 0.0), |(sum, all), &(line, one)| {
+                let weight = likeness(one).powf(power);
+                (sum + weight * of(line), all + weight)
+            });
+            sum / all
+        };
+        let toe = mean(LIKENESS, &|line| height(line.toe));
+        let heel = mean(LIKENESS, &|line| height(line.heel));
+        let off = |line: Line| (height(line.toe) + height(line.heel) - toe - heel) / 2.0;
+        let variance = mean(DOUBTED_LIKENESS, &|line| off(line).powi(2));
         Some(Self {
             toe,
             heel,
@@ -317,8 +322,12 @@ mod tests {
             toe: step,
             heel: step,
         };
-        let alone = Likely::of([(line(20), 1.0), (line(30), 0.1)].into_iter()).unwrap();
+        let alone = Likely::of([(line(20), 1.0), (line(30), 0.01)].into_iter()).unwrap();
         assert!((alone.toe - height(20)).abs() < 1e-6 && alone.variance < 1e-6);
+        // One that is half as good hardly moves the place, but might be it.
+        let doubted = Likely::of([(line(20), 1.0), (line(30), 0.5)].into_iter()).unwrap();
+        assert!((doubted.toe - height(20)).abs() < 0.1 * STEP);
+        assert!(doubted.variance.sqrt() > 3.0 * STEP, "{doubted:?}");
         let both = Likely::of([(line(20), 1.0), (line(30), 1.0)].into_iter()).unwrap();
         assert!((both.toe - height(25)).abs() < 1e-9);
         // Two places of equal weight, ten steps apart.

@@ -27,7 +27,7 @@ pub enum Drawn {
 const fn held(drawn: Drawn) -> FlankPoint {
     match drawn {
         Drawn::Marked => FlankPoint::new(1.7, 1.6),
-        Drawn::Found => FlankPoint::new(1.4, 2.1),
+        Drawn::Found => FlankPoint::new(1.4, 1.75),
     }
 }
 
