@@ -77,16 +77,28 @@ pub fn read_outlined(photo: &Photo, outlines: &[Outline], known: Known) -> Outli
         let outlines = outlines.to_vec();
         return OutlinedReading { outlines, ..read };
     }
-    let (read, plainness) = read_maps(photo, outlines, known, &maps);
-    let told = read.reading.status == Status::Read;
-    if told && plainness > PLAIN_ENOUGH {
-        return read;
+    let (small, plainness) = read_maps(photo, outlines, known, &maps);
+    best_told(small, plainness, || {
+        read_maps(photo, outlines, known, &flattened(FINE_MAP_SIZE)).0
+    })
+}
+
+/// What small maps told, if plainly or if finer ones do not tell; those are looked at only where need be.
+fn best_told(
+    small: OutlinedReading,
+    plainness: f64,
+    finer: impl FnOnce() -> OutlinedReading,
+) -> OutlinedReading {
+    let tells = |read: &OutlinedReading| read.reading.status == Status::Read;
+    if tells(&small) && plainness > PLAIN_ENOUGH {
+        return small;
     }
-    let (finer, _) = read_maps(photo, outlines, known, &flattened(FINE_MAP_SIZE));
-    if told && finer.reading.status != Status::Read {
-        return read;
+    let finer = finer();
+    if tells(&small) && !tells(&finer) {
+        small
+    } else {
+        finer
     }
-    finer
 }
 
 /// Reads the patches on flattened flanks, and says how plain they are, 0 … 1: the median of the flanks
@@ -323,6 +335,31 @@ mod tests {
             hidden: 0.0,
         };
         doubt_of(&photo, &outline, &map, &found, FlankPoint::new(0.5, 1.0))
+    }
+
+    #[test]
+    fn finer_maps_are_asked_where_small_ones_do_not_tell_plainly_and_count_if_they_tell() {
+        let read = |name: &str, status| {
+            let photo = Photo::from_pixels(name, RgbImage::new(8, 8));
+            let mut read = unreadable(&photo, Known::default(), Vec::new());
+            read.reading.status = status;
+            read
+        };
+        let best = |small, plainness, finer| {
+            let asked = std::cell::Cell::new(false);
+            let best = best_told(read("small", small), plainness, || {
+                asked.set(true);
+                read("finer", finer)
+            });
+            (best.reading.photo.path, asked.get())
+        };
+        use Status::{Read, Unreadable, Unsure};
+        let plain = PLAIN_ENOUGH + 0.1;
+        assert_eq!(best(Read, plain, Read), ("small".into(), false));
+        assert_eq!(best(Read, 0.5, Read), ("finer".into(), true));
+        assert_eq!(best(Read, 0.5, Unsure), ("small".into(), true));
+        assert_eq!(best(Unsure, plain, Read), ("finer".into(), true));
+        assert_eq!(best(Unsure, plain, Unreadable), ("finer".into(), true));
     }
 
     #[test]
