@@ -204,7 +204,7 @@ fn outline(fit: &GearFit, edge: TipEdge, tooth: usize) -> Outline {
     // A share that is always there and one that grows with the misfit, judged from path-traced renders with
     // known truth, read turned, scaled and relit as well. A height is off by its share of what the tip edge is; all of it is taken.
     let doubt = FlankPoint::new(
-        0.012 + 0.8 * fit.misfit,
+        0.002 + 1.6 * fit.misfit,
         (0.02 + 0.8 * fit.misfit).hypot(edge.doubt),
     );
     let (flank, angle) = (fit.flank(), fit.angles[tooth]);

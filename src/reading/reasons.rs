@@ -36,7 +36,7 @@ const LEAST_BRIGHTNESS: f64 = 0.004;
 /// Burnt-out share of the patch from which its edge is in doubt.
 const MOST_GLARE: f64 = 0.25;
 /// Largest standard uncertainty of the mean centre with which shims are chosen.
-const MOST_UNCERTAIN: (f64, f64) = (0.05, 0.083);
+const MOST_UNCERTAIN: (f64, f64) = (0.078, 0.083);
 /// Largest standard deviation among teeth that is still one patch.
 const MOST_SPREAD: (f64, f64) = (0.07, 0.12);
 
