@@ -140,10 +140,9 @@ impl Likely {
         if value <= 0.0 {
             return None;
         }
-        let likeness = |one: f64| (one / value).max(0.0);
         let mean = |power: f64, of: &dyn Fn(Line) -> f64| {
             let (sum, all) = lines.iter().fold((0.0, 0.0), |(sum, all), &(line, one)| {
-                let weight = likeness(one).powf(power);
+                let weight = (one / value).powf(power);
                 (sum + weight * of(line), all + weight)
             });
             sum / all

@@ -195,7 +195,7 @@ mod tests {
     use ndarray::{Array2, s};
 
     /// A flank dark at the root and light at the tip, the edge between them `soft` of its height wide.
-    fn edged(soft: f32, clipped: bool) -> FlankMap {
+    fn edged(soft: f32) -> FlankMap {
         let (columns, rows) = MAP_SIZE;
         let size = (rows, columns);
         FlankMap {
@@ -203,7 +203,7 @@ mod tests {
                 let from_edge = (row as f32 + 0.5) / rows as f32 - 0.4;
                 [0.05 + 0.4 / (1.0 + (-4.0 * from_edge / soft).exp()); 3]
             }),
-            clipped: Array2::from_elem(size, clipped),
+            clipped: Array2::from_elem(size, false),
             unseen: Array2::from_elem(size, false),
             proportion: 0.25,
         }
@@ -211,8 +211,8 @@ mod tests {
 
     #[test]
     fn sharp_edges_measure_higher_than_soft_ones() {
-        let sharp = quality(&[edged(0.01, false)]).unwrap();
-        let soft = quality(&[edged(0.3, false)]).unwrap();
+        let sharp = quality(&[edged(0.01)]).unwrap();
+        let soft = quality(&[edged(0.3)]).unwrap();
         assert!(sharp.sharpness > 2.5, "{sharp:?}");
         assert!(soft.sharpness < 1.7, "{soft:?}");
         assert!(sharp.burnt_share == 0.0 && sharp.brightness > 0.3);
@@ -235,8 +235,8 @@ mod tests {
 
     #[test]
     fn grain_is_no_sharpness() {
-        let sharp = quality(&[grainy(edged(0.01, false))]).unwrap();
-        let soft = quality(&[grainy(edged(0.6, false))]).unwrap();
+        let sharp = quality(&[grainy(edged(0.01))]).unwrap();
+        let soft = quality(&[grainy(edged(0.6))]).unwrap();
         assert!(sharp.sharpness > 2.5, "{sharp:?}");
         assert!(soft.sharpness < 1.7, "{soft:?}");
     }
@@ -245,7 +245,7 @@ mod tests {
     #[test]
     fn a_tooth_in_front_tells_nothing_of_sharpness() {
         for soft in [0.01, 0.3] {
-            let bare = edged(soft, false);
+            let bare = edged(soft);
             let mut covered = bare.clone();
             let rows = covered.light.nrows() / 6;
             covered.light.slice_mut(s![..rows, ..]).fill([0.002; 3]);
@@ -284,15 +284,12 @@ mod tests {
 
     #[test]
     fn cells_with_a_burnt_colour_are_counted_where_they_are_seen() {
-        let mut red = edged(0.01, false);
+        let mut red = edged(0.01);
         red.light.fill([0.96, 0.3, 0.3]);
-        let half = quality(&[edged(0.01, false), red.clone()]).unwrap();
+        let half = quality(&[edged(0.01), red.clone()]).unwrap();
         assert!((half.burnt_share - 0.5).abs() < 1e-9);
         red.unseen.fill(true);
-        assert_eq!(
-            quality(&[edged(0.01, false), red]).unwrap().burnt_share,
-            0.0
-        );
+        assert_eq!(quality(&[edged(0.01), red]).unwrap().burnt_share, 0.0);
         assert!(quality(&[]).is_none());
     }
 }

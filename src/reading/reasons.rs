@@ -25,11 +25,11 @@ pub(super) struct Judged<'a> {
 
 /// Smallest flank that can be read: length and height in full-size pixels.
 const LEAST_PX: (f64, f64) = (80.0, 14.0);
-/// Below this the edges are a blur. Path-traced photos out of focus or shaken measure 1.4 at most, one sharp in its
-/// foremost flanks 1.8; readable ones 2.1 and more.
+/// Below this the edges are a blur. Path-traced photos out of focus measure 1.4 at most, one sharp in its foremost
+/// flanks 1.8; readable ones 2.1 and more. Those of which nothing but noise is left reach 2.6: no patch is found there.
 const LEAST_SHARPNESS: f64 = 1.95;
 /// Above this share of burnt-out cells the flanks tell nothing. Path-traced photos exposed far too long measure
-/// 0.64 and more, readable ones 0.50 at most, and those only under bright compound of a plain colour.
+/// 0.64 and more, readable ones 0.50 at most.
 const MOST_BURNT: f64 = 0.58;
 /// Below this linear light, shadows hide the steel.
 const LEAST_BRIGHTNESS: f64 = 0.004;
