@@ -106,6 +106,14 @@ impl<'a> Look<'a> {
         })
     }
 
+    /// The same with a second look, at the photo mirrored.
+    pub fn again(&self) -> Self {
+        Self {
+            photo: self.photo,
+            fields: self.fields.and_mirrored(self.photo),
+        }
+    }
+
     /// Finds the flanks of the form that is asked for, else of the one that shows more.
     ///
     /// # Errors

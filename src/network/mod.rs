@@ -47,6 +47,13 @@ impl Planes {
         let size = self.width * self.height;
         &self.values[index * size..(index + 1) * size]
     }
+
+    /// Exchanges left and right.
+    pub fn mirror(&mut self) {
+        for row in self.values.chunks_exact_mut(self.width) {
+            row.reverse();
+        }
+    }
 }
 
 /// A network with its weights.
@@ -242,6 +249,19 @@ mod tests {
         }
         layers.push([4, 6, 1]);
         weights(stride, &layers)
+    }
+
+    #[test]
+    fn mirrored_planes_have_left_and_right_exchanged() {
+        let picture = waves(2, 5, 3);
+        let mut mirrored = picture.clone();
+        mirrored.mirror();
+        for plane in 0..2 {
+            for (at, value) in mirrored.plane(plane).iter().enumerate() {
+                let (x, y) = (at % 5, at / 5);
+                assert_eq!(*value, picture.plane(plane)[5 * y + 4 - x]);
+            }
+        }
     }
 
     #[test]

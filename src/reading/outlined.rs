@@ -64,7 +64,7 @@ pub fn read_outlined(photo: &Photo, outlines: &[Outline], known: Known) -> Outli
     };
     let maps = flattened(MAP_SIZE);
     let quality = quality(&maps);
-    let against = reasons::against_flanks(outlines, quality);
+    let against = reasons::against_flanks(outlines, known.drawn, quality);
     if !against.is_empty() {
         let read = unreadable(
             photo,

@@ -28,9 +28,10 @@ const LEAST_PX: (f64, f64) = (80.0, 14.0);
 /// Below this the edges are a blur. Path-traced photos out of focus measure 1.4 at most, one sharp in its foremost
 /// flanks 1.8; readable ones 2.1 and more. Those of which nothing but noise is left reach 2.6: no patch is found there.
 const LEAST_SHARPNESS: f64 = 1.95;
-/// Above this share of burnt-out cells the flanks tell nothing. Path-traced photos exposed far too long measure
-/// 0.64 and more, readable ones 0.50 at most.
-const MOST_BURNT: f64 = 0.58;
+/// Above this share of burnt-out cells the flanks tell nothing, marked or found: those that are found are the less
+/// burnt ones. Path-traced photos exposed far too long measure 0.64 and 0.48 at least, readable ones 0.50 and 0.39 at most.
+const MOST_BURNT_MARKED: f64 = 0.58;
+const MOST_BURNT_FOUND: f64 = 0.43;
 /// Below this linear light, shadows hide the steel.
 const LEAST_BRIGHTNESS: f64 = 0.004;
 /// Burnt-out share of the patch from which its edge is in doubt.
@@ -73,7 +74,11 @@ pub fn reason(code: ReasonCode, message: impl Into<String>) -> Reason {
 }
 
 /// What speaks against flanks before their patches are looked at: size, light, sharpness.
-pub(super) fn against_flanks(outlines: &[Outline], quality: Option<Quality>) -> Vec<Reason> {
+pub(super) fn against_flanks(
+    outlines: &[Outline],
+    drawn: Drawn,
+    quality: Option<Quality>,
+) -> Vec<Reason> {
     let mut against = Vec::new();
     let mut say = |code, message: String| against.push(reason(code, message));
     let Some(quality) = quality else {
@@ -95,7 +100,11 @@ pub(super) fn against_flanks(outlines: &[Outline], quality: Option<Quality>) -> 
             ),
         );
     }
-    if quality.burnt_share > MOST_BURNT {
+    let most_burnt = match drawn {
+        Drawn::Marked => MOST_BURNT_MARKED,
+        Drawn::Found => MOST_BURNT_FOUND,
+    };
+    if quality.burnt_share > most_burnt {
         say(
             ReasonCode::BurntOut,
             format!(
@@ -241,7 +250,28 @@ pub(super) fn colour_word(light: [f64; 3]) -> &'static str {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::frames::{FlankPoint, PhotoPoint};
     use crate::photo::linear_from_srgb;
+
+    #[test]
+    fn found_flanks_may_be_burnt_out_less_than_marked_ones() {
+        let outline = Outline::from_map(0.2, FlankPoint::new(0.003, 0.004), |at| {
+            PhotoPoint::new(100.0 + 200.0 * at.length, 200.0 - 40.0 * at.height)
+        });
+        let codes = |drawn, burnt_share| -> Vec<ReasonCode> {
+            let quality = Quality {
+                sharpness: 4.0,
+                burnt_share,
+                brightness: 0.3,
+            };
+            let against = against_flanks(std::slice::from_ref(&outline), drawn, Some(quality));
+            against.into_iter().map(|reason| reason.code).collect()
+        };
+        assert_eq!(codes(Drawn::Marked, 0.5), []);
+        assert_eq!(codes(Drawn::Found, 0.5), [ReasonCode::BurntOut]);
+        assert_eq!(codes(Drawn::Marked, 0.65), [ReasonCode::BurntOut]);
+        assert_eq!(codes(Drawn::Found, 0.4), []);
+    }
 
     #[test]
     fn colours_get_their_plain_words() {

@@ -1,7 +1,7 @@
 //! A photo, with or without marks → its reading.
 
 use super::outlined::{Known, OutlinedReading, read_outlined, unreadable};
-use super::{Drawn, FlankSide, Polarity, Reason, ReasonCode, Source, reason};
+use super::{Drawn, FlankSide, Polarity, Reason, ReasonCode, Source, Status, reason};
 use crate::flank::Outline;
 use crate::flank::find::{Help, Look};
 use crate::flank::gear_fit::{self, GearFit};
@@ -76,7 +76,8 @@ pub fn read_photo(photo: &Photo, asked: &Asked) -> OutlinedReading {
             form: (asked.flank.or(marks.flank)).map(|side| form_of(side, asked.drives_on)),
             ..asked.help
         };
-        return match Look::at(photo).and_then(|look| look.find(&help)) {
+        let refused = |reasons| unreadable(photo, known(None, None), reasons);
+        let read_with = |look: &Look| match look.find(&help) {
             Ok(found) => {
                 let side = side_of(found.form, asked.drives_on);
                 let said = known(Some(side), found.hand);
@@ -86,7 +87,11 @@ pub fn read_photo(photo: &Photo, asked: &Asked) -> OutlinedReading {
                 read.doubt(doubts);
                 read
             }
-            Err(reasons) => unreadable(photo, known(None, None), reasons),
+            Err(reasons) => refused(reasons),
+        };
+        return match Look::at(photo) {
+            Ok(look) => better_told(read_with(&look), || read_with(&look.again())),
+            Err(reasons) => refused(reasons),
         };
     }
     let fit = gear_fit::fit(photo, &marks.teeth).filter(|fit| fit.misfit < WORST_MISFIT);
@@ -106,6 +111,32 @@ pub fn read_photo(photo: &Photo, asked: &Asked) -> OutlinedReading {
     let doubt = doubt_of_hand(read.reading.hand, asked);
     read.doubt(doubt.into_iter().collect());
     read
+}
+
+/// Doubts that a second look at the flanks may end: where they lie, and whose they are. Others are of the photo.
+const MAY_BE_THE_LOOK: [ReasonCode; 3] = [
+    ReasonCode::TeethDisagree,
+    ReasonCode::FewTeeth,
+    ReasonCode::WhichFlank,
+];
+
+/// What the first look told, unless it was in doubt about the flanks and the second is not. A photo that was refused
+/// is refused: two looks at one that cannot be read are two chances to be wrong.
+fn better_told(
+    first: OutlinedReading,
+    second: impl FnOnce() -> OutlinedReading,
+) -> OutlinedReading {
+    let reading = &first.reading;
+    let by_flanks = |doubt: &Reason| MAY_BE_THE_LOOK.contains(&doubt.code);
+    if reading.status != Status::Unsure || !reading.reasons.iter().all(by_flanks) {
+        return first;
+    }
+    let second = second();
+    if second.reading.status == Status::Read {
+        second
+    } else {
+        first
+    }
 }
 
 /// What speaks against the photo when the gear in it spirals to the other hand than the card's.
@@ -151,5 +182,43 @@ fn form_of(side: Side, drives_on: FlankForm) -> FlankForm {
         (Side::Drive, form) => form,
         (Side::Coast, FlankForm::Convex) => FlankForm::Concave,
         (Side::Coast, FlankForm::Concave) => FlankForm::Convex,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use image::RgbImage;
+
+    fn told(status: Status, codes: &[ReasonCode], path: &str) -> OutlinedReading {
+        let photo = Photo::from_pixels(path, RgbImage::new(40, 30));
+        let doubts = codes.iter().map(|&code| reason(code, "")).collect();
+        let mut read = unreadable(&photo, Known::default(), doubts);
+        read.reading.status = status;
+        read
+    }
+
+    /// Which look's word is taken, and whether there was a second one.
+    fn taken(first: Status, codes: &[ReasonCode], second: Status) -> (String, bool) {
+        let mut looked_again = false;
+        let read = better_told(told(first, codes, "first"), || {
+            looked_again = true;
+            told(second, &[], "second")
+        });
+        (read.reading.photo.path, looked_again)
+    }
+
+    #[test]
+    fn a_second_look_is_for_doubts_about_the_flanks() {
+        use ReasonCode::{Glare, NoPatch, TeethDisagree, WhichFlank};
+        use Status::{Read, Unreadable, Unsure};
+        assert_eq!(taken(Read, &[], Read), ("first".into(), false));
+        let flanks = [TeethDisagree, WhichFlank];
+        assert_eq!(taken(Unsure, &flanks, Read), ("second".into(), true));
+        assert_eq!(taken(Unsure, &flanks, Unsure), ("first".into(), true));
+        assert_eq!(taken(Unsure, &flanks, Unreadable), ("first".into(), true));
+        let glare = [TeethDisagree, Glare];
+        assert_eq!(taken(Unsure, &glare, Read), ("first".into(), false));
+        assert_eq!(taken(Unreadable, &[NoPatch], Read), ("first".into(), false));
     }
 }
