@@ -68,6 +68,8 @@ def flank_point(d, tooth, side, u, v):
     slope = d["p1"] + t * (2 * d["p2"] + t * (3 * d["p3"] + t * 4 * d["p4"]))
     cb = 1 / np.sqrt(1 + (slope * R * d["sG"]) ** 2)
     wn = (d["share0"] + d["share1"] * t / (d["Re"] - d["Ri"])) * np.pi / d["teeth"] * R * d["sG"] * cb
+    q = (h + b) / (a + b)
+    wn = wn + d["bulge"] * 4 * q * (1 - q) * (a + b)
     x = -(wn - h * d["tan_convex"]) if side == 0 else wn - h * d["tan_concave"]
     th = th + d["phase"] + tooth * 2 * np.pi / d["teeth"] + x / (R * d["sG"] * cb)
     r = R * d["sG"] + h * d["cG"]
@@ -249,11 +251,11 @@ def pair(a, render, pool):
     for i, (x, y, z, size, e) in enumerate([(0.5, 0.5, -1, 0.55, 0.9), (-0.7, 0.2, -0.8, 0.45, 0.5), (0.1, -0.8, -0.9, 0.5, 0.5)]):
         c = np.cos(size)
         blob[i] = [*unit([x, y, z]), c, *(np.array([1.0, 0.97, 0.92]) * e / (2 * (1 - c)))]
-    d.update(hub=hub, ke=0.25, edge_flat=0, house_r=0, plane=np.array([[0, 0, -1, d["zback"] + 0.5], [0, 0, 1, 2e5]], float), plane_kind=[1, 0], caps=np.zeros((4, 10)),
+    d.update(hub=hub, bulge=0, ke=0.25, edge_flat=0, edge_land=1, edge_power=2, house_r=0, plane=np.array([[0, 0, -1, d["zback"] + 0.5], [0, 0, 1, 2e5]], float), plane_kind=[1, 0], caps=np.zeros((4, 10)),
              plane_col=np.array([[0.22, 0.13, 0.07, 0.30, 0.19, 0.11]] * 2), cog=np.zeros(12), flash_col=np.zeros(3), sky=np.array([0.45, 0.47, 0.5]), wall_z=-1e6,
              ground=np.array([0.12, 0.11, 0.1]), up=np.array([0, 0, -1.0]), blob=blob, steel=np.full(3, 0.05), steel_f0=np.full(3, 0.22), steel_rough=0.5, mottle=0.3,
              mottle_scale=0.3, rust=0, other=np.full(3, 0.12), other_rough=0.5, other_f0=0.2, paint=np.array([0.78, 0.56, 0.05]), paint_rough=0.45, opacity=3.5, streak=0.45,
-             bare=0.15, top_share=0.5, root_share=0.7, ragged=0.4, first_tooth=0, painted_teeth=d["teeth"], other_flank_painted=1, polarity=0, streak_u=3, streak_v=16, streak_lean=0, fleck=0, blotch=0, uneven=0, reach=0.25, scatter_u=0.012, scatter_v=0.010,
+             bare=0.15, top_share=0.5, root_share=0.7, ragged=0.4, first_tooth=0, painted_teeth=d["teeth"], other_flank_painted=1, polarity=0, streak_u=3, streak_v=16, streak_lean=0, fleck=0, blotch=0, uneven=0, reach=0.25, over=0, under=0, scatter_u=0.012, scatter_v=0.010,
              rim=0.7, slide=0.4, has_patch=1, stain=0.6, tanfov=18 / 28, _seed=a.seed)
     w, h = 1600, 1200
     for side, name in enumerate(("drive", "coast")):

@@ -28,6 +28,8 @@ FN V mixv(V a, V b, float t) { return a + (b - a) * t; }
 FN float smooth(float a, float b, float x) { float t = clampf((x - a) / (b - a), 0, 1); return t * t * (3 - 2 * t); }
 FN float smin(float a, float b, float k) { float h = fmaxf(k - fabsf(a - b), 0.0f) / k; return fminf(a, b) - h * h * k * 0.25f; }
 FN float smax(float a, float b, float k) { return -smin(-a, -b, k); }
+// The same with any power, at least 2, instead of the square: the higher, the sharper the edge in the middle of as wide a rounding.
+FN float smax_power(float a, float b, float k, float power) { float h = fmaxf(k - fabsf(a - b), 0.0f) / k; return fmaxf(a, b) + (h > 0 ? powf(h, power) * k / (2 * power) : 0.0f); }
 
 FN uint32_t hash32(uint32_t x) { x ^= x >> 16; x *= 0x7feb352dU; x ^= x >> 15; x *= 0x846ca68bU; x ^= x >> 16; return x; }
 FN float hash1(uint32_t x) { return hash32(x) * (1.0f / 4294967296.0f); }
@@ -54,7 +56,7 @@ FN float fbm2(float x, float y, uint32_t s) { return 0.5f * noise2(x, y, s) + 0.
 // Everything a picture depends on. The order is that of SCENE_FIELDS in scenes.py.
 struct Scene {
     // gear
-    float teeth, sG, cG, Ri, Re, Rm, am, ta, bm, tb, p0, p1, p2, p3, p4, share0, share1, tan_convex, tan_concave, ke, edge_flat, kend, kf, zback, rbore, rout, step, phase, mirror, has_gear;
+    float teeth, sG, cG, Ri, Re, Rm, am, ta, bm, tb, p0, p1, p2, p3, p4, share0, share1, tan_convex, tan_concave, bulge, ke, edge_flat, edge_land, edge_power, kend, kf, zback, rbore, rout, step, phase, mirror, has_gear;
     // hub: four coaxial rings r0 r1 z0 z1
     float hub[16];
     // housing: inner radius (0 = none), opening direction x y and offset, back wall z
@@ -74,8 +76,8 @@ struct Scene {
     // compound: colour, roughness, opacity, streakiness, bare share, top land share, root share, end raggedness
     float paint[3], paint_rough, opacity, streak, bare, top_share, root_share, ragged, first_tooth, painted_teeth, other_flank_painted, polarity;
     // brush streaks: cycles along and across the flank, and their slope; bare flecks and large bare places: thresholds; how unlike the teeth are wiped; how far
-    // past the tip edge the brush reached
-    float streak_u, streak_v, streak_lean, fleck, blotch, uneven, reach;
+    // past the tip edge the brush reached, and how far past tip and root the coat is the flank's own
+    float streak_u, streak_v, streak_lean, fleck, blotch, uneven, reach, over, under;
     // patch for convex and concave: centre u v, half sizes, lean, power, edge noise, residue; scatter u v, rim, streaks of sliding; has_patch
     float patch[16], scatter_u, scatter_v, rim, slide, has_patch, stain;
     float exposure, seed;
@@ -85,6 +87,9 @@ struct FlankAt { float R, h, u, v, x, along; int tooth, side; float dconv, dconc
 
 FN float theta_c(const Scene &s, float R) { float t = R - s.Rm; return s.p0 + t * (s.p1 + t * (s.p2 + t * (s.p3 + t * s.p4))); }
 FN float theta_slope(const Scene &s, float R) { float t = R - s.Rm; return s.p1 + t * (2 * s.p2 + t * (3 * s.p3 + t * 4 * s.p4)); }
+
+// How far a curved profile stands out from the straight one between root and tip.
+FN float bulged(const Scene &s, float h, float a, float b) { float q = clampf((h + b) / (a + b), -0.3f, 1.3f); return s.bulge * 4 * q * (1 - q) * (a + b); }
 
 FN FlankAt flank_at(const Scene &s, V p) {
     FlankAt f;
@@ -99,9 +104,9 @@ FN FlankAt flank_at(const Scene &s, V p) {
     int n = (int)s.teeth, kk = (int)k;
     f.tooth = ((kk % n) + n) % n;
     float wn = (s.share0 + s.share1 * (Rc - s.Rm) / (s.Re - s.Ri)) * 3.14159265f / s.teeth * Rc * s.sG * cb;
-    f.dconc = (f.x - wn + f.h * s.tan_concave) / sqrtf(1 + s.tan_concave * s.tan_concave);
-    f.dconv = (-f.x - wn + f.h * s.tan_convex) / sqrtf(1 + s.tan_convex * s.tan_convex);
-    float a = s.am + (Rc - s.Rm) * s.ta, b = s.bm + (Rc - s.Rm) * s.tb;
+    float a = s.am + (Rc - s.Rm) * s.ta, b = s.bm + (Rc - s.Rm) * s.tb, half = wn + bulged(s, f.h, a, b);
+    f.dconc = (f.x - half + f.h * s.tan_concave) / sqrtf(1 + s.tan_concave * s.tan_concave);
+    f.dconv = (-f.x - half + f.h * s.tan_convex) / sqrtf(1 + s.tan_convex * s.tan_convex);
     f.u = (f.R - s.Ri - s.kend) / (s.Re - s.Ri - 2 * s.kend);
     f.v = (f.h + b - s.kf) / (a + b - s.kf - s.ke);
     f.side = f.dconv > f.dconc ? 0 : 1;
@@ -114,6 +119,7 @@ FN V flank_point(const Scene &s, int tooth, int side, float u, float v) {
     float a = s.am + t * s.ta, b = s.bm + t * s.tb, h = v * (a + b - s.kf - s.ke) - b + s.kf;
     float slope = theta_slope(s, R), cb = 1 / sqrtf(1 + slope * R * s.sG * slope * R * s.sG);
     float wn = (s.share0 + s.share1 * t / (s.Re - s.Ri)) * 3.14159265f / s.teeth * R * s.sG * cb;
+    wn += bulged(s, h, a, b);
     float x = side ? wn - h * s.tan_concave : h * s.tan_convex - wn;
     float th = theta_c(s, R) + s.phase + tooth * 6.2831853f / s.teeth + x / (R * s.sG * cb), r = R * s.sG + h * s.cG;
     return v3(r * cosf(th), s.mirror * r * sinf(th), R * s.cG - h * s.sG);
@@ -131,8 +137,9 @@ FN float gear_sdf(const Scene &s, V p) {
     if (slab > 3.0f) return fminf(body, slab);
     FlankAt f = flank_at(s, p);
     float flanks = smax(f.dconv, f.dconc, s.ke);
-    // the tip edge's break, flat or round, begins ke below the tip
-    float tooth = s.edge_flat > 0.5f ? fmaxf(smax(flanks, h - a, 0.1f), (flanks + h - a + s.ke) * 0.70711f) : smax(flanks, h - a, s.ke);
+    // the tip edge's break, flat or round, begins ke below the tip and ends edge_land * ke into the land
+    float q = s.edge_land, top = (h - a) * q;
+    float tooth = s.edge_flat > 0.5f ? fmaxf(smax(flanks, h - a, 0.1f), (flanks + top + s.ke * q) / sqrtf(1 + q * q)) : smax_power(flanks, top, s.ke * q, s.edge_power);
     tooth = smax(tooth, smax(s.Ri - R, R - s.Re, s.kend), s.kend);
     tooth = fmaxf(tooth, -h - b - 1.0f);
     return smin(tooth, body, s.kf);
@@ -251,6 +258,9 @@ FN float film_at(const Scene &s, const FlankAt &f, bool on_flank, bool &in_patch
     float edge = fminf(fminf(f.u + 0.03f, 1.03f - f.u) * 8, fminf(f.v + 0.25f, 1 + s.reach - f.v) * 3);
     bare *= smooth(0, 0.6f, edge + s.ragged * 4 * (st2 - 0.55f) + 0.3f);
     thick *= bare;
+    // the flank's coat runs on past its ends: where it stops says little of where the flank does
+    float sway = 0.3f + 1.4f * noise2(f.u * 4 + f.tooth * 3, 5, k + 93);
+    if (!on_flank && f.v > -s.under * sway && f.v < 1 + s.over * sway) return thick;
     if (!on_flank) {
         float share = f.v > 0.5f ? s.top_share : s.root_share;
         return thick * smooth(1 - share - 0.1f, 1 - share + 0.1f, noise2(f.u * 5 + f.tooth * 3, f.v * 3, k + 91));

@@ -6,12 +6,12 @@ are common practice, no source.
 import numpy as np
 
 # name, number of floats: the order of struct Scene in renderer.h
-FIELDS = [(n, 1) for n in "teeth sG cG Ri Re Rm am ta bm tb p0 p1 p2 p3 p4 share0 share1 tan_convex tan_concave ke edge_flat kend kf zback rbore rout step phase mirror has_gear".split()] + [
+FIELDS = [(n, 1) for n in "teeth sG cG Ri Re Rm am ta bm tb p0 p1 p2 p3 p4 share0 share1 tan_convex tan_concave bulge ke edge_flat edge_land edge_power kend kf zback rbore rout step phase mirror has_gear".split()] + [
     ("hub", 16), ("house_r", 1), ("house_nx", 1), ("house_ny", 1), ("house_c", 1), ("wall_z", 1), ("plane", 8), ("plane_kind", 2), ("plane_col", 12),
     ("caps", 40), ("cog", 12), ("cam", 12), ("tanfov", 1), ("aperture", 1), ("focus", 1), ("flash", 3), ("flash_col", 3), ("up", 3), ("sky", 3),
     ("ground", 3), ("blob", 42), ("steel", 3), ("steel_f0", 3), ("steel_rough", 1), ("mottle", 1), ("mottle_scale", 1), ("rust", 1), ("other", 3),
     ("other_rough", 1), ("other_f0", 1), ("paint", 3), ("paint_rough", 1), ("opacity", 1), ("streak", 1), ("bare", 1), ("top_share", 1),
-    ("root_share", 1), ("ragged", 1), ("first_tooth", 1), ("painted_teeth", 1), ("other_flank_painted", 1), ("polarity", 1), ("streak_u", 1), ("streak_v", 1), ("streak_lean", 1), ("fleck", 1), ("blotch", 1), ("uneven", 1), ("reach", 1), ("patch", 16),
+    ("root_share", 1), ("ragged", 1), ("first_tooth", 1), ("painted_teeth", 1), ("other_flank_painted", 1), ("polarity", 1), ("streak_u", 1), ("streak_v", 1), ("streak_lean", 1), ("fleck", 1), ("blotch", 1), ("uneven", 1), ("reach", 1), ("over", 1), ("under", 1), ("patch", 16),
     ("scatter_u", 1), ("scatter_v", 1), ("rim", 1), ("slide", 1), ("has_patch", 1), ("stain", 1), ("exposure", 1), ("seed", 1)]
 SIZE = sum(n for _, n in FIELDS)
 
@@ -249,5 +249,13 @@ def scene(seed, kind=None, make_gear=gear):
     if r.random() < 0.5:
         d["ke"] = min(r.uniform(0.04, 0.17) * (d["am"] + d["bm"]), 0.42 * d.get("_top", 1))
     d["edge_flat"] = float(r.random() < 0.5)
+    # some breaks reach farther down the flank than into the land, and some are hardly rounder than an edge where they begin
+    d["edge_land"] = 1.0 if r.random() < 0.5 else r.uniform(0.3, 1)
+    d["edge_power"] = 2.0 if r.random() < 0.4 else r.uniform(2, 6)
+    # the profile of generated gears is curved (h / 8 rho of the equivalent cylindrical gear), that of others straight
+    d["bulge"] = 0.0 if r.random() < 0.25 else r.uniform(0, 0.02)
+    d["over"], d["under"] = [0.0 if r.random() < 0.15 else r.uniform(0, 0.3) for _ in range(2)]
+    if r.random() < 0.5:
+        d["reach"] = 1.0        # the brush went right over the teeth
     d["_kind"], d["_mid"] = kind, mid
     return d

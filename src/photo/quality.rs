@@ -34,7 +34,7 @@ pub struct Quality {
     pub sharpness: f64,
     /// Share of the cells seen that are burnt out, in one colour at least: what is left of their colour is false.
     pub burnt_share: f64,
-    /// Median brightness, linear light 0 … 1.
+    /// Linear light 0 … 1 that the brightest tenth of the cells exceeds: compound, where steel is black.
     pub brightness: f64,
 }
 
@@ -61,9 +61,9 @@ pub fn quality(maps: &[FlankMap]) -> Option<Quality> {
     }
     let mut sharpness: Vec<f32> = maps.iter().filter_map(sharpness).collect();
     Some(Quality {
-        sharpness: f64::from(middle(&mut sharpness).unwrap_or(0.0)),
+        sharpness: f64::from(ranked(&mut sharpness, 0.5).unwrap_or(0.0)),
         burnt_share: burnt as f64 / cells.max(1) as f64,
-        brightness: f64::from(middle(&mut lights).unwrap_or(0.0)),
+        brightness: f64::from(ranked(&mut lights, 0.9).unwrap_or(0.0)),
     })
 }
 
@@ -183,8 +183,9 @@ fn add(sums: &mut [f32], values: &[f32]) {
     }
 }
 
-fn middle(values: &mut [f32]) -> Option<f32> {
-    let at = values.len().checked_sub(1)? / 2;
+/// The value that this share of all values lies below; of none there is none.
+fn ranked(values: &mut [f32], share: f64) -> Option<f32> {
+    let at = (values.len().checked_sub(1)? as f64 * share) as usize;
     Some(*values.select_nth_unstable_by(at, f32::total_cmp).1)
 }
 
@@ -231,6 +232,16 @@ mod tests {
             *light = light.map(|channel| channel * (0.8 + 0.4 * share));
         }
         map
+    }
+
+    #[test]
+    fn black_steel_under_a_little_compound_is_not_dark() {
+        let mut map = edged(0.01);
+        map.light.fill([0.004; 3]);
+        assert!(quality(&[map.clone()]).unwrap().brightness < 0.01);
+        let rows = map.light.nrows() / 6;
+        map.light.slice_mut(s![..rows, ..]).fill([0.3; 3]);
+        assert!(quality(&[map]).unwrap().brightness > 0.29);
     }
 
     #[test]
