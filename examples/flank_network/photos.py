@@ -238,7 +238,7 @@ def gear_of_card(path):
 
 def pair(a, render, pool):
     """Drive and coast of the card's gear, on a bench, painted all round. --drive and --coast: patch centre and extent, from `flankread simulate`."""
-    d = scenes.scene(a.seed, make_gear=lambda r: gear_of_card(a.card))
+    d = scenes.scene(a.seed, make_gear=lambda r: gear_of_card(a.card), plain=True)
     for i, (cu, cv, length, height, lean) in enumerate((a.drive, a.coast)):
         # the lean of the ellipse is a slope in flank shares
         lean = np.tan(np.radians(lean)) * d["_b"] / ((d["am"] + d["bm"]) * 0.9)
@@ -251,11 +251,11 @@ def pair(a, render, pool):
     for i, (x, y, z, size, e) in enumerate([(0.5, 0.5, -1, 0.55, 0.9), (-0.7, 0.2, -0.8, 0.45, 0.5), (0.1, -0.8, -0.9, 0.5, 0.5)]):
         c = np.cos(size)
         blob[i] = [*unit([x, y, z]), c, *(np.array([1.0, 0.97, 0.92]) * e / (2 * (1 - c)))]
-    d.update(hub=hub, bulge=0, ke=0.25, edge_flat=0, edge_land=1, edge_power=2, house_r=0, plane=np.array([[0, 0, -1, d["zback"] + 0.5], [0, 0, 1, 2e5]], float), plane_kind=[1, 0], caps=np.zeros((4, 10)),
+    d.update(hub=hub, ke=0.25, edge_flat=0, house_r=0, plane=np.array([[0, 0, -1, d["zback"] + 0.5], [0, 0, 1, 2e5]], float), plane_kind=[1, 0], caps=np.zeros((4, 10)),
              plane_col=np.array([[0.22, 0.13, 0.07, 0.30, 0.19, 0.11]] * 2), cog=np.zeros(12), flash_col=np.zeros(3), sky=np.array([0.45, 0.47, 0.5]), wall_z=-1e6,
              ground=np.array([0.12, 0.11, 0.1]), up=np.array([0, 0, -1.0]), blob=blob, steel=np.full(3, 0.05), steel_f0=np.full(3, 0.22), steel_rough=0.5, mottle=0.3,
              mottle_scale=0.3, rust=0, other=np.full(3, 0.12), other_rough=0.5, other_f0=0.2, paint=np.array([0.78, 0.56, 0.05]), paint_rough=0.45, opacity=3.5, streak=0.45,
-             bare=0.15, top_share=0.5, root_share=0.7, ragged=0.4, first_tooth=0, painted_teeth=d["teeth"], other_flank_painted=1, polarity=0, streak_u=3, streak_v=16, streak_lean=0, fleck=0, blotch=0, uneven=0, reach=0.25, over=0, under=0, scatter_u=0.012, scatter_v=0.010,
+             bare=0.15, top_share=0.5, root_share=0.7, ragged=0.4, first_tooth=0, painted_teeth=d["teeth"], other_flank_painted=1, polarity=0, streak_u=3, streak_v=16, streak_lean=0, fleck=0, blotch=0, uneven=0, reach=0.25, scatter_u=0.012, scatter_v=0.010,
              rim=0.7, slide=0.4, has_patch=1, stain=0.6, tanfov=18 / 28, _seed=a.seed)
     w, h = 1600, 1200
     for side, name in enumerate(("drive", "coast")):
@@ -299,7 +299,7 @@ def apart(a, render, pool):
                 return
             seed += 1
             r = np.random.default_rng(seed + 500)
-            d = scenes.scene(seed, {"no_compound": "clean", "not_wiped": "unrolled"}.get(fault, "painted"))
+            d = scenes.scene(seed, {"no_compound": "clean", "not_wiped": "unrolled"}.get(fault, "painted"), plain=a.plain)
             dist = d["focus"]
             d.update(_seed=seed, polarity=0, other_flank_painted=1, aperture=r.uniform(0.05, 0.5), streak=min(d["streak"], 0.6), opacity=max(d["opacity"], 2.2), bare=min(d["bare"], 0.25), blotch=min(d["blotch"], 0.34))
             d["patch"][:, 7] = np.minimum(d["patch"][:, 7], 0.1)
@@ -332,6 +332,7 @@ def main():
     a.add_argument("--seed", type=int)
     a.add_argument("--spp", type=int)
     a.add_argument("--count", type=int, default=40)
+    a.add_argument("--plain", action="store_true", help="scenes as in the first sets (scenes.py)")
     a.add_argument("--seconds", type=float, default=90)
     a = a.parse_args()
     a.seed = a.seed if a.seed is not None else {"pair": 8_900_000, "apart": 9_000_000}[a.what]

@@ -116,8 +116,21 @@ def steel(r, d):
     d.update(other=grey(0.01, 0.35, 0.12), other_rough=r.uniform(0.25, 0.8), other_f0=r.uniform(0.03, 0.4))
 
 
-def scene(seed, kind=None, make_gear=gear):
-    """kind: None = usual mix, 'clean' = no compound, 'unrolled' = compound without a patch, 'empty' = no gear."""
+def run_on(r, d):
+    """Profiles that are curved, edges that do not show where the flank ends, and coats that do not end there."""
+    # some breaks reach farther down the flank than into the land, and some are hardly rounder than an edge where they begin
+    d["edge_land"] = 1.0 if r.random() < 0.5 else r.uniform(0.3, 1)
+    d["edge_power"] = 2.0 if r.random() < 0.4 else r.uniform(2, 6)
+    # the profile of generated gears is curved (h / 8 rho of the equivalent cylindrical gear), that of others straight
+    d["bulge"] = 0.0 if r.random() < 0.25 else r.uniform(0, 0.02)
+    d["over"], d["under"] = [0.0 if r.random() < 0.15 else r.uniform(0, 0.3) for _ in range(2)]
+    if r.random() < 0.5:
+        d["reach"] = 1.0        # the brush went right over the teeth
+
+
+def scene(seed, kind=None, make_gear=gear, plain=False):
+    """kind: None = usual mix, 'clean' = no compound, 'unrolled' = compound without a patch, 'empty' = no gear. plain: straight profiles, round or flat
+    edges, coats that change where the flank ends, as in the first sets of photos and the trainings until then."""
     r = np.random.default_rng(seed)
     d = make_gear(r)
     kind = kind or r.choice(["painted", "clean", "unrolled", "empty"], p=[0.86, 0.05, 0.05, 0.04])
@@ -249,13 +262,8 @@ def scene(seed, kind=None, make_gear=gear):
     if r.random() < 0.5:
         d["ke"] = min(r.uniform(0.04, 0.17) * (d["am"] + d["bm"]), 0.42 * d.get("_top", 1))
     d["edge_flat"] = float(r.random() < 0.5)
-    # some breaks reach farther down the flank than into the land, and some are hardly rounder than an edge where they begin
-    d["edge_land"] = 1.0 if r.random() < 0.5 else r.uniform(0.3, 1)
-    d["edge_power"] = 2.0 if r.random() < 0.4 else r.uniform(2, 6)
-    # the profile of generated gears is curved (h / 8 rho of the equivalent cylindrical gear), that of others straight
-    d["bulge"] = 0.0 if r.random() < 0.25 else r.uniform(0, 0.02)
-    d["over"], d["under"] = [0.0 if r.random() < 0.15 else r.uniform(0, 0.3) for _ in range(2)]
-    if r.random() < 0.5:
-        d["reach"] = 1.0        # the brush went right over the teeth
+    d.update(bulge=0, edge_land=1, edge_power=2, over=0, under=0)
+    if not plain:
+        run_on(r, d)
     d["_kind"], d["_mid"] = kind, mid
     return d
