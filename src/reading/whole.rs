@@ -56,13 +56,20 @@ const WORST_MISFIT: f64 = 0.04;
 /// Reads a photo: on its marked flanks if there are marks, else on the flanks found in it.
 pub fn read_photo(photo: &Photo, asked: &Asked) -> OutlinedReading {
     let marks = asked.marks.clone().unwrap_or_default();
+    if marks.teeth.is_empty() {
+        read_found(photo, asked, &marks)
+    } else {
+        read_marked(photo, asked, &marks)
+    }
+}
+
+/// What is known before patches are looked at, with what the flanks themselves tell.
+fn known(asked: &Asked, marks: &Marks, side: Option<Side>, hand: Option<Hand>) -> Known {
     let given = asked.flank.map(|side| (side, Source::Given));
     let marked = marks.flank.map(|side| (side, Source::Marked));
-    let known = |inferred: Option<Side>, hand: Option<Hand>| Known {
-        flank: given
-            .or(marked)
-            .or(inferred.map(|side| (side, Source::Inferred)))
-            .map(|(side, source)| FlankSide { side, source }),
+    let inferred = side.map(|side| (side, Source::Inferred));
+    Known {
+        flank: (given.or(marked).or(inferred)).map(|(side, source)| FlankSide { side, source }),
         polarity: asked.polarity.or(marks.polarity),
         hand: hand.map(|hand| if asked.mirrored { hand.other() } else { hand }),
         drawn: if marks.teeth.is_empty() {
@@ -70,30 +77,36 @@ pub fn read_photo(photo: &Photo, asked: &Asked) -> OutlinedReading {
         } else {
             Drawn::Marked
         },
-    };
-    if marks.teeth.is_empty() {
-        let help = Help {
-            form: (asked.flank.or(marks.flank)).map(|side| form_of(side, asked.drives_on)),
-            ..asked.help
-        };
-        let refused = |reasons| unreadable(photo, known(None, None), reasons);
-        let read_with = |look: &Look| match look.find(&help) {
-            Ok(found) => {
-                let side = side_of(found.form, asked.drives_on);
-                let said = known(Some(side), found.hand);
-                let mut read = read_outlined(photo, &found.outlines, said);
-                let mut doubts = found.doubts;
-                doubts.extend(doubt_of_hand(read.reading.hand, asked));
-                read.doubt(doubts);
-                read
-            }
-            Err(reasons) => refused(reasons),
-        };
-        return match Look::at(photo) {
-            Ok(look) => better_told(read_with(&look), || read_with(&look.again())),
-            Err(reasons) => refused(reasons),
-        };
     }
+}
+
+/// Reads a photo on the flanks found in it; the marks may say which they are.
+fn read_found(photo: &Photo, asked: &Asked, marks: &Marks) -> OutlinedReading {
+    let help = Help {
+        form: (asked.flank.or(marks.flank)).map(|side| form_of(side, asked.drives_on)),
+        ..asked.help
+    };
+    let refused = |reasons| unreadable(photo, known(asked, marks, None, None), reasons);
+    let read_with = |look: &Look| match look.find(&help) {
+        Ok(found) => {
+            let side = side_of(found.form, asked.drives_on);
+            let said = known(asked, marks, Some(side), found.hand);
+            let mut read = read_outlined(photo, &found.outlines, said);
+            let mut doubts = found.doubts;
+            doubts.extend(doubt_of_hand(read.reading.hand, asked));
+            read.doubt(doubts);
+            read
+        }
+        Err(reasons) => refused(reasons),
+    };
+    match Look::at(photo) {
+        Ok(look) => better_told(read_with(&look), || read_with(&look.again())),
+        Err(reasons) => refused(reasons),
+    }
+}
+
+/// Reads a photo on its marked flanks.
+fn read_marked(photo: &Photo, asked: &Asked, marks: &Marks) -> OutlinedReading {
     let fit = gear_fit::fit(photo, &marks.teeth).filter(|fit| fit.misfit < WORST_MISFIT);
     let outlines: Vec<Outline> = marks
         .teeth
@@ -106,19 +119,16 @@ pub fn read_photo(photo: &Photo, asked: &Asked) -> OutlinedReading {
         .collect();
     let spoken = fit.filter(speaks).map(|fit| fit.kind);
     let inferred = spoken.map(|kind| side_of(kind.form, asked.drives_on));
-    let said = known(inferred, spoken.map(|kind| kind.hand));
+    let said = known(asked, marks, inferred, spoken.map(|kind| kind.hand));
     let mut read = read_outlined(photo, &outlines, said);
     let doubt = doubt_of_hand(read.reading.hand, asked);
     read.doubt(doubt.into_iter().collect());
     read
 }
 
-/// Doubts that a second look at the flanks may end: where they lie, and whose they are. Others are of the photo.
-const MAY_BE_THE_LOOK: [ReasonCode; 3] = [
-    ReasonCode::TeethDisagree,
-    ReasonCode::FewTeeth,
-    ReasonCode::WhichFlank,
-];
+/// Doubts that a second look at the flanks may end: where they lie. Others are of the photo; which flank is meant
+/// is asked.
+const MAY_BE_THE_LOOK: [ReasonCode; 2] = [ReasonCode::TeethDisagree, ReasonCode::FewTeeth];
 
 /// What the first look told, unless it was in doubt about the flanks and the second is not. A photo that was refused
 /// is refused: two looks at one that cannot be read are two chances to be wrong.
@@ -210,15 +220,15 @@ mod tests {
 
     #[test]
     fn a_second_look_is_for_doubts_about_the_flanks() {
-        use ReasonCode::{Glare, NoPatch, TeethDisagree, WhichFlank};
+        use ReasonCode::{FewTeeth, NoPatch, TeethDisagree, WhichFlank};
         use Status::{Read, Unreadable, Unsure};
         assert_eq!(taken(Read, &[], Read), ("first".into(), false));
-        let flanks = [TeethDisagree, WhichFlank];
+        let flanks = [TeethDisagree, FewTeeth];
         assert_eq!(taken(Unsure, &flanks, Read), ("second".into(), true));
         assert_eq!(taken(Unsure, &flanks, Unsure), ("first".into(), true));
         assert_eq!(taken(Unsure, &flanks, Unreadable), ("first".into(), true));
-        let glare = [TeethDisagree, Glare];
-        assert_eq!(taken(Unsure, &glare, Read), ("first".into(), false));
+        let side = [TeethDisagree, WhichFlank];
+        assert_eq!(taken(Unsure, &side, Read), ("first".into(), false));
         assert_eq!(taken(Unreadable, &[NoPatch], Read), ("first".into(), false));
     }
 }
