@@ -4,6 +4,7 @@ use super::combine::Combined;
 use super::held::Drawn;
 use super::{FlankSide, Reason, ReasonCode, Status};
 use crate::flank::Outline;
+use crate::frames::FlankPoint;
 use crate::photo::{Photo, quality::Quality};
 use crate::segment::{FoundPatch, SeenCompound};
 
@@ -64,6 +65,11 @@ pub(super) fn judge(judged: &Judged) -> (Status, Vec<Reason>) {
         Status::Unsure
     };
     (status, doubts)
+}
+
+/// Whether a centre with this standard uncertainty is too uncertain for shims to be chosen by it.
+pub(super) fn too_uncertain(deviation: FlankPoint) -> bool {
+    deviation.length > MOST_UNCERTAIN.0 || deviation.height > MOST_UNCERTAIN.1
 }
 
 /// A reason with its usual words.
@@ -206,11 +212,7 @@ fn doubts(judged: &Judged) -> Vec<Reason> {
         );
     }
     let (spread, unsure) = (mean.spread, combined.uncertainty);
-    if spread.length > MOST_SPREAD.0
-        || spread.height > MOST_SPREAD.1
-        || unsure.length > MOST_UNCERTAIN.0
-        || unsure.height > MOST_UNCERTAIN.1
-    {
+    if spread.length > MOST_SPREAD.0 || spread.height > MOST_SPREAD.1 || too_uncertain(unsure) {
         say(
             ReasonCode::TeethDisagree,
             format!(
@@ -251,7 +253,7 @@ pub(super) fn colour_word(light: [f64; 3]) -> &'static str {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::frames::{FlankPoint, PhotoPoint};
+    use crate::frames::PhotoPoint;
     use crate::photo::linear_from_srgb;
 
     #[test]

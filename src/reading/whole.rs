@@ -1,9 +1,10 @@
 //! A photo, with or without marks → its reading.
 
 use super::outlined::{Known, OutlinedReading, read_outlined, unreadable};
+use super::reasons::too_uncertain;
 use super::{Drawn, FlankSide, Polarity, Reason, ReasonCode, Source, Status, reason};
 use crate::flank::Outline;
-use crate::flank::find::{Help, Look};
+use crate::flank::find::{Found, Help, Look};
 use crate::flank::gear_fit::{self, GearFit};
 use crate::flank::marks::Marks;
 use crate::frames::Side;
@@ -87,7 +88,7 @@ fn read_found(photo: &Photo, asked: &Asked, marks: &Marks) -> OutlinedReading {
         ..asked.help
     };
     let refused = |reasons| unreadable(photo, known(asked, marks, None, None), reasons);
-    let read_with = |look: &Look| match look.find(&help) {
+    let read_on = |found: Result<Found, Vec<Reason>>| match found {
         Ok(found) => {
             let side = side_of(found.form, asked.drives_on);
             let said = known(asked, marks, Some(side), found.hand);
@@ -99,10 +100,16 @@ fn read_found(photo: &Photo, asked: &Asked, marks: &Marks) -> OutlinedReading {
         }
         Err(reasons) => refused(reasons),
     };
-    match Look::at(photo) {
-        Ok(look) => better_told(read_with(&look), || read_with(&look.again())),
-        Err(reasons) => refused(reasons),
+    let look = match Look::at(photo) {
+        Ok(look) => look,
+        Err(reasons) => return refused(reasons),
+    };
+    let first = look.find(&help);
+    let again = || look.again().find(&help);
+    if first.as_ref().is_ok_and(lie_in_doubt) {
+        return read_on(again().or(first));
     }
+    better_told(read_on(first), || read_on(again()))
 }
 
 /// Reads a photo on its marked flanks.
@@ -129,6 +136,14 @@ fn read_marked(photo: &Photo, asked: &Asked, marks: &Marks) -> OutlinedReading {
 /// Doubts that a second look at the flanks may end: where they lie. Others are of the photo; which flank is meant
 /// is asked.
 const MAY_BE_THE_LOOK: [ReasonCode; 2] = [ReasonCode::TeethDisagree, ReasonCode::FewTeeth];
+
+/// Whether it is in doubt where the flanks lie, and not whose they are, before their patches are looked at: whatever
+/// those tell, the reading would be unsure.
+fn lie_in_doubt(found: &Found) -> bool {
+    let by_flanks = |doubt: &Reason| MAY_BE_THE_LOOK.contains(&doubt.code);
+    let uncertain = found.outlines.iter().any(|o| too_uncertain(o.doubt));
+    found.doubts.iter().all(by_flanks) && (uncertain || !found.doubts.is_empty())
+}
 
 /// What the first look told, unless it was in doubt about the flanks and the second is not. A photo that was refused
 /// is refused: two looks at one that cannot be read are two chances to be wrong.
@@ -198,6 +213,7 @@ fn form_of(side: Side, drives_on: FlankForm) -> FlankForm {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::frames::{FlankPoint, PhotoPoint};
     use image::RgbImage;
 
     fn told(status: Status, codes: &[ReasonCode], path: &str) -> OutlinedReading {
@@ -216,6 +232,28 @@ mod tests {
             told(second, &[], "second")
         });
         (read.reading.photo.path, looked_again)
+    }
+
+    fn found(deviation: f64, codes: &[ReasonCode]) -> Found {
+        let doubt = FlankPoint::new(deviation, deviation);
+        Found {
+            outlines: vec![Outline::from_map(0.2, doubt, |at| {
+                PhotoPoint::new(100.0 + 50.0 * at.length, 80.0 - 10.0 * at.height)
+            })],
+            form: FlankForm::Convex,
+            hand: None,
+            doubts: codes.iter().map(|&code| reason(code, "")).collect(),
+        }
+    }
+
+    #[test]
+    fn flanks_lie_in_doubt_where_no_patch_could_make_it_less() {
+        use ReasonCode::{TeethDisagree, WhichFlank};
+        assert!(!lie_in_doubt(&found(0.05, &[])));
+        assert!(lie_in_doubt(&found(0.1, &[])));
+        assert!(lie_in_doubt(&found(0.05, &[TeethDisagree])));
+        assert!(!lie_in_doubt(&found(0.05, &[WhichFlank])));
+        assert!(!lie_in_doubt(&found(0.1, &[WhichFlank])));
     }
 
     #[test]
