@@ -259,8 +259,9 @@ FN float film_at(const Scene &s, const FlankAt &f, bool on_flank, bool &in_patch
     bare *= smooth(0, 0.6f, edge + s.ragged * 4 * (st2 - 0.55f) + 0.3f);
     thick *= bare;
     // the flank's coat runs on past its ends: where it stops says little of where the flank does
-    float sway = 0.3f + 1.4f * noise2(f.u * 4 + f.tooth * 3, 5, k + 93), past = f.v > 0.5f ? f.v - 1 : -f.v, reached = (f.v > 0.5f ? s.over : s.under) * sway;
-    if (!on_flank && reached > 0 && past < reached) return thick;
+    float sway = 0.3f + 1.4f * noise2(f.u * 4 + f.tooth * 3, 5, k + 93);
+    bool runs_on = s.over + s.under > 0 && f.v > -s.under * sway && f.v < 1 + s.over * sway;
+    if (!on_flank && runs_on) return thick;
     if (!on_flank) {
         float share = f.v > 0.5f ? s.top_share : s.root_share;
         return thick * smooth(1 - share - 0.1f, 1 - share + 0.1f, noise2(f.u * 5 + f.tooth * 3, f.v * 3, k + 91));
