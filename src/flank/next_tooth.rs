@@ -4,9 +4,9 @@ use super::gear_fit::GearFit;
 use crate::frames::{FlankPoint, PhotoPoint};
 use std::f64::consts::TAU;
 
-/// Thickness of a tooth at its tip, face widths: a tenth of the face width is usual on ring gears
-/// (common practice, no source).
-const TOP_LAND: f64 = 0.1;
+/// Thickness of a tooth at its tip, face widths: of a narrow one. Ring gears have 0.02 … 0.1 (common practice, no
+/// source); what a wider land hides looks like a strip of a tooth, but a patch that is taken for hidden is lost.
+const TOP_LAND: f64 = 0.03;
 
 /// Angles from one tooth to the next, radians: ring gears have some 20 … 80 teeth (common practice, no source).
 pub(super) const PITCHES: (f64, f64) = (TAU / 80.0, TAU / 20.0);
