@@ -149,6 +149,8 @@ def fit(net, a, sample, loss_of, names):
         step += 1
         if step % 500 == 0 and RANK == 0:
             print("%5d %4.0f s  %s" % (step, time.time() - t0, said(names, mean)), flush=True)
+            os.makedirs(a.out, exist_ok=True)
+            torch.save(average.state_dict(), os.path.join(a.out, "so_far.pt"))      # a machine may be taken back before the end
     if WORLD > 1:   # each card's running means are of its own pictures
         for p in average.state_dict().values():
             if p.is_floating_point():
