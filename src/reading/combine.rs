@@ -34,7 +34,7 @@ pub struct Combined {
 const USUAL_SPREAD: FlankPoint = FlankPoint::new(0.012, 0.018);
 
 /// A tooth counts from this weight on.
-pub(super) const COUNTS: f64 = 0.25;
+const COUNTS: f64 = 0.25;
 
 /// Weights the teeth by how near they lie to their common middle and how alike their areas are,
 /// and takes the mean. Weights fall with the fourth power of the distance, so that one hidden or

@@ -1,10 +1,12 @@
 //! Outlined flanks of a photo → its reading.
 
-use super::combine::{COUNTS, Combined, ToothPatch, combine};
+use super::combine::{Combined, ToothPatch, combine};
 use super::held::{Drawn, half_width_90};
 use super::numbers::patch_numbers;
 use super::reasons::{self, Judged};
-use super::{Compound, FlankSide, PhotoFacts, Polarity, Reading, Reason, SCHEMA, Status, Tooth};
+use super::{
+    Compound, FlankSide, PhotoFacts, Polarity, Reading, Reason, ReasonCode, SCHEMA, Status, Tooth,
+};
 use crate::flank::rectify::{FINE_MAP_SIZE, MAP_SIZE};
 use crate::flank::{FlankMap, Outline};
 use crate::frames::FlankPoint;
@@ -13,9 +15,6 @@ use crate::photo::Photo;
 use crate::photo::quality::quality;
 use crate::segment::mask::{Mask, area, area_of_both};
 use crate::segment::{FoundPatch, SeenCompound, compound_on, film_on, find_patches};
-
-/// A tooth of whose patch more than this share is hidden cannot speak against the others.
-const HIDDEN: f64 = 0.3;
 
 /// Patches this plain on small maps need no finer look (DEVELOPERS.md, "The networks", has what finer looks
 /// gave).
@@ -58,47 +57,105 @@ impl OutlinedReading {
 /// Reads the patches on the outlined flanks of a photo: where small maps of them do not tell, or not
 /// plainly, on finer ones, if those tell.
 pub fn read_outlined(photo: &Photo, outlines: &[Outline], known: Known) -> OutlinedReading {
-    let flattened = |size| -> Vec<FlankMap> {
-        let flatten = |outline| FlankMap::new(photo, outline, size);
-        outlines.iter().map(flatten).collect()
-    };
-    let maps = flattened(MAP_SIZE);
-    let quality = quality(&maps);
-    let against = reasons::against_flanks(outlines, known.drawn, quality);
-    if !against.is_empty() {
-        let read = unreadable(
-            photo,
-            Known {
+    Glance::at(photo, outlines, known, Vec::new()).told()
+}
+
+/// What small maps of outlined flanks told.
+pub(super) struct Glance<'a> {
+    photo: &'a Photo,
+    known: Known,
+    /// Of the flanks, from before their patches were looked at.
+    doubts: Vec<Reason>,
+    read: OutlinedReading,
+    /// How plain the patches are, 0 … 1; `None` where finer maps could tell no more.
+    plainness: Option<f64>,
+}
+
+impl<'a> Glance<'a> {
+    pub(super) fn at(
+        photo: &'a Photo,
+        outlines: &[Outline],
+        known: Known,
+        doubts: Vec<Reason>,
+    ) -> Self {
+        let maps = flattened(photo, outlines, MAP_SIZE);
+        let against = reasons::against_flanks(outlines, known.drawn, quality(&maps));
+        let (read, plainness) = if against.is_empty() {
+            let (read, plainness) = read_maps(photo, outlines, known, &maps);
+            (read, Some(plainness))
+        } else {
+            let no_hand = Known {
                 hand: None,
                 ..known
-            },
-            against,
-        );
-        let outlines = outlines.to_vec();
-        return OutlinedReading { outlines, ..read };
+            };
+            let read = unreadable(photo, no_hand, against);
+            let outlines = outlines.to_vec();
+            (OutlinedReading { outlines, ..read }, None)
+        };
+        Self {
+            photo,
+            known,
+            doubts,
+            read,
+            plainness,
+        }
     }
-    let (small, plainness) = read_maps(photo, outlines, known, &maps);
-    best_told(small, plainness, || {
-        read_maps(photo, outlines, known, &flattened(FINE_MAP_SIZE)).0
-    })
+
+    /// One that finer maps add nothing to.
+    #[cfg(test)]
+    pub(super) fn final_word(photo: &'a Photo, read: OutlinedReading) -> Self {
+        Self {
+            photo,
+            known: Known::default(),
+            doubts: Vec::new(),
+            read,
+            plainness: None,
+        }
+    }
+
+    /// Whether it is unsure for reasons like these, and for no others.
+    pub(super) fn is_unsure_for(&self, reasons: &[ReasonCode]) -> bool {
+        let among = |doubt: &Reason| reasons.contains(&doubt.code);
+        let reading = &self.read.reading;
+        reading.status == Status::Unsure && reading.reasons.iter().chain(&self.doubts).all(among)
+    }
+
+    /// The reading, with a finer look where need be.
+    pub(super) fn told(self) -> OutlinedReading {
+        let finer = |outlines: &[Outline]| {
+            let maps = flattened(self.photo, outlines, FINE_MAP_SIZE);
+            read_maps(self.photo, outlines, self.known, &maps).0
+        };
+        let mut told = match self.plainness {
+            Some(plainness) => best_told(self.read, plainness, finer),
+            None => self.read,
+        };
+        told.doubt(self.doubts);
+        told
+    }
 }
 
 /// What small maps told, if plainly or if finer ones do not tell; those are looked at only where need be.
 fn best_told(
     small: OutlinedReading,
     plainness: f64,
-    finer: impl FnOnce() -> OutlinedReading,
+    finer: impl FnOnce(&[Outline]) -> OutlinedReading,
 ) -> OutlinedReading {
     let tells = |read: &OutlinedReading| read.reading.status == Status::Read;
     if tells(&small) && plainness > PLAIN_ENOUGH {
         return small;
     }
-    let finer = finer();
+    let finer = finer(&small.outlines);
     if tells(&small) && !tells(&finer) {
         small
     } else {
         finer
     }
+}
+
+fn flattened(photo: &Photo, outlines: &[Outline], size: (usize, usize)) -> Vec<FlankMap> {
+    let flatten = |outline| FlankMap::new(photo, outline, size);
+    outlines.iter().map(flatten).collect()
 }
 
 /// Reads the patches on flattened flanks, and says how plain they are, 0 … 1: the median of the flanks
@@ -147,14 +204,6 @@ fn read_maps(
             tooth.confidence = tooth.confidence.min(weight.max(0.0));
         }
     }
-    let against = patches
-        .iter()
-        .zip(&teeth)
-        .filter(|(patch, tooth)| {
-            let shown = patch.as_ref().is_some_and(|patch| patch.hidden < HIDDEN);
-            shown && tooth.confidence <= COUNTS
-        })
-        .count();
     let glare = glare_share(maps, &regions);
     let (status, reasons) = reasons::judge(&Judged {
         outlines,
@@ -165,7 +214,6 @@ fn read_maps(
         glare,
         flank: known.flank,
         drawn: known.drawn,
-        against,
     });
     let reading = assemble(photo, known, status, reasons, compound, teeth, combined);
     if reading.status == Status::Unreadable {
@@ -347,7 +395,7 @@ mod tests {
         };
         let best = |small, plainness, finer| {
             let asked = std::cell::Cell::new(false);
-            let best = best_told(read("small", small), plainness, || {
+            let best = best_told(read("small", small), plainness, |_| {
                 asked.set(true);
                 read("finer", finer)
             });

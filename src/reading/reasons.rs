@@ -20,8 +20,6 @@ pub(super) struct Judged<'a> {
     pub flank: Option<FlankSide>,
     /// Who drew the outlines.
     pub drawn: Drawn,
-    /// Teeth whose patch is all but wholly seen and yet does not count.
-    pub against: usize,
 }
 
 /// Smallest flank that can be read: length and height in full-size pixels.
@@ -49,8 +47,7 @@ const PLAIN: f64 = 0.6;
 const AGREED: f64 = 0.4;
 const ENOUGH: f64 = 1.0 / 3.0;
 
-/// On outlines that nobody drew so many teeth must tell, if others speak against them: one outline that is
-/// off must be outvoted.
+/// On outlines that nobody drew so many teeth must tell: one outline that is off must be outvoted.
 const FEWEST_FOUND: usize = 3;
 
 /// The status of a reading and the reasons for it.
@@ -205,10 +202,10 @@ fn doubts(judged: &Judged) -> Vec<Reason> {
             ReasonCode::FewTeeth,
             "Only one tooth could be read. Show at least two painted teeth; three or more make the reading sure.".into(),
         );
-    } else if judged.drawn == Drawn::Found && mean.teeth < FEWEST_FOUND && judged.against > 0 {
+    } else if judged.drawn == Drawn::Found && mean.teeth < FEWEST_FOUND {
         say(
             ReasonCode::FewTeeth,
-            "The patch was read on two teeth, and others show it elsewhere. Show more painted teeth whole, or mark the flanks.".into(),
+            "The patch could be read on two teeth only. Show at least three painted teeth whole, or mark the flanks.".into(),
         );
     }
     let (spread, unsure) = (mean.spread, combined.uncertainty);
@@ -252,9 +249,15 @@ pub(super) fn colour_word(light: [f64; 3]) -> &'static str {
 
 #[cfg(test)]
 mod tests {
+    use super::super::combine::{ToothPatch, combine};
+    use super::super::numbers::patch_numbers;
+    use super::super::{Polarity, Source};
     use super::*;
-    use crate::frames::PhotoPoint;
+    use crate::frames::{PhotoPoint, Side};
     use crate::photo::linear_from_srgb;
+    use crate::segment::mask::Mask;
+    use image::RgbImage;
+    use ndarray::s;
 
     #[test]
     fn found_flanks_may_be_burnt_out_less_than_marked_ones() {
@@ -274,6 +277,54 @@ mod tests {
         assert_eq!(codes(Drawn::Found, 0.5), [ReasonCode::BurntOut]);
         assert_eq!(codes(Drawn::Marked, 0.65), [ReasonCode::BurntOut]);
         assert_eq!(codes(Drawn::Found, 0.4), []);
+    }
+
+    /// Doubts about a patch that so many teeth show alike.
+    fn doubts_of(drawn: Drawn, teeth: usize) -> Vec<ReasonCode> {
+        let small = FlankPoint::new(0.004, 0.006);
+        let mut region = Mask::from_elem((48, 128), false);
+        region.slice_mut(s![16..32, 40..90]).fill(true);
+        let tooth = ToothPatch {
+            patch: patch_numbers(&region, 0.2).unwrap(),
+            band: small,
+            doubt: small,
+            confidence: 1.0,
+        };
+        let compound = SeenCompound {
+            polarity: Polarity::Wiped,
+            polarity_sure: 1.0,
+            light: [0.6, 0.4, 0.1],
+            beside: 0.9,
+            in_patch: 0.1,
+            coverage: 0.8,
+        };
+        let outline = Outline::from_map(0.2, small, |place| {
+            PhotoPoint::new(100.0 + 200.0 * place.length, 200.0 - 40.0 * place.height)
+        });
+        let combined = combine(&vec![tooth; teeth]);
+        let photo = Photo::from_pixels("drawn", RgbImage::new(400, 300));
+        let judged = Judged {
+            outlines: &vec![outline; teeth],
+            photo: &photo,
+            compound: Some(&compound),
+            patches: &[],
+            combined: combined.as_ref(),
+            glare: 0.0,
+            flank: Some(FlankSide {
+                side: Side::Drive,
+                source: Source::Given,
+            }),
+            drawn,
+        };
+        doubts(&judged).iter().map(|doubt| doubt.code).collect()
+    }
+
+    #[test]
+    fn two_teeth_tell_if_they_are_marked_and_three_if_they_were_found() {
+        assert_eq!(doubts_of(Drawn::Marked, 1), [ReasonCode::FewTeeth]);
+        assert_eq!(doubts_of(Drawn::Marked, 2), []);
+        assert_eq!(doubts_of(Drawn::Found, 2), [ReasonCode::FewTeeth]);
+        assert_eq!(doubts_of(Drawn::Found, 3), []);
     }
 
     #[test]

@@ -1,6 +1,6 @@
 //! A photo, with or without marks → its reading.
 
-use super::outlined::{Known, OutlinedReading, read_outlined, unreadable};
+use super::outlined::{Glance, Known, OutlinedReading, read_outlined, unreadable};
 use super::reasons::too_uncertain;
 use super::{Drawn, FlankSide, Polarity, Reason, ReasonCode, Source, Status, reason};
 use crate::flank::Outline;
@@ -57,11 +57,14 @@ const WORST_MISFIT: f64 = 0.04;
 /// Reads a photo: on its marked flanks if there are marks, else on the flanks found in it.
 pub fn read_photo(photo: &Photo, asked: &Asked) -> OutlinedReading {
     let marks = asked.marks.clone().unwrap_or_default();
-    if marks.teeth.is_empty() {
+    let mut read = if marks.teeth.is_empty() {
         read_found(photo, asked, &marks)
     } else {
         read_marked(photo, asked, &marks)
-    }
+    };
+    let doubt = doubt_of_hand(read.reading.hand, asked);
+    read.doubt(doubt.into_iter().collect());
+    read
 }
 
 /// What is known before patches are looked at, with what the flanks themselves tell.
@@ -87,29 +90,24 @@ fn read_found(photo: &Photo, asked: &Asked, marks: &Marks) -> OutlinedReading {
         form: (asked.flank.or(marks.flank)).map(|side| form_of(side, asked.drives_on)),
         ..asked.help
     };
-    let refused = |reasons| unreadable(photo, known(asked, marks, None, None), reasons);
-    let read_on = |found: Result<Found, Vec<Reason>>| match found {
-        Ok(found) => {
-            let side = side_of(found.form, asked.drives_on);
-            let said = known(asked, marks, Some(side), found.hand);
-            let mut read = read_outlined(photo, &found.outlines, said);
-            let mut doubts = found.doubts;
-            doubts.extend(doubt_of_hand(read.reading.hand, asked));
-            read.doubt(doubts);
-            read
-        }
-        Err(reasons) => refused(reasons),
+    let looked = Look::at(photo).and_then(|look| {
+        let first = look.find(&help)?;
+        Ok((look, first))
+    });
+    let (look, first) = match looked {
+        Ok(looked) => looked,
+        Err(reasons) => return unreadable(photo, known(asked, marks, None, None), reasons),
     };
-    let look = match Look::at(photo) {
-        Ok(look) => look,
-        Err(reasons) => return refused(reasons),
+    let glance = |found: Found| {
+        let side = side_of(found.form, asked.drives_on);
+        let said = known(asked, marks, Some(side), found.hand);
+        Glance::at(photo, &found.outlines, said, found.doubts)
     };
-    let first = look.find(&help);
     let again = || look.again().find(&help);
-    if first.as_ref().is_ok_and(lie_in_doubt) {
-        return read_on(again().or(first));
+    if lie_in_doubt(&first) {
+        return glance(again().unwrap_or(first)).told();
     }
-    better_told(read_on(first), || read_on(again()))
+    better_told(glance(first), || Some(glance(again().ok()?).told()))
 }
 
 /// Reads a photo on its marked flanks.
@@ -127,10 +125,7 @@ fn read_marked(photo: &Photo, asked: &Asked, marks: &Marks) -> OutlinedReading {
     let spoken = fit.filter(speaks).map(|fit| fit.kind);
     let inferred = spoken.map(|kind| side_of(kind.form, asked.drives_on));
     let said = known(asked, marks, inferred, spoken.map(|kind| kind.hand));
-    let mut read = read_outlined(photo, &outlines, said);
-    let doubt = doubt_of_hand(read.reading.hand, asked);
-    read.doubt(doubt.into_iter().collect());
-    read
+    read_outlined(photo, &outlines, said)
 }
 
 /// Doubts that a second look at the flanks may end: where they lie. Others are of the photo; which flank is meant
@@ -145,23 +140,16 @@ fn lie_in_doubt(found: &Found) -> bool {
     found.doubts.iter().all(by_flanks) && (uncertain || !found.doubts.is_empty())
 }
 
-/// What the first look told, unless it was in doubt about the flanks and the second is not. A photo that was refused
-/// is refused: two looks at one that cannot be read are two chances to be wrong.
-fn better_told(
-    first: OutlinedReading,
-    second: impl FnOnce() -> OutlinedReading,
-) -> OutlinedReading {
-    let reading = &first.reading;
-    let by_flanks = |doubt: &Reason| MAY_BE_THE_LOOK.contains(&doubt.code);
-    if reading.status != Status::Unsure || !reading.reasons.iter().all(by_flanks) {
-        return first;
+/// What the first look at the flanks tells, unless small maps of it leave in doubt where they lie and the second tells.
+/// A photo that was refused is refused: two looks at one that cannot be read are two chances to be wrong.
+fn better_told(first: Glance, second: impl FnOnce() -> Option<OutlinedReading>) -> OutlinedReading {
+    if first.is_unsure_for(&MAY_BE_THE_LOOK)
+        && let Some(second) = second()
+        && second.reading.status == Status::Read
+    {
+        return second;
     }
-    let second = second();
-    if second.reading.status == Status::Read {
-        second
-    } else {
-        first
-    }
+    first.told()
 }
 
 /// What speaks against the photo when the gear in it spirals to the other hand than the card's.
@@ -216,6 +204,7 @@ mod tests {
     use crate::frames::{FlankPoint, PhotoPoint};
     use image::RgbImage;
 
+    /// A reading of that name, with these doubts.
     fn told(status: Status, codes: &[ReasonCode], path: &str) -> OutlinedReading {
         let photo = Photo::from_pixels(path, RgbImage::new(40, 30));
         let doubts = codes.iter().map(|&code| reason(code, "")).collect();
@@ -227,9 +216,11 @@ mod tests {
     /// Which look's word is taken, and whether there was a second one.
     fn taken(first: Status, codes: &[ReasonCode], second: Status) -> (String, bool) {
         let mut looked_again = false;
-        let read = better_told(told(first, codes, "first"), || {
+        let photo = Photo::from_pixels("drawn", RgbImage::new(40, 30));
+        let first = Glance::final_word(&photo, told(first, codes, "first"));
+        let read = better_told(first, || {
             looked_again = true;
-            told(second, &[], "second")
+            Some(told(second, &[], "second"))
         });
         (read.reading.photo.path, looked_again)
     }
