@@ -16,8 +16,8 @@ use crate::photo::quality::quality;
 use crate::segment::mask::{Mask, area, area_of_both};
 use crate::segment::{FoundPatch, SeenCompound, compound_on, film_on, find_patches};
 
-/// Patches this plain on small maps need no finer look (DEVELOPERS.md, "The networks", has what finer looks
-/// gave).
+/// Patches of found flanks that are this plain on small maps need no finer look (DEVELOPERS.md, "The networks",
+/// has what finer looks gave). Marked ones are always looked at finely: nothing had to be found, which leaves time for it.
 const PLAIN_ENOUGH: f64 = 0.8;
 
 /// What is known of a photo before its patches are looked at.
@@ -127,7 +127,10 @@ impl<'a> Glance<'a> {
             read_maps(self.photo, outlines, self.known, &maps).0
         };
         let mut told = match self.plainness {
-            Some(plainness) => best_told(self.read, plainness, finer),
+            Some(plainness) => {
+                let plain = self.known.drawn == Drawn::Found && plainness > PLAIN_ENOUGH;
+                best_told(self.read, plain, finer)
+            }
             None => self.read,
         };
         told.doubt(self.doubts);
@@ -138,11 +141,11 @@ impl<'a> Glance<'a> {
 /// What small maps told, if plainly or if finer ones do not tell; those are looked at only where need be.
 fn best_told(
     small: OutlinedReading,
-    plainness: f64,
+    plain: bool,
     finer: impl FnOnce(&[Outline]) -> OutlinedReading,
 ) -> OutlinedReading {
     let tells = |read: &OutlinedReading| read.reading.status == Status::Read;
-    if tells(&small) && plainness > PLAIN_ENOUGH {
+    if tells(&small) && plain {
         return small;
     }
     let finer = finer(&small.outlines);
@@ -393,21 +396,20 @@ mod tests {
             read.reading.status = status;
             read
         };
-        let best = |small, plainness, finer| {
+        let best = |small, plain, finer| {
             let asked = std::cell::Cell::new(false);
-            let best = best_told(read("small", small), plainness, |_| {
+            let best = best_told(read("small", small), plain, |_| {
                 asked.set(true);
                 read("finer", finer)
             });
             (best.reading.photo.path, asked.get())
         };
         use Status::{Read, Unreadable, Unsure};
-        let plain = PLAIN_ENOUGH + 0.1;
-        assert_eq!(best(Read, plain, Read), ("small".into(), false));
-        assert_eq!(best(Read, 0.5, Read), ("finer".into(), true));
-        assert_eq!(best(Read, 0.5, Unsure), ("small".into(), true));
-        assert_eq!(best(Unsure, plain, Read), ("finer".into(), true));
-        assert_eq!(best(Unsure, plain, Unreadable), ("finer".into(), true));
+        assert_eq!(best(Read, true, Read), ("small".into(), false));
+        assert_eq!(best(Read, false, Read), ("finer".into(), true));
+        assert_eq!(best(Read, false, Unsure), ("small".into(), true));
+        assert_eq!(best(Unsure, true, Read), ("finer".into(), true));
+        assert_eq!(best(Unsure, true, Unreadable), ("finer".into(), true));
     }
 
     #[test]
