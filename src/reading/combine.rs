@@ -33,6 +33,10 @@ pub struct Combined {
 /// throw each other out (shares of length and height).
 const USUAL_SPREAD: FlankPoint = FlankPoint::new(0.012, 0.018);
 
+/// Share of the spread of heights that does not average out: outlines that err from tooth to tooth err in common as
+/// well (DEVELOPERS.md, "The networks", has the errors). That of lengths does.
+const COMMON_OF_SPREAD: FlankPoint = FlankPoint::new(0.0, 0.5);
+
 /// A tooth counts from this weight on.
 const COUNTS: f64 = 0.25;
 
@@ -79,11 +83,19 @@ pub fn combine(teeth: &[ToothPatch]) -> Option<Combined> {
     let total: f64 = weights.iter().sum();
     let effective = total * total / weights.iter().map(|w| w * w).sum::<f64>();
     let part = |get: fn(&ToothPatch) -> f64| mean(&of(get), &weights);
-    // Among teeth the scatter averages out; threshold and outline err alike on all of them.
+    // Among teeth most of the scatter averages out; threshold and outline err alike on all of them.
     let few = few_teeth(effective);
-    let uncertain = |spread: f64, usual: f64, band: f64, doubt: f64| {
-        let scatter = (few * spread).max(usual);
-        (scatter * scatter / effective + band * band + doubt * doubt).sqrt()
+    let uncertain = |get: fn(FlankPoint) -> f64| {
+        let scatter = (few * get(spread)).max(get(USUAL_SPREAD));
+        let common = get(COMMON_OF_SPREAD) * get(spread);
+        let in_common = |of: fn(&ToothPatch) -> FlankPoint| {
+            let each: Vec<f64> = teeth.iter().map(|tooth| get(of(tooth))).collect();
+            mean(&each, &weights)
+        };
+        (scatter / effective.sqrt())
+            .hypot(common)
+            .hypot(in_common(|tooth| tooth.band))
+            .hypot(in_common(|tooth| tooth.doubt))
     };
     Some(Combined {
         mean: Mean {
@@ -100,20 +112,7 @@ pub fn combine(teeth: &[ToothPatch]) -> Option<Combined> {
                 .count()
                 .max(1),
         },
-        uncertainty: FlankPoint::new(
-            uncertain(
-                spread.length,
-                USUAL_SPREAD.length,
-                part(|t| t.band.length),
-                part(|t| t.doubt.length),
-            ),
-            uncertain(
-                spread.height,
-                USUAL_SPREAD.height,
-                part(|t| t.band.height),
-                part(|t| t.doubt.height),
-            ),
-        ),
+        uncertainty: FlankPoint::new(uncertain(|at| at.length), uncertain(|at| at.height)),
         weights,
     })
 }

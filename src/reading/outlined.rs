@@ -3,7 +3,7 @@
 use super::combine::{Combined, ToothPatch, combine};
 use super::held::{Drawn, half_width_90};
 use super::numbers::patch_numbers;
-use super::reasons::{self, Judged};
+use super::reasons::{self, Judged, reason};
 use super::{
     Compound, FlankSide, PhotoFacts, Polarity, Reading, Reason, ReasonCode, SCHEMA, Status, Tooth,
 };
@@ -51,6 +51,27 @@ impl OutlinedReading {
             self.reading.status = Status::Unsure;
         }
         self.reading.reasons.extend(doubts);
+    }
+
+    /// Another look at the same flanks is as much in doubt as the two differ.
+    fn doubt_by(&mut self, other: &Reading) {
+        let (Some(mine), Some(others)) = (self.reading.mean, other.mean) else {
+            return;
+        };
+        let apart = FlankPoint::new(
+            (mine.centre.length - others.centre.length).abs(),
+            (mine.centre.height - others.centre.height).abs(),
+        );
+        if let Some(uncertainty) = &mut self.reading.uncertainty {
+            uncertainty.length = uncertainty.length.hypot(apart.length);
+            uncertainty.height = uncertainty.height.hypot(apart.height);
+        }
+        if reasons::too_far_apart(apart) {
+            self.doubt(vec![reason(
+                ReasonCode::TeethDisagree,
+                "Looked at coarsely and finely, the flanks show the patch in different places. Paint afresh, roll again, and take the photo nearer or at its full size.",
+            )]);
+        }
     }
 }
 
@@ -148,11 +169,14 @@ fn best_told(
     if tells(&small) && plain {
         return small;
     }
-    let finer = finer(&small.outlines);
-    if tells(&small) && !tells(&finer) {
-        small
-    } else {
-        finer
+    let mut finer = finer(&small.outlines);
+    match (tells(&small), tells(&finer)) {
+        (true, false) => small,
+        (true, true) => {
+            finer.doubt_by(&small.reading);
+            finer
+        }
+        _ => finer,
     }
 }
 

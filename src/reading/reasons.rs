@@ -37,7 +37,7 @@ const LEAST_BRIGHTNESS: f64 = 0.025;
 /// Burnt-out share of the patch from which its edge is in doubt.
 const MOST_GLARE: f64 = 0.25;
 /// Largest standard uncertainty of the mean centre with which shims are chosen.
-const MOST_UNCERTAIN: (f64, f64) = (0.078, 0.083);
+const MOST_UNCERTAIN: (f64, f64) = (0.078, 0.089);
 /// Largest standard deviation among teeth that is still one patch.
 const MOST_SPREAD: (f64, f64) = (0.07, 0.12);
 
@@ -67,6 +67,11 @@ pub(super) fn judge(judged: &Judged) -> (Status, Vec<Reason>) {
 /// Whether a centre with this standard uncertainty is too uncertain for shims to be chosen by it.
 pub(super) fn too_uncertain(deviation: FlankPoint) -> bool {
     deviation.length > MOST_UNCERTAIN.0 || deviation.height > MOST_UNCERTAIN.1
+}
+
+/// Whether centres so far apart, of teeth or of looks, are those of no one patch.
+pub(super) fn too_far_apart(centres: FlankPoint) -> bool {
+    centres.length > MOST_SPREAD.0 || centres.height > MOST_SPREAD.1
 }
 
 /// A reason with its usual words.
@@ -209,7 +214,7 @@ fn doubts(judged: &Judged) -> Vec<Reason> {
         );
     }
     let (spread, unsure) = (mean.spread, combined.uncertainty);
-    if spread.length > MOST_SPREAD.0 || spread.height > MOST_SPREAD.1 || too_uncertain(unsure) {
+    if too_far_apart(spread) || too_uncertain(unsure) {
         say(
             ReasonCode::TeethDisagree,
             format!(
