@@ -205,6 +205,27 @@ mod tests {
     }
 
     #[test]
+    fn half_of_the_spread_of_heights_remains_and_none_of_that_of_lengths() {
+        let off = |way: usize| if way % 2 == 0 { 0.04 } else { -0.04 };
+        let doubt_of = |count: usize| {
+            let teeth: Vec<_> = (0..count)
+                .map(|i| tooth(0.5 + off(i), 0.5 + off(i / 2)))
+                .collect();
+            combine(&teeth).unwrap().uncertainty
+        };
+        let many = doubt_of(4000);
+        assert!(
+            (many.length - 0.002f64.hypot(0.003)).abs() < 3e-4,
+            "{many:?}"
+        );
+        assert!(
+            (many.height - 0.02f64.hypot(0.003).hypot(0.006)).abs() < 3e-4,
+            "{many:?}"
+        );
+        assert!(doubt_of(8).height > many.height + 0.001);
+    }
+
+    #[test]
     fn no_teeth_have_no_mean() {
         assert!(combine(&[]).is_none());
     }

@@ -384,6 +384,7 @@ fn glare_share(maps: &[FlankMap], regions: &[Option<Mask>]) -> f64 {
 
 #[cfg(test)]
 mod tests {
+    use super::super::Mean;
     use super::*;
     use crate::frames::PhotoPoint;
     use image::RgbImage;
@@ -434,6 +435,33 @@ mod tests {
         assert_eq!(best(Read, false, Unsure), ("small".into(), true));
         assert_eq!(best(Unsure, true, Read), ("finer".into(), true));
         assert_eq!(best(Unsure, true, Unreadable), ("finer".into(), true));
+    }
+
+    #[test]
+    fn looks_that_differ_doubt_each_other_and_far_apart_they_tell_nothing() {
+        let look = |length: f64, height: f64| {
+            let photo = Photo::from_pixels("drawn", RgbImage::new(8, 8));
+            let mut read = unreadable(&photo, Known::default(), Vec::new());
+            let centre = FlankPoint::new(length, height);
+            read.reading.status = Status::Read;
+            read.reading.uncertainty = Some(FlankPoint::new(0.03, 0.04));
+            read.reading.mean = Some(Mean {
+                centre,
+                extent: FlankPoint::new(0.5, 0.5),
+                lean_deg: 0.0,
+                spread: FlankPoint::new(0.01, 0.01),
+                teeth: 4,
+            });
+            read
+        };
+        let mut near = look(0.54, 0.53);
+        near.doubt_by(&look(0.5, 0.5).reading);
+        let widened = near.reading.uncertainty.unwrap();
+        assert!((widened.length - 0.05).abs() < 1e-9 && (widened.height - 0.05).abs() < 1e-9);
+        assert_eq!(near.reading.status, Status::Read);
+        let mut far = look(0.6, 0.5);
+        far.doubt_by(&look(0.5, 0.5).reading);
+        assert_eq!(far.reading.status, Status::Unsure);
     }
 
     #[test]
