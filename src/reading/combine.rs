@@ -206,7 +206,7 @@ mod tests {
 
     #[test]
     fn half_of_the_spread_of_heights_remains_and_none_of_that_of_lengths() {
-        let off = |way: usize| if way % 2 == 0 { 0.04 } else { -0.04 };
+        let off = |way: usize| if way.is_multiple_of(2) { 0.04 } else { -0.04 };
         let doubt_of = |count: usize| {
             let teeth: Vec<_> = (0..count)
                 .map(|i| tooth(0.5 + off(i), 0.5 + off(i / 2)))
