@@ -50,6 +50,9 @@ const ENOUGH: f64 = 1.0 / 3.0;
 /// On outlines that nobody drew so many teeth must tell: one outline that is off must be outvoted.
 const FEWEST_FOUND: usize = 3;
 
+/// As few found flanks hardly tell how well a gear fits them: largest standard uncertainty of their length.
+const MOST_UNCERTAIN_OF_FEWEST: f64 = 0.055;
+
 /// The status of a reading and the reasons for it.
 pub(super) fn judge(judged: &Judged) -> (Status, Vec<Reason>) {
     if let Some(against) = against_patches(judged) {
@@ -202,6 +205,7 @@ fn doubts(judged: &Judged) -> Vec<Reason> {
         );
     }
     let mean = &combined.mean;
+    let (spread, unsure) = (mean.spread, combined.uncertainty);
     if mean.teeth < 2 {
         say(
             ReasonCode::FewTeeth,
@@ -212,8 +216,15 @@ fn doubts(judged: &Judged) -> Vec<Reason> {
             ReasonCode::FewTeeth,
             "The patch could be read on two teeth only. Show at least three painted teeth whole, or mark the flanks.".into(),
         );
+    } else if judged.drawn == Drawn::Found
+        && mean.teeth == FEWEST_FOUND
+        && unsure.length > MOST_UNCERTAIN_OF_FEWEST
+    {
+        say(
+            ReasonCode::FewTeeth,
+            "The patch could be read on three teeth only, and where their ends lie is not sure. Show more painted teeth whole, or mark the flanks.".into(),
+        );
     }
-    let (spread, unsure) = (mean.spread, combined.uncertainty);
     if too_far_apart(spread) || too_uncertain(unsure) {
         say(
             ReasonCode::TeethDisagree,
@@ -284,15 +295,15 @@ mod tests {
         assert_eq!(codes(Drawn::Found, 0.4), []);
     }
 
-    /// Doubts about a patch that so many teeth show alike.
-    fn doubts_of(drawn: Drawn, teeth: usize) -> Vec<ReasonCode> {
+    /// Doubts about a patch that so many teeth show alike, on outlines of which so much is not sure in length.
+    fn doubts_of(drawn: Drawn, teeth: usize, length: f64) -> Vec<ReasonCode> {
         let small = FlankPoint::new(0.004, 0.006);
         let mut region = Mask::from_elem((48, 128), false);
         region.slice_mut(s![16..32, 40..90]).fill(true);
         let tooth = ToothPatch {
             patch: patch_numbers(&region, 0.2).unwrap(),
             band: small,
-            doubt: small,
+            doubt: FlankPoint { length, ..small },
             confidence: 1.0,
         };
         let compound = SeenCompound {
@@ -326,10 +337,12 @@ mod tests {
 
     #[test]
     fn two_teeth_tell_if_they_are_marked_and_three_if_they_were_found() {
-        assert_eq!(doubts_of(Drawn::Marked, 1), [ReasonCode::FewTeeth]);
-        assert_eq!(doubts_of(Drawn::Marked, 2), []);
-        assert_eq!(doubts_of(Drawn::Found, 2), [ReasonCode::FewTeeth]);
-        assert_eq!(doubts_of(Drawn::Found, 3), []);
+        assert_eq!(doubts_of(Drawn::Marked, 1, 0.01), [ReasonCode::FewTeeth]);
+        assert_eq!(doubts_of(Drawn::Marked, 2, 0.01), []);
+        assert_eq!(doubts_of(Drawn::Found, 2, 0.01), [ReasonCode::FewTeeth]);
+        assert_eq!(doubts_of(Drawn::Found, 3, 0.01), []);
+        assert_eq!(doubts_of(Drawn::Found, 3, 0.06), [ReasonCode::FewTeeth]);
+        assert_eq!(doubts_of(Drawn::Found, 4, 0.06), []);
     }
 
     #[test]
