@@ -4,8 +4,8 @@ use super::gear_fit::GearFit;
 use crate::frames::{FlankPoint, PhotoPoint};
 use std::f64::consts::TAU;
 
-/// Thickness of a tooth at its tip, face widths: of a narrow one. Ring gears have 0.02 … 0.1 (common practice, no
-/// source); what a wider land hides looks like a strip of a tooth, but a patch that is taken for hidden is lost.
+/// Thickness of a tooth at its tip, face widths: that of a narrow one, by choice. What a wider land hides looks like a
+/// strip of a tooth, but a patch that is taken for hidden is lost (DEVELOPERS.md, "The networks", has what others gave).
 const TOP_LAND: f64 = 0.03;
 
 /// Angles from one tooth to the next, radians: ring gears have some 20 … 80 teeth (common practice, no source).
