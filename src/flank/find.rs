@@ -58,6 +58,8 @@ pub struct Found {
     pub hand: Option<Hand>,
     /// Remarks that keep the reading from being sure.
     pub doubts: Vec<Reason>,
+    /// The gear they are flanks of.
+    fit: GearFit,
 }
 
 /// Most flanks that go into a reading: more cost time and add little.
@@ -89,6 +91,8 @@ const SURE_OTHER_HAND: f64 = 2.0;
 pub struct Look<'a> {
     photo: &'a Photo,
     fields: Fields,
+    /// The gear as an earlier look found it.
+    known: Option<GearFit>,
 }
 
 impl<'a> Look<'a> {
@@ -103,14 +107,16 @@ impl<'a> Look<'a> {
         Ok(Self {
             photo,
             fields: Fields::measured(photo, window),
+            known: None,
         })
     }
 
-    /// The same with a second look, at the photo mirrored.
-    pub fn again(&self) -> Self {
+    /// The same with a second look, at the photo mirrored, after what the first one found.
+    pub fn again(&self, first: &Found) -> Self {
         Self {
             photo: self.photo,
             fields: self.fields.and_mirrored(self.photo),
+            known: Some(first.fit.clone()),
         }
     }
 
@@ -131,7 +137,7 @@ impl<'a> Look<'a> {
         });
         let mut proposed = proposals(fields, &forms, form);
         proposed.truncate(MOST_FLANKS);
-        let fit = fit_without_strays(photo, proposed)
+        let fit = fit_without_strays(photo, &proposed, self.known.as_ref())
             .filter(|fit| fit.misfit < WORST_MISFIT)
             .ok_or_else(no_gear)?;
         let (fit, teeth) = refine(photo, fields, &fit).ok_or_else(no_gear)?;
@@ -167,31 +173,40 @@ impl<'a> Look<'a> {
             hand: (fit.kind.form == form && fit.other_hand > SURE_OTHER_HAND)
                 .then_some(fit.kind.hand),
             doubts,
+            fit,
         })
     }
 }
 
-/// The gear that fits the proposed flanks. Where it fits poorly, some of them may be none of its flanks:
-/// those are left out whose leaving helps most.
-fn fit_without_strays(photo: &Photo, mut proposed: Vec<Proposal>) -> Option<GearFit> {
-    let fit_to = |proposed: &[&Proposal]| {
+/// The gear that fits the proposed flanks, near a known one if that is a good fit. Where it fits poorly, some
+/// of the flanks may be none of this gear: those are left out whose leaving helps most.
+fn fit_without_strays(
+    photo: &Photo,
+    proposed: &[Proposal],
+    known: Option<&GearFit>,
+) -> Option<GearFit> {
+    let fit_to = |proposed: &[&Proposal], near: Option<&GearFit>| {
         let marked: Vec<MarkedFlank> = proposed.iter().map(|p| p.marked.clone()).collect();
         let places: Vec<Places> = proposed.iter().map(|p| p.places.clone()).collect();
-        gear_fit::fit_seen(photo, &marked, &places)
+        gear_fit::fit_seen(photo, &marked, &places, near)
     };
-    let mut best = fit_to(&proposed.iter().collect::<Vec<_>>())?;
+    let mut proposed: Vec<&Proposal> = proposed.iter().collect();
+    let mut best = known
+        .and_then(|known| fit_to(&proposed, Some(known)))
+        .filter(|near_known| near_known.misfit < POOR_MISFIT)
+        .or_else(|| fit_to(&proposed, None))?;
     for _ in 0..MOST_STRAYS {
         if best.misfit < POOR_MISFIT || proposed.len() <= FEWEST_FITTED {
             break;
         }
         let without = (0..proposed.len()).filter_map(|stray| {
-            let others = proposed.iter().enumerate().filter(|(i, _)| *i != stray);
-            let fit = fit_to(&others.map(|(_, p)| p).collect::<Vec<_>>())?;
-            Some((stray, fit))
+            let mut others = proposed.clone();
+            others.remove(stray);
+            Some((fit_to(&others, Some(&best))?.misfit, stray))
         });
-        let (stray, fit) = without.min_by(|a, b| a.1.misfit.total_cmp(&b.1.misfit))?;
+        let (_, stray) = without.min_by(|a, b| a.0.total_cmp(&b.0))?;
         proposed.remove(stray);
-        best = fit;
+        best = fit_to(&proposed, None)?;
     }
     Some(best)
 }

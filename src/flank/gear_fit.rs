@@ -9,10 +9,11 @@ use super::gear_form::{Flank, FlankKind, RingForm, SHAPE_NUMBERS};
 use super::least_squares::{Minimum, minimise};
 use super::marked_flank::{CORNERS, MarkedFlank};
 use super::sights::{CAMERA_NUMBERS, SeenFlank, Sight, Sights, away, softened};
+use super::starting_poses::Start;
 use crate::frames::{FlankPoint, PhotoPoint};
 use crate::gear::set::Hand;
 use crate::photo::Photo;
-use nalgebra::{Matrix2, Matrix3, Rotation3, Vector3};
+use nalgebra::{Matrix2, Rotation3, Vector3};
 
 /// A gear and camera that explain marked flanks.
 #[derive(Debug, Clone)]
@@ -51,6 +52,10 @@ const START_DEGREES: (i32, i32) = (-84, 84);
 const ROUGH_STEPS: usize = 7;
 const FOLLOWED: (usize, usize) = (3, 2);
 
+/// Most steps to tell which start is the best, and from there to its end.
+const FEW_STEPS: usize = 25;
+const MOST_STEPS: usize = 40;
+
 /// Until the best of all is known, only every so-many'th of the seen places is asked: they tell the
 /// poses apart as well as all do.
 const SPARSE: usize = 4;
@@ -80,9 +85,19 @@ pub fn fit(photo: &Photo, flanks: &[MarkedFlank]) -> Option<GearFit> {
 }
 
 /// Fits a gear to flanks seen roughly: many places of each, some of them mistaken, and the corners
-/// they suggest. The result's angles are in the order of the flanks.
-pub fn fit_seen(photo: &Photo, flanks: &[MarkedFlank], places: &[Places]) -> Option<GearFit> {
-    Problem::new(photo, flanks, Some(places))?.best()
+/// they suggest. The result's angles are in the order of the flanks. From a gear and camera that are known to
+/// be near, poses are not tried all round, nor the other hand again.
+pub(super) fn fit_seen(
+    photo: &Photo,
+    flanks: &[MarkedFlank],
+    places: &[Places],
+    near: Option<&GearFit>,
+) -> Option<GearFit> {
+    let problem = Problem::new(photo, flanks, Some(places))?;
+    match near {
+        Some(near) => problem.next_to(near),
+        None => problem.best(),
+    }
 }
 
 impl GearFit {
@@ -100,14 +115,6 @@ impl GearFit {
     pub(super) fn flank(&self) -> Flank {
         Flank::new(&self.form, self.kind)
     }
-}
-
-/// A rough pose to start from.
-struct Start {
-    hand: Hand,
-    rotation: Matrix3<f64>,
-    origin: Vector3<f64>,
-    mismatch: f64,
 }
 
 struct Problem<'a> {
@@ -157,8 +164,9 @@ impl<'a> Problem<'a> {
 
     /// The gear of either hand that fits best.
     fn best(&self) -> Option<GearFit> {
-        let mut starts = self.starts();
-        starts.sort_by(|a, b| a.mismatch.total_cmp(&b.mismatch));
+        let middle_flank = &self.flanks[self.flanks.len() / 2];
+        let corners = middle_flank.corner_points().map(|(_, point)| point);
+        let starts = Start::all_round(&corners, self.sense, self.focal_px, self.centre);
         let (tried, followed, sparse) = if self.seen {
             (STARTS.1, FOLLOWED.1, SPARSE)
         } else {
@@ -167,7 +175,7 @@ impl<'a> Problem<'a> {
         let best_of = |hand: Hand| {
             let mut ends: Vec<(&Start, Minimum)> = starts
                 .iter()
-                .filter(|start| start.hand == hand)
+                .filter(|start| start.kind.hand == hand)
                 .take(tried)
                 .map(|start| {
                     let from = self.unknowns(start);
@@ -178,7 +186,7 @@ impl<'a> Problem<'a> {
             ends.into_iter()
                 .take(followed)
                 .map(|(start, end)| {
-                    let end = self.solve(start, end.at, 25 - ROUGH_STEPS, sparse);
+                    let end = self.solve(start, end.at, FEW_STEPS - ROUGH_STEPS, sparse);
                     (start, end)
                 })
                 .min_by(|a, b| a.1.cost.total_cmp(&b.1.cost))
@@ -192,88 +200,42 @@ impl<'a> Problem<'a> {
         let other_hand = other.1.cost / best.1.cost.max(0.5);
         let start = best.0;
         let end = if self.seen {
-            self.solve(start, best.1.at, 40, 1)
+            self.solve(start, best.1.at, MOST_STEPS, 1)
         } else {
-            self.solve_with_sides(start, best.1.at, 40)
+            self.solve_with_sides(start, best.1.at, MOST_STEPS)
         };
-        let fitted = self.unpack(start, &end.at, other_hand);
-        fitted.misfit.is_finite().then_some(fitted)
+        self.fitted(start, &end.at, other_hand)
     }
 
-    /// Far-camera poses from all round, turned, shifted and scaled onto the middle flank.
-    fn starts(&self) -> Vec<Start> {
-        let seen = self.flanks[self.flanks.len() / 2].corner_points();
-        let seen = seen.map(|(_, point)| point);
-        let seen_middle = middle(&seen);
-        let mut starts = Vec::new();
-        for hand in [Hand::Left, Hand::Right] {
-            let kind = FlankKind::facing(hand, self.sense);
-            let usual = Flank::new(&RingForm::USUAL, kind);
-            let solid = CORNERS.map(|at| usual.point(0.0, at));
-            for elevation in [15.0f64, 30.0, 45.0, 60.0, 75.0, 88.0] {
-                for azimuth in (0..360).step_by(15) {
-                    let look = look_from(elevation.to_radians(), f64::from(azimuth).to_radians());
-                    let flat = solid.map(|point| {
-                        let turned = look * point;
-                        PhotoPoint::new(turned.x, turned.y)
-                    });
-                    let flat_middle = middle(&flat);
-                    // Least-squares similarity between two point sets, as complex numbers.
-                    let (mut re, mut im, mut square, mut total) = (0.0, 0.0, 0.0, 0.0);
-                    for (a, b) in flat.iter().zip(&seen) {
-                        let (ax, ay) = (a.x - flat_middle.x, a.y - flat_middle.y);
-                        let (bx, by) = (b.x - seen_middle.x, b.y - seen_middle.y);
-                        re += ax * bx + ay * by;
-                        im += ax * by - ay * bx;
-                        square += ax * ax + ay * ay;
-                        total += bx * bx + by * by;
-                    }
-                    let (re, im) = (re / square, im / square);
-                    let scale = re.hypot(im);
-                    let mismatch = 1.0 - scale * scale * square / total;
-                    let roll = Rotation3::from_axis_angle(&Vector3::z_axis(), im.atan2(re));
-                    let rotation = roll.into_inner() * look;
-                    let anchor = rotation * (solid[0] + solid[1] + solid[2] + solid[3]) / 4.0;
-                    let distance = self.focal_px / scale;
-                    let origin = Vector3::new(
-                        (seen_middle.x - self.centre.x) / scale - anchor.x,
-                        (seen_middle.y - self.centre.y) / scale - anchor.y,
-                        (distance - anchor.z).max(0.5),
-                    );
-                    starts.push(Start {
-                        hand,
-                        rotation,
-                        origin,
-                        mismatch,
-                    });
-                }
-            }
+    /// The gear next to a known one that fits best.
+    fn next_to(&self, near: &GearFit) -> Option<GearFit> {
+        if near.kind.sense() != self.sense {
+            return None;
         }
-        starts
+        let start = Start::from(near);
+        let rough = self.solve(&start, self.unknowns(&start), FEW_STEPS, SPARSE);
+        let end = self.solve(&start, rough.at, MOST_STEPS, 1);
+        self.fitted(&start, &end.at, near.other_hand)
     }
 
     /// The unknowns at a start: the camera as it is, every tooth at the angle that suits it best.
     fn unknowns(&self, start: &Start) -> Vec<f64> {
-        let kind = FlankKind::facing(start.hand, self.sense);
-        let camera = Camera {
-            rotation: start.rotation,
-            origin: start.origin,
-            focal_px: self.focal_px,
-            centre: self.centre,
-        };
+        let Camera {
+            origin, focal_px, ..
+        } = start.camera;
         let mut unknowns = vec![
             0.0,
             0.0,
             0.0,
-            start.origin.x / start.origin.z,
-            start.origin.y / start.origin.z,
-            start.origin.z.ln(),
-            self.focal_px.ln(),
+            origin.x / origin.z,
+            origin.y / origin.z,
+            origin.z.ln(),
+            focal_px.ln(),
         ];
-        let usual = Flank::new(&RingForm::USUAL, kind);
-        let solid = CORNERS.map(|at| usual.point(0.0, at));
+        let flank = Flank::new(&RingForm::from_offsets(&start.offsets), start.kind);
+        let solid = CORNERS.map(|at| flank.point(0.0, at));
         let corners_at = |degrees: i32| {
-            let turned = camera.before_turned(f64::from(degrees).to_radians());
+            let turned = start.camera.before_turned(f64::from(degrees).to_radians());
             solid.map(|corner| turned.project(corner))
         };
         let (least, most) = START_DEGREES;
@@ -299,30 +261,36 @@ impl<'a> Problem<'a> {
             let angle = f64::from(nearest(&mut (rough - 4..=rough + 4)));
             unknowns.push(angle.to_radians());
         }
-        unknowns.extend([0.0; SHAPE_NUMBERS]);
+        unknowns.extend(start.offsets);
         unknowns
     }
 
-    fn unpack(&self, start: &Start, unknowns: &[f64], other_hand: f64) -> GearFit {
+    /// The gear and camera of some unknowns; how well they fit is not asked.
+    fn unpack(&self, start: &Start, unknowns: &[f64]) -> GearFit {
         let teeth = self.flanks.len();
         let turn = Rotation3::new(Vector3::new(unknowns[0], unknowns[1], unknowns[2]));
         let distance = unknowns[5].exp();
         let mut offsets = [0.0; SHAPE_NUMBERS];
         offsets.copy_from_slice(&unknowns[CAMERA_NUMBERS + teeth..]);
-        let mut fit = GearFit {
+        GearFit {
             form: RingForm::from_offsets(&offsets),
             offsets,
-            kind: FlankKind::facing(start.hand, self.sense),
+            kind: start.kind,
             camera: Camera {
-                rotation: turn.into_inner() * start.rotation,
+                rotation: turn.into_inner() * start.camera.rotation,
                 origin: Vector3::new(unknowns[3] * distance, unknowns[4] * distance, distance),
                 focal_px: unknowns[6].exp(),
                 centre: self.centre,
             },
             angles: unknowns[CAMERA_NUMBERS..CAMERA_NUMBERS + teeth].to_vec(),
             misfit: 0.0,
-            other_hand,
-        };
+            other_hand: 0.0,
+        }
+    }
+
+    /// The same with how well they fit; `None` if that cannot be said.
+    fn fitted(&self, start: &Start, unknowns: &[f64], other_hand: f64) -> Option<GearFit> {
+        let fit = self.unpack(start, unknowns);
         let mut square = 0.0;
         let mut count = 0;
         let flank = fit.flank();
@@ -334,8 +302,12 @@ impl<'a> Problem<'a> {
                 count += 1;
             }
         }
-        fit.misfit = (square / f64::from(count)).sqrt() * self.mark_px / self.length_px;
-        fit
+        let misfit = (square / f64::from(count)).sqrt() * self.mark_px / self.length_px;
+        misfit.is_finite().then_some(GearFit {
+            misfit,
+            other_hand,
+            ..fit
+        })
     }
 
     /// The unknowns that explain every `sparse`'th of the places best.
@@ -364,8 +336,8 @@ impl<'a> Problem<'a> {
         let sights = Sights {
             flanks: self.places.iter().enumerate().map(seen_flank).collect(),
             doubtful: self.seen,
-            kind: FlankKind::facing(start.hand, self.sense),
-            rotation: start.rotation,
+            kind: start.kind,
+            rotation: start.camera.rotation,
             centre: self.centre,
             focal_log: (self.focal_px.ln(), self.focal_log_spread),
             held: (angles, sum),
@@ -378,7 +350,7 @@ impl<'a> Problem<'a> {
         let teeth = self.flanks.len();
         let first_angle: f64 = from[CAMERA_NUMBERS..CAMERA_NUMBERS + teeth].iter().sum();
         minimise(from, steps, |unknowns| {
-            let fit = self.unpack(start, unknowns, 0.0);
+            let fit = self.unpack(start, unknowns);
             let mut off = Vec::new();
             for (tooth, flank) in self.flanks.iter().enumerate() {
                 for &(at, seen) in &self.places[tooth] {
@@ -431,25 +403,6 @@ fn distance_to_curve(curve: &[PhotoPoint], point: PhotoPoint) -> f64 {
     best.1
 }
 
-/// Rotation of a camera that looks at the origin from `elevation` above the gear's plane.
-fn look_from(elevation: f64, azimuth: f64) -> Matrix3<f64> {
-    let away = -Vector3::new(
-        elevation.cos() * azimuth.cos(),
-        elevation.cos() * azimuth.sin(),
-        elevation.sin(),
-    );
-    let right = away.cross(&Vector3::z()).normalize();
-    let down = away.cross(&right);
-    Matrix3::from_rows(&[right.transpose(), down.transpose(), away.transpose()])
-}
-
-fn middle(points: &[PhotoPoint; 4]) -> PhotoPoint {
-    let sum = points
-        .iter()
-        .fold((0.0, 0.0), |sum, p| (sum.0 + p.x, sum.1 + p.y));
-    PhotoPoint::new(sum.0 / 4.0, sum.1 / 4.0)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -460,16 +413,6 @@ mod tests {
         let above = distance_to_curve(&curve, PhotoPoint::new(1.4, -3.0));
         let below = distance_to_curve(&curve, PhotoPoint::new(1.4, 3.0));
         assert!((above.abs() - 3.0).abs() < 1e-12 && (above + below).abs() < 1e-12);
-    }
-
-    #[test]
-    fn a_camera_looks_at_the_middle_of_the_gear() {
-        let look = look_from(0.5, 1.2);
-        let identity = look * look.transpose();
-        assert!((identity - Matrix3::identity()).norm() < 1e-12);
-        assert!((look.determinant() - 1.0).abs() < 1e-12, "no mirror");
-        // A point on the axis above the gear appears higher up (y runs down).
-        assert!((look * Vector3::z()).y < 0.0);
     }
 
     #[test]

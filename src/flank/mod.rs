@@ -14,6 +14,7 @@ mod proposal;
 pub mod rectify;
 mod regular_teeth;
 mod sights;
+mod starting_poses;
 mod tip_edge;
 
 pub use gear_fit::GearFit;

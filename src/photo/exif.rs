@@ -1,5 +1,6 @@
 //! What the camera wrote about the picture.
 
+use super::jpeg_markers::jpeg_header;
 use exif::{In, Reader, Tag, Value};
 use std::io::Cursor;
 
@@ -14,7 +15,9 @@ pub struct CameraFacts {
 
 /// Reads the camera's facts; a file without them, or with damaged ones, has none.
 pub fn camera_facts(bytes: &[u8]) -> CameraFacts {
-    let Ok(found) = Reader::new().read_from_container(&mut Cursor::new(bytes)) else {
+    // The data of a JPEG's picture would be gone through byte by byte for facts that are not there.
+    let told = jpeg_header(bytes).unwrap_or(bytes);
+    let Ok(found) = Reader::new().read_from_container(&mut Cursor::new(told)) else {
         return CameraFacts::default();
     };
     let number = |tag| -> Option<u32> {

@@ -1,5 +1,6 @@
 //! Large JPEGs, decoded straight to a fraction of their size.
 
+use super::open::Decoded;
 use image::RgbImage;
 use jpeg_decoder::{Decoder, PixelFormat};
 
@@ -9,15 +10,19 @@ const ENOUGH_SIDE_PX: f64 = 1000.0;
 
 /// The picture at a half, a quarter or an eighth of its size, its longest side still as long as
 /// [`ENOUGH_SIDE_PX`]: half the time and a quarter of the memory of the whole picture or less, for most of
-/// each block's cosine terms need not be worked out. `None` if it is too small for that, in colours
-/// that are not of a camera, or cannot be decoded: the usual way reads it or says what is wrong.
-pub(super) fn shrunk_jpeg(bytes: &[u8]) -> Option<RgbImage> {
+/// each block's cosine terms need not be worked out. `None` if it is too small for that or has more than
+/// `most_pixels`, in colours that are not of a camera, or cannot be decoded: the usual way reads it or says
+/// what is wrong.
+pub(super) fn shrunk_jpeg(bytes: &[u8], most_pixels: u64) -> Option<Decoded> {
     let mut decoder = Decoder::new(bytes);
     decoder.read_info().ok()?;
     let info = decoder.info()?;
-    let longest = f64::from(info.width.max(info.height));
-    let share = ENOUGH_SIDE_PX / longest;
-    if share > 0.5 || !matches!(info.pixel_format, PixelFormat::RGB24 | PixelFormat::L8) {
+    let size = (u32::from(info.width), u32::from(info.height));
+    let share = ENOUGH_SIDE_PX / f64::from(size.0.max(size.1));
+    if share > 0.5
+        || u64::from(size.0) * u64::from(size.1) > most_pixels
+        || !matches!(info.pixel_format, PixelFormat::RGB24 | PixelFormat::L8)
+    {
         return None;
     }
     // Rounded down: the decoder takes the smallest size that is no smaller than this.
@@ -27,13 +32,14 @@ pub(super) fn shrunk_jpeg(bytes: &[u8]) -> Option<RgbImage> {
         .ok()?;
     let pixels = decoder.decode().ok()?;
     let (width, height) = (u32::from(width), u32::from(height));
-    match info.pixel_format {
+    let pixels = match info.pixel_format {
         PixelFormat::L8 => {
             let grey = image::GrayImage::from_raw(width, height, pixels)?;
-            Some(image::DynamicImage::ImageLuma8(grey).into_rgb8())
+            image::DynamicImage::ImageLuma8(grey).into_rgb8()
         }
-        _ => RgbImage::from_raw(width, height, pixels),
-    }
+        _ => RgbImage::from_raw(width, height, pixels)?,
+    };
+    Some(Decoded { pixels, size })
 }
 
 #[cfg(test)]
@@ -51,6 +57,9 @@ mod tests {
         bytes
     }
 
+    /// More pixels than any picture here has.
+    const MANY: u64 = 10_000_000;
+
     fn waves(width: u32, height: u32) -> RgbImage {
         RgbImage::from_fn(width, height, |x, y| {
             let wave = |period: f32| 128.0 + 90.0 * ((x as f32 + 0.3 * y as f32) / period).sin();
@@ -63,7 +72,9 @@ mod tests {
         for (size, shrunk) in [((2100, 500), (1050, 250)), ((400, 4004), (100, 1001))] {
             let picture = waves(size.0, size.1);
             let expected = resized(&picture, (0, 0, size.0, size.1), shrunk);
-            let got = shrunk_jpeg(&jpeg(&picture.into())).unwrap();
+            let decoded = shrunk_jpeg(&jpeg(&picture.into()), MANY).unwrap();
+            assert_eq!(decoded.size, size);
+            let got = decoded.pixels;
             assert_eq!(got.dimensions(), shrunk);
             let off = got.as_raw().iter().zip(expected.as_raw());
             let mean = off.map(|(a, b)| f64::from(a.abs_diff(*b))).sum::<f64>()
@@ -75,15 +86,17 @@ mod tests {
     #[test]
     fn grey_pictures_become_colour_ones() {
         let grey = DynamicImage::ImageRgb8(waves(2100, 64)).into_luma8();
-        let got = shrunk_jpeg(&jpeg(&grey.into())).unwrap();
-        assert!(got.pixels().all(|Rgb([r, g, b])| r == g && g == b));
+        let got = shrunk_jpeg(&jpeg(&grey.into()), MANY).unwrap();
+        assert!(got.pixels.pixels().all(|Rgb([r, g, b])| r == g && g == b));
     }
 
     #[test]
-    fn small_and_damaged_files_are_left_to_the_usual_way() {
-        assert!(shrunk_jpeg(&jpeg(&waves(1900, 64).into())).is_none());
+    fn small_huge_and_damaged_files_are_left_to_the_usual_way() {
+        assert!(shrunk_jpeg(&jpeg(&waves(1900, 64).into()), MANY).is_none());
         let whole = jpeg(&waves(2100, 64).into());
-        assert!(shrunk_jpeg(&whole[..200]).is_none());
-        assert!(shrunk_jpeg(b"tooth contact").is_none());
+        assert!(shrunk_jpeg(&whole, 2100 * 64).is_some());
+        assert!(shrunk_jpeg(&whole, 2100 * 64 - 1).is_none());
+        assert!(shrunk_jpeg(&whole[..200], MANY).is_none());
+        assert!(shrunk_jpeg(b"tooth contact", MANY).is_none());
     }
 }

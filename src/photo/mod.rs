@@ -4,12 +4,12 @@
 //! applied after shrinking; the file itself is never touched.
 
 mod colour;
-mod complete;
 mod error;
 mod exif;
 mod heic;
 mod heic_stream;
 mod jpeg;
+mod jpeg_markers;
 mod open;
 pub mod quality;
 pub mod shrink;

@@ -1,9 +1,9 @@
 //! Opening a photo: limits first, then sniffing, decoding, shrinking, turning.
 
-use super::complete::jpeg_is_complete;
 use super::exif::{CameraFacts, camera_facts};
 use super::heic::{decode_heic, looks_like_heic};
 use super::jpeg::shrunk_jpeg;
+use super::jpeg_markers::jpeg_is_complete;
 use super::shrink::resized;
 use super::{Photo, PhotoError, WORKING_SIDE_PX};
 use image::metadata::Orientation;
@@ -62,10 +62,10 @@ pub fn open_with(path: &Path, limits: Limits) -> Result<Photo, PhotoError> {
 }
 
 /// A decoded picture, perhaps smaller than it is in the file.
-struct Decoded {
-    pixels: RgbImage,
+pub(super) struct Decoded {
+    pub pixels: RgbImage,
     /// Width and height in the file.
-    size: (u32, u32),
+    pub size: (u32, u32),
 }
 
 impl From<RgbImage> for Decoded {
@@ -135,6 +135,14 @@ fn decode(
             detail: error.to_string(),
         },
     };
+    let complete = kind != ImageFormat::Jpeg || jpeg_is_complete(bytes);
+    // First, for only the usual way copies the file.
+    if kind == ImageFormat::Jpeg
+        && complete
+        && let Some(decoded) = shrunk_jpeg(bytes, limits.pixels)
+    {
+        return Ok(decoded);
+    }
     let (width, height) = ImageReader::with_format(Cursor::new(bytes), kind)
         .into_dimensions()
         .map_err(failed)?;
@@ -146,14 +154,8 @@ fn decode(
             limit_megapixels: limits.pixels / 1_000_000,
         });
     }
-    if kind == ImageFormat::Jpeg {
-        if !jpeg_is_complete(bytes) {
-            return Err(cut_short("JPEG"));
-        }
-        if let Some(pixels) = shrunk_jpeg(bytes) {
-            let size = (width, height);
-            return Ok(Decoded { pixels, size });
-        }
+    if !complete {
+        return Err(cut_short(kind_word(kind)));
     }
     let mut reader = ImageReader::with_format(Cursor::new(bytes), kind);
     let mut memory = image::Limits::default();

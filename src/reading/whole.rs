@@ -98,16 +98,16 @@ fn read_found(photo: &Photo, asked: &Asked, marks: &Marks) -> OutlinedReading {
         Ok(looked) => looked,
         Err(reasons) => return unreadable(photo, known(asked, marks, None, None), reasons),
     };
-    let glance = |found: Found| {
+    let glance = |found: &Found| {
         let side = side_of(found.form, asked.drives_on);
         let said = known(asked, marks, Some(side), found.hand);
-        Glance::at(photo, &found.outlines, said, found.doubts)
+        Glance::at(photo, &found.outlines, said, found.doubts.clone())
     };
-    let again = || look.again().find(&help);
-    if lie_in_doubt(&first) {
-        return glance(again().unwrap_or(first)).told();
+    let again = || look.again(&first).find(&help);
+    if lie_in_doubt(&first.outlines, &first.doubts) {
+        return glance(again().as_ref().unwrap_or(&first)).told();
     }
-    better_told(glance(first), || Some(glance(again().ok()?).told()))
+    better_told(glance(&first), || Some(glance(&again().ok()?).told()))
 }
 
 /// Reads a photo on its marked flanks.
@@ -134,10 +134,10 @@ const MAY_BE_THE_LOOK: [ReasonCode; 2] = [ReasonCode::TeethDisagree, ReasonCode:
 
 /// Whether it is in doubt where the flanks lie, and not whose they are, before their patches are looked at: whatever
 /// those tell, the reading would be unsure.
-fn lie_in_doubt(found: &Found) -> bool {
+fn lie_in_doubt(outlines: &[Outline], doubts: &[Reason]) -> bool {
     let by_flanks = |doubt: &Reason| MAY_BE_THE_LOOK.contains(&doubt.code);
-    let uncertain = found.outlines.iter().any(|o| too_uncertain(o.doubt));
-    found.doubts.iter().all(by_flanks) && (uncertain || !found.doubts.is_empty())
+    let uncertain = outlines.iter().any(|o| too_uncertain(o.doubt));
+    doubts.iter().all(by_flanks) && (uncertain || !doubts.is_empty())
 }
 
 /// What the first look at the flanks tells, unless small maps of it leave in doubt where they lie and the second tells.
@@ -225,26 +225,22 @@ mod tests {
         (read.reading.photo.path, looked_again)
     }
 
-    fn found(deviation: f64, codes: &[ReasonCode]) -> Found {
-        let doubt = FlankPoint::new(deviation, deviation);
-        Found {
-            outlines: vec![Outline::from_map(0.2, doubt, |at| {
-                PhotoPoint::new(100.0 + 50.0 * at.length, 80.0 - 10.0 * at.height)
-            })],
-            form: FlankForm::Convex,
-            hand: None,
-            doubts: codes.iter().map(|&code| reason(code, "")).collect(),
-        }
-    }
-
     #[test]
     fn flanks_lie_in_doubt_where_no_patch_could_make_it_less() {
         use ReasonCode::{TeethDisagree, WhichFlank};
-        assert!(!lie_in_doubt(&found(0.05, &[])));
-        assert!(lie_in_doubt(&found(0.1, &[])));
-        assert!(lie_in_doubt(&found(0.05, &[TeethDisagree])));
-        assert!(!lie_in_doubt(&found(0.05, &[WhichFlank])));
-        assert!(!lie_in_doubt(&found(0.1, &[WhichFlank])));
+        let in_doubt = |deviation: f64, codes: &[ReasonCode]| {
+            let doubt = FlankPoint::new(deviation, deviation);
+            let outline = Outline::from_map(0.2, doubt, |at| {
+                PhotoPoint::new(100.0 + 50.0 * at.length, 80.0 - 10.0 * at.height)
+            });
+            let doubts: Vec<Reason> = codes.iter().map(|&code| reason(code, "")).collect();
+            lie_in_doubt(&[outline], &doubts)
+        };
+        assert!(!in_doubt(0.05, &[]));
+        assert!(in_doubt(0.1, &[]));
+        assert!(in_doubt(0.05, &[TeethDisagree]));
+        assert!(!in_doubt(0.05, &[WhichFlank]));
+        assert!(!in_doubt(0.1, &[WhichFlank]));
     }
 
     #[test]
