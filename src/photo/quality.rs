@@ -10,10 +10,18 @@ const TOGETHER: usize = 2;
 /// run that way, a camera's noise does not, and on a flank out of focus it is all that is steep.
 const ALONG: usize = 4;
 
-/// An edge that steep counts as it is, logarithms of light per row, a steeper one for more and a weaker one for less,
+/// What edges are seen in: the logarithm of the light, and this many times the shares of red and of blue in it.
+/// Compound is often as light as the steel beside it, and shadows on a flank are soft however sharp the photo is.
+const SHADES: usize = 3;
+const COLOUR: f32 = 8.0;
+
+/// An edge that steep counts as it is, shades per row, a steeper one for more and a weaker one for less,
 /// by this power: what is out of focus is weak as well, and noise all that is left of it.
 const STEEP: f32 = 0.1;
 const STEEPNESS: f32 = 0.2;
+
+/// Linear light that is hardly more than none: what is darker tells neither light nor colour.
+const FAINT: f32 = 0.004;
 
 /// Edges this near to what is burnt out or unseen do not count, rows.
 const MUTE: usize = 2;
@@ -30,7 +38,7 @@ const REACHES: [usize; 2] = [1, 6];
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Quality {
     /// Steepness of the steepest edges over that of the same edges smoothed, weighed by how steep they are, median
-    /// over the flanks: 2.1 and more when sharp, near 1 when out of focus or shaken.
+    /// over the flanks: 2.3 and more when sharp, near 1 when out of focus or shaken.
     pub sharpness: f64,
     /// Share of the cells seen that are burnt out, in one colour at least: what is left of their colour is false.
     pub burnt_share: f64,
@@ -78,13 +86,15 @@ fn luminance(light: &[f32; 3]) -> f32 {
 /// edges.
 fn sharpness(map: &FlankMap) -> Option<f32> {
     let columns = map.light.ncols().div_ceil(TOGETHER);
-    let (mut logs, mut says_nothing) = (Vec::new(), Vec::new());
-    for row in 0..map.light.nrows() {
-        let lights: Vec<f32> = map.light.row(row).iter().map(luminance).collect();
-        logs.extend(lights.chunks(TOGETHER).map(|lights| {
-            let mean = lights.iter().sum::<f32>() / lights.len() as f32;
-            (mean + 0.004).ln()
-        }));
+    let wide = SHADES * columns;
+    let (mut shades, mut says_nothing) = (vec![0.0; wide * map.light.nrows()], Vec::new());
+    for (row, shades) in shades.chunks_exact_mut(wide).enumerate() {
+        let lights: Vec<&[f32; 3]> = map.light.row(row).into_iter().collect();
+        for (column, lights) in lights.chunks(TOGETHER).enumerate() {
+            for (kind, shade) in shades_of(lights).into_iter().enumerate() {
+                shades[kind * columns + column] = shade;
+            }
+        }
         let clipped = map.clipped.row(row);
         let nothing: Vec<bool> = (clipped.iter().zip(map.unseen.row(row)))
             .map(|(clipped, unseen)| clipped | unseen)
@@ -95,38 +105,54 @@ fn sharpness(map: &FlankMap) -> Option<f32> {
     let near = means_along(&says_nothing, columns, ALONG / 2);
     let mut mute = near.clone();
     running_mean(&mut mute, &near, columns, MUTE);
-    let mut quiet = means_along(&logs, columns, ALONG);
+    let mut quiet = means_along(&shades, columns, ALONG);
     fill(&mut quiet, &mute, columns);
     let steepest = |reach: usize| -> Option<f32> {
         let (mut smooth, mut before) = (quiet.clone(), quiet.clone());
         // Three running means come near a bell curve (central limit theorem).
         for _ in 0..3 {
             before.copy_from_slice(&smooth);
-            running_mean(&mut smooth, &before, columns, reach);
+            running_mean(&mut smooth, &before, wide, reach);
         }
-        let mut steps: Vec<f32> = smooth[columns..]
-            .iter()
-            .zip(&smooth)
-            .zip(&mute[columns..])
-            .filter(|(_, mute)| **mute == 0.0)
-            .map(|((here, above), _)| (here - above).abs())
+        let square = |at: usize| (smooth[at] - smooth[at - wide]).powi(2);
+        let mut steps: Vec<f32> = (columns..mute.len())
+            .filter(|&cell| mute[cell] == 0.0)
+            .map(|cell| {
+                let first = cell / columns * wide + cell % columns;
+                let kinds = (first..).step_by(columns).take(SHADES);
+                kinds.map(square).sum()
+            })
             .collect();
         let at = steps.len().checked_sub(1)? * 99 / 100;
-        Some(*steps.select_nth_unstable_by(at, f32::total_cmp).1)
+        Some(steps.select_nth_unstable_by(at, f32::total_cmp).1.sqrt())
     };
     let [little, much] = REACHES;
     let edge = steepest(little)?;
     Some(edge / steepest(much)?.max(1e-4) * (edge / STEEP).powf(STEEPNESS))
 }
 
-/// Gives mute cells what the nearest cell of their column that is not has: else a dark tooth in front, smoothed
-/// much, would reach beyond the mute cells, and smoothed little not.
-fn fill(cells: &mut [f32], mute: &[f32], columns: usize) {
-    for column in 0..columns {
-        let column = (column..cells.len()).step_by(columns);
+/// The shades of the mean of some light.
+fn shades_of(lights: &[&[f32; 3]]) -> [f32; SHADES] {
+    let sum = |channel: usize| lights.iter().map(|light| light[channel]).sum::<f32>();
+    let mean = [0, 1, 2].map(|channel| sum(channel) / lights.len() as f32);
+    let all = mean.iter().sum::<f32>() + 3.0 * FAINT;
+    [
+        (luminance(&mean) + FAINT).ln(),
+        COLOUR * mean[0] / all,
+        COLOUR * mean[2] / all,
+    ]
+}
+
+/// Gives mute cells what the nearest cell of their column that is not has, shade by shade: else a dark tooth in
+/// front, smoothed much, would reach beyond the mute cells, and smoothed little not.
+fn fill(shades: &mut [f32], mute: &[f32], columns: usize) {
+    let wide = SHADES * columns;
+    for column in 0..wide {
+        let is_mute = |row: usize| mute[row * columns + column % columns] != 0.0;
+        let column = (column..shades.len()).step_by(wide);
         let told: Vec<(usize, f32)> = (column.clone().enumerate())
-            .filter(|&(_, at)| mute[at] == 0.0)
-            .map(|(row, at)| (row, cells[at]))
+            .filter(|&(row, _)| !is_mute(row))
+            .map(|(row, at)| (row, shades[at]))
             .collect();
         let mut nearest = told.iter().peekable();
         let Some(mut near) = nearest.next() else {
@@ -138,7 +164,7 @@ fn fill(cells: &mut [f32], mute: &[f32], columns: usize) {
             {
                 near = next;
             }
-            cells[at] = near.1;
+            shades[at] = near.1;
         }
     }
 }
@@ -234,6 +260,24 @@ mod tests {
         map
     }
 
+    /// As many photos show it: red compound no lighter than the steel, under a shadow at the root.
+    #[test]
+    fn edges_of_colour_alone_are_edges() {
+        let coloured = |soft: f32| {
+            let mut map = edged(0.5);
+            for ((row, _), light) in map.light.indexed_iter_mut() {
+                let from_edge = (row as f32 + 0.5) / MAP_SIZE.1 as f32 - 0.6;
+                let red = 1.0 / (1.0 + (-4.0 * from_edge / soft).exp());
+                // Of the same luminance as the steel.
+                *light =
+                    [1.0 + 1.5 * red, 1.0 - 0.43 * red, 1.0 - 0.16 * red].map(|c| c * light[1]);
+            }
+            quality(&[map]).unwrap().sharpness
+        };
+        let (sharp, soft) = (coloured(0.01), coloured(0.5));
+        assert!(sharp > 2.5 && soft < 1.7, "{sharp} {soft}");
+    }
+
     #[test]
     fn black_steel_under_a_little_compound_is_not_dark() {
         let mut map = edged(0.01);
@@ -268,14 +312,18 @@ mod tests {
 
     #[test]
     fn mute_cells_have_what_is_nearest() {
-        let mut cells = [1.0, 0.0, 0.0, 2.0, 0.0, 3.0, 0.0, 4.0];
-        let mute = [0.0, 1.0, 1.0, 0.0, 1.0, 0.0, 1.0, 1.0];
-        fill(&mut cells[..6], &mute[..6], 1);
-        assert_eq!(cells[..6], [1.0, 1.0, 2.0, 2.0, 3.0, 3.0]);
-        fill(&mut cells, &mute, 2);
-        assert_eq!(cells, [1.0, 2.0, 1.0, 2.0, 1.0, 3.0, 1.0, 3.0]);
-        fill(&mut cells, &[1.0; 8], 2);
-        assert_eq!(cells, [1.0, 2.0, 1.0, 2.0, 1.0, 3.0, 1.0, 3.0]);
+        let mut shades = [1.0, 7.0, 8.0, 0.0, 0.0, 0.0, 2.0, 6.0, 5.0, 0.0, 0.0, 0.0];
+        fill(&mut shades, &[0.0, 1.0, 0.0, 1.0], 1);
+        let filled = [1.0, 7.0, 8.0, 2.0, 6.0, 5.0, 2.0, 6.0, 5.0, 2.0, 6.0, 5.0];
+        assert_eq!(shades, filled);
+        fill(&mut shades, &[1.0; 4], 1);
+        assert_eq!(shades, filled);
+        let mut beside = [1.0, 2.0, 1.5, 2.5, 1.7, 2.7, 0.0, 4.0, 0.0, 4.5, 0.0, 4.7];
+        fill(&mut beside, &[0.0, 0.0, 1.0, 0.0], 2);
+        assert_eq!(
+            beside,
+            [1.0, 2.0, 1.5, 2.5, 1.7, 2.7, 1.0, 4.0, 1.5, 4.5, 1.7, 4.7]
+        );
     }
 
     #[test]
