@@ -66,7 +66,7 @@ impl OutlinedReading {
             uncertainty.length = uncertainty.length.hypot(apart.length);
             uncertainty.height = uncertainty.height.hypot(apart.height);
         }
-        if reasons::too_far_apart(apart) {
+        if reasons::looks_disagree(apart) {
             self.doubt(vec![reason(
                 ReasonCode::TeethDisagree,
                 "Looked at coarsely and finely, the flanks show the patch in different places. Paint afresh, roll again, and take the photo nearer or at its full size.",

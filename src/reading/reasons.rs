@@ -38,8 +38,10 @@ const LEAST_BRIGHTNESS: f64 = 0.025;
 const MOST_GLARE: f64 = 0.25;
 /// Largest standard uncertainty of the mean centre with which shims are chosen.
 const MOST_UNCERTAIN: (f64, f64) = (0.078, 0.089);
-/// Largest standard deviation among teeth that is still one patch.
-const MOST_SPREAD: (f64, f64) = (0.07, 0.12);
+/// Largest standard deviation among teeth that is still one patch: of found flanks, which may lie wrongly, and of
+/// marked ones, where only the gear's own run-out is left (up to 0.077 of the length among path-traced ones).
+const MOST_SPREAD_FOUND: (f64, f64) = (0.07, 0.12);
+const MOST_SPREAD_MARKED: (f64, f64) = (0.09, 0.12);
 
 /// A patch counts from this plainness and agreement on, and must be on this share of the flanks, about
 /// the same place.
@@ -69,12 +71,16 @@ pub(super) fn judge(judged: &Judged) -> (Status, Vec<Reason>) {
 
 /// Whether a centre with this standard uncertainty is too uncertain for shims to be chosen by it.
 pub(super) fn too_uncertain(deviation: FlankPoint) -> bool {
-    deviation.length > MOST_UNCERTAIN.0 || deviation.height > MOST_UNCERTAIN.1
+    is_beyond(deviation, MOST_UNCERTAIN)
 }
 
-/// Whether centres so far apart, of teeth or of looks, are those of no one patch.
-pub(super) fn too_far_apart(centres: FlankPoint) -> bool {
-    centres.length > MOST_SPREAD.0 || centres.height > MOST_SPREAD.1
+/// Whether centres of two looks at the same flanks so far apart are those of no one patch.
+pub(super) fn looks_disagree(apart: FlankPoint) -> bool {
+    is_beyond(apart, MOST_SPREAD_FOUND)
+}
+
+fn is_beyond(apart: FlankPoint, most: (f64, f64)) -> bool {
+    apart.length > most.0 || apart.height > most.1
 }
 
 /// A reason with its usual words.
@@ -225,7 +231,11 @@ fn doubts(judged: &Judged) -> Vec<Reason> {
             "The patch could be read on three teeth only, and where their ends lie is not sure. Show more painted teeth whole, or mark the flanks.".into(),
         );
     }
-    if too_far_apart(spread) || too_uncertain(unsure) {
+    let most_spread = match judged.drawn {
+        Drawn::Marked => MOST_SPREAD_MARKED,
+        Drawn::Found => MOST_SPREAD_FOUND,
+    };
+    if is_beyond(spread, most_spread) || too_uncertain(unsure) {
         say(
             ReasonCode::TeethDisagree,
             format!(
@@ -295,17 +305,24 @@ mod tests {
         assert_eq!(codes(Drawn::Found, 0.4), []);
     }
 
-    /// Doubts about a patch that so many teeth show alike, on outlines of which so much is not sure in length.
-    fn doubts_of(drawn: Drawn, teeth: usize, length: f64) -> Vec<ReasonCode> {
+    /// A tooth whose patch lies so many columns of 128 from the middle, on an outline of which so much is not sure in
+    /// length.
+    fn tooth(columns: isize, length: f64) -> ToothPatch {
         let small = FlankPoint::new(0.004, 0.006);
         let mut region = Mask::from_elem((48, 128), false);
-        region.slice_mut(s![16..32, 40..90]).fill(true);
-        let tooth = ToothPatch {
+        region
+            .slice_mut(s![16..32, 40 + columns..88 + columns])
+            .fill(true);
+        ToothPatch {
             patch: patch_numbers(&region, 0.2).unwrap(),
             band: small,
             doubt: FlankPoint { length, ..small },
             confidence: 1.0,
-        };
+        }
+    }
+
+    /// Doubts about the patch that these teeth show.
+    fn doubts_of(drawn: Drawn, teeth: &[ToothPatch]) -> Vec<ReasonCode> {
         let compound = SeenCompound {
             polarity: Polarity::Wiped,
             polarity_sure: 1.0,
@@ -314,13 +331,13 @@ mod tests {
             in_patch: 0.1,
             coverage: 0.8,
         };
-        let outline = Outline::from_map(0.2, small, |place| {
+        let outline = Outline::from_map(0.2, FlankPoint::new(0.004, 0.006), |place| {
             PhotoPoint::new(100.0 + 200.0 * place.length, 200.0 - 40.0 * place.height)
         });
-        let combined = combine(&vec![tooth; teeth]);
+        let combined = combine(teeth);
         let photo = Photo::from_pixels("drawn", RgbImage::new(400, 300));
         let judged = Judged {
-            outlines: &vec![outline; teeth],
+            outlines: &vec![outline; teeth.len()],
             photo: &photo,
             compound: Some(&compound),
             patches: &[],
@@ -337,12 +354,26 @@ mod tests {
 
     #[test]
     fn two_teeth_tell_if_they_are_marked_and_three_if_they_were_found() {
-        assert_eq!(doubts_of(Drawn::Marked, 1, 0.01), [ReasonCode::FewTeeth]);
-        assert_eq!(doubts_of(Drawn::Marked, 2, 0.01), []);
-        assert_eq!(doubts_of(Drawn::Found, 2, 0.01), [ReasonCode::FewTeeth]);
-        assert_eq!(doubts_of(Drawn::Found, 3, 0.01), []);
-        assert_eq!(doubts_of(Drawn::Found, 3, 0.06), [ReasonCode::FewTeeth]);
-        assert_eq!(doubts_of(Drawn::Found, 4, 0.06), []);
+        let alike = |count: usize, length: f64| vec![tooth(0, length); count];
+        let few = [ReasonCode::FewTeeth];
+        assert_eq!(doubts_of(Drawn::Marked, &alike(1, 0.01)), few);
+        assert_eq!(doubts_of(Drawn::Marked, &alike(2, 0.01)), []);
+        assert_eq!(doubts_of(Drawn::Found, &alike(2, 0.01)), few);
+        assert_eq!(doubts_of(Drawn::Found, &alike(3, 0.01)), []);
+        assert_eq!(doubts_of(Drawn::Found, &alike(3, 0.06)), few);
+        assert_eq!(doubts_of(Drawn::Found, &alike(4, 0.06)), []);
+    }
+
+    #[test]
+    fn marked_teeth_may_differ_more_than_found_ones() {
+        let apart = |columns: isize| {
+            let all = [-3, -2, -1, 0, 1, 2, 3].map(|step| tooth(step * columns, 0.01));
+            [Drawn::Marked, Drawn::Found].map(|drawn| doubts_of(drawn, &all))
+        };
+        // The standard deviation is 2.16 steps: 0.05, 0.08 and 0.12 of the length.
+        assert_eq!(apart(3), [[], []]);
+        assert_eq!(apart(5), [vec![], vec![ReasonCode::TeethDisagree]]);
+        assert_eq!(apart(7), [[ReasonCode::TeethDisagree; 1]; 2]);
     }
 
     #[test]
