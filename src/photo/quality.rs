@@ -42,6 +42,9 @@ pub struct Quality {
     pub sharpness: f64,
     /// Share of the cells seen that are burnt out, in one colour at least: what is left of their colour is false.
     pub burnt_share: f64,
+    /// Linear light 0 … 1 in its strongest colour that the darkest fifth of the cells stays below: steel, beside compound
+    /// that may be burnt out in its own colour and still plain.
+    pub darkness: f64,
     /// Linear light 0 … 1 that the brightest tenth of the cells exceeds: compound, where steel is black.
     pub brightness: f64,
 }
@@ -51,12 +54,19 @@ pub fn quality(maps: &[FlankMap]) -> Option<Quality> {
     if maps.is_empty() {
         return None;
     }
-    let mut lights = Vec::new();
+    let (mut lights, mut strongest) = (Vec::new(), Vec::new());
     let (mut burnt, mut cells) = (0usize, 0usize);
     for map in maps {
-        for (light, &unseen) in map.light.iter().zip(&map.unseen) {
-            cells += usize::from(!unseen);
-            burnt += usize::from(!unseen && light.iter().any(|&channel| channel > BURNT));
+        let seen = map
+            .light
+            .iter()
+            .zip(&map.unseen)
+            .filter(|(_, unseen)| !**unseen);
+        for (light, _) in seen {
+            let most = light[0].max(light[1]).max(light[2]);
+            cells += 1;
+            burnt += usize::from(most > BURNT);
+            strongest.push(most);
         }
         for row in (0..map.light.nrows()).step_by(TOGETHER) {
             let cells = map.light.row(row).into_iter().zip(map.unseen.row(row));
@@ -71,6 +81,7 @@ pub fn quality(maps: &[FlankMap]) -> Option<Quality> {
     Some(Quality {
         sharpness: f64::from(ranked(&mut sharpness, 0.5).unwrap_or(0.0)),
         burnt_share: burnt as f64 / cells.max(1) as f64,
+        darkness: f64::from(ranked(&mut strongest, 0.2).unwrap_or(0.0)),
         brightness: f64::from(ranked(&mut lights, 0.9).unwrap_or(0.0)),
     })
 }
@@ -345,8 +356,11 @@ mod tests {
     fn cells_with_a_burnt_colour_are_counted_where_they_are_seen() {
         let mut red = edged(0.01);
         red.light.fill([0.96, 0.3, 0.3]);
-        let half = quality(&[edged(0.01), red.clone()]).unwrap();
-        assert!((half.burnt_share - 0.5).abs() < 1e-9);
+        let third = quality(&[edged(0.01), edged(0.01), red.clone()]).unwrap();
+        assert!((third.burnt_share - 1.0 / 3.0).abs() < 1e-9);
+        // The other flanks are dark at the root.
+        assert!(third.darkness < 0.1);
+        assert!((quality(&[red.clone()]).unwrap().darkness - 0.96).abs() < 1e-6);
         red.unseen.fill(true);
         assert_eq!(quality(&[edged(0.01), red]).unwrap().burnt_share, 0.0);
         assert!(quality(&[]).is_none());

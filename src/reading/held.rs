@@ -27,7 +27,7 @@ pub enum Drawn {
 const fn held(drawn: Drawn) -> FlankPoint {
     match drawn {
         Drawn::Marked => FlankPoint::new(1.7, 1.6),
-        Drawn::Found => FlankPoint::new(1.5, 1.75),
+        Drawn::Found => FlankPoint::new(1.6, 1.75),
     }
 }
 

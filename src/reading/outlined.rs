@@ -100,7 +100,7 @@ impl<'a> Glance<'a> {
         doubts: Vec<Reason>,
     ) -> Self {
         let maps = flattened(photo, outlines, MAP_SIZE);
-        let against = reasons::against_flanks(outlines, known.drawn, quality(&maps));
+        let against = reasons::against_flanks(outlines, quality(&maps));
         let (read, plainness) = if against.is_empty() {
             let (read, plainness) = read_maps(photo, outlines, known, &maps);
             (read, Some(plainness))
