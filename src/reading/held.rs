@@ -20,7 +20,7 @@ pub enum Drawn {
     Found,
 }
 
-/// Printed half width over the standard deviation that is put together from the parts: on 695 marked and 683
+/// Printed half width over the standard deviation that is put together from the parts: on 999 marked and 978
 /// found photos of our own renders and of another path tracer (`examples/accuracy`) these held 97 to 99.6 in a
 /// hundred, more than is promised, for other photos may be worse, and the same photo turned, scaled or relit
 /// should stay within them. Of a normal distribution it would be 1.64.
