@@ -44,7 +44,7 @@ pub struct Quality {
     pub burnt_share: f64,
     /// Linear light 0 … 1 in its strongest colour that the darkest fifth of the cells stays below: steel, beside compound
     /// that may be burnt out in its own colour and still plain.
-    pub darkness: f64,
+    pub darkest_fifth: f64,
     /// Linear light 0 … 1 that the brightest tenth of the cells exceeds: compound, where steel is black.
     pub brightness: f64,
 }
@@ -81,7 +81,7 @@ pub fn quality(maps: &[FlankMap]) -> Option<Quality> {
     Some(Quality {
         sharpness: f64::from(ranked(&mut sharpness, 0.5).unwrap_or(0.0)),
         burnt_share: burnt as f64 / cells.max(1) as f64,
-        darkness: f64::from(ranked(&mut strongest, 0.2).unwrap_or(0.0)),
+        darkest_fifth: f64::from(ranked(&mut strongest, 0.2).unwrap_or(0.0)),
         brightness: f64::from(ranked(&mut lights, 0.9).unwrap_or(0.0)),
     })
 }
@@ -359,8 +359,8 @@ mod tests {
         let third = quality(&[edged(0.01), edged(0.01), red.clone()]).unwrap();
         assert!((third.burnt_share - 1.0 / 3.0).abs() < 1e-9);
         // The other flanks are dark at the root.
-        assert!(third.darkness < 0.1);
-        assert!((quality(&[red.clone()]).unwrap().darkness - 0.96).abs() < 1e-6);
+        assert!(third.darkest_fifth < 0.1);
+        assert!((quality(&[red.clone()]).unwrap().darkest_fifth - 0.96).abs() < 1e-6);
         red.unseen.fill(true);
         assert_eq!(quality(&[edged(0.01), red]).unwrap().burnt_share, 0.0);
         assert!(quality(&[]).is_none());

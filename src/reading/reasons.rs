@@ -25,13 +25,13 @@ pub(super) struct Judged<'a> {
 /// Smallest flank that can be read: length and height in full-size pixels.
 const LEAST_PX: (f64, f64) = (80.0, 14.0);
 /// Below this the edges are a blur. Path-traced photos out of focus measure 2.0 at most and a lesson's 2.26; readable
-/// ones 2.3 at least, and all but one of 1,000 2.8.
+/// ones 2.3 at least, and all but one of 864 with marks 2.8.
 const LEAST_SHARPNESS: f64 = 2.28;
 /// Above this share of burnt-out cells, where even the darkest fifth of them are lighter than this, the flanks tell
 /// nothing. Path-traced photos exposed far too long measure 0.48 and 0.71 at least, readable ones 0.65 and 0.54 at most:
 /// yellow compound burns out in red, and is as plain as before beside steel that does not.
 const MOST_BURNT: f64 = 0.43;
-const LIGHTEST_DARK: f64 = 0.62;
+const LIGHTEST_DARKEST_FIFTH: f64 = 0.62;
 /// Below this linear light (level 43 of 255) even the brightest tenth of the flanks is lost in the camera's noise.
 /// Path-traced photos as they were exposed measure 0.061 at least.
 const LEAST_BRIGHTNESS: f64 = 0.025;
@@ -115,7 +115,7 @@ pub(super) fn against_flanks(outlines: &[Outline], quality: Option<Quality>) -> 
             ),
         );
     }
-    if quality.burnt_share > MOST_BURNT && quality.darkness > LIGHTEST_DARK {
+    if quality.burnt_share > MOST_BURNT && quality.darkest_fifth > LIGHTEST_DARKEST_FIFTH {
         say(
             ReasonCode::BurntOut,
             format!(
@@ -283,11 +283,11 @@ mod tests {
         let outline = Outline::from_map(0.2, FlankPoint::new(0.003, 0.004), |at| {
             PhotoPoint::new(100.0 + 200.0 * at.length, 200.0 - 40.0 * at.height)
         });
-        let codes = |burnt_share, darkness| -> Vec<ReasonCode> {
+        let codes = |burnt_share, darkest_fifth| -> Vec<ReasonCode> {
             let quality = Quality {
                 sharpness: 4.0,
                 burnt_share,
-                darkness,
+                darkest_fifth,
                 brightness: 0.3,
             };
             let against = against_flanks(std::slice::from_ref(&outline), Some(quality));
