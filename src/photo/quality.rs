@@ -3,7 +3,8 @@
 
 use crate::flank::FlankMap;
 
-/// Cells along the length that count as one where it is about light: neighbours are much alike.
+/// Cells along the length that count as one where it is about edges, and rows of which one is asked where it is about
+/// light: neighbours are much alike.
 const TOGETHER: usize = 2;
 
 /// How many of those, from two before on, brightness is averaged over before sharpness is measured: edges
@@ -55,32 +56,20 @@ pub fn quality(maps: &[FlankMap]) -> Option<Quality> {
         return None;
     }
     let (mut lights, mut strongest) = (Vec::new(), Vec::new());
-    let (mut burnt, mut cells) = (0usize, 0usize);
     for map in maps {
-        let seen = map
-            .light
-            .iter()
-            .zip(&map.unseen)
-            .filter(|(_, unseen)| !**unseen);
-        for (light, _) in seen {
-            let most = light[0].max(light[1]).max(light[2]);
-            cells += 1;
-            burnt += usize::from(most > BURNT);
-            strongest.push(most);
-        }
         for row in (0..map.light.nrows()).step_by(TOGETHER) {
             let cells = map.light.row(row).into_iter().zip(map.unseen.row(row));
-            lights.extend(
-                cells
-                    .filter(|(_, unseen)| !**unseen)
-                    .map(|(light, _)| luminance(light)),
-            );
+            for (light, _) in cells.filter(|(_, unseen)| !**unseen) {
+                lights.push(luminance(light));
+                strongest.push(light[0].max(light[1]).max(light[2]));
+            }
         }
     }
+    let burnt = strongest.iter().filter(|&&light| light > BURNT).count();
     let mut sharpness: Vec<f32> = maps.iter().filter_map(sharpness).collect();
     Some(Quality {
         sharpness: f64::from(ranked(&mut sharpness, 0.5).unwrap_or(0.0)),
-        burnt_share: burnt as f64 / cells.max(1) as f64,
+        burnt_share: burnt as f64 / strongest.len().max(1) as f64,
         darkest_fifth: f64::from(ranked(&mut strongest, 0.2).unwrap_or(0.0)),
         brightness: f64::from(ranked(&mut lights, 0.9).unwrap_or(0.0)),
     })
@@ -160,6 +149,9 @@ fn fill(shades: &mut [f32], mute: &[f32], columns: usize) {
     let wide = SHADES * columns;
     for column in 0..wide {
         let is_mute = |row: usize| mute[row * columns + column % columns] != 0.0;
+        if !(0..mute.len() / columns).any(is_mute) {
+            continue;
+        }
         let column = (column..shades.len()).step_by(wide);
         let told: Vec<(usize, f32)> = (column.clone().enumerate())
             .filter(|&(row, _)| !is_mute(row))
