@@ -406,6 +406,7 @@ fn distance_to_curve(curve: &[PhotoPoint], point: PhotoPoint) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::reading::Corners;
 
     #[test]
     fn the_distance_to_a_curve_has_a_side() {
@@ -413,6 +414,55 @@ mod tests {
         let above = distance_to_curve(&curve, PhotoPoint::new(1.4, -3.0));
         let below = distance_to_curve(&curve, PhotoPoint::new(1.4, 3.0));
         assert!((above.abs() - 3.0).abs() < 1e-12 && (above + below).abs() < 1e-12);
+    }
+
+    #[test]
+    fn from_a_gear_that_is_near_the_fit_ends_where_it_does_from_all_round() {
+        let photo = Photo::from_pixels("drawn", image::RgbImage::new(1600, 1200));
+        let (sine, cosine) = 0.7f64.sin_cos();
+        let gear = |tilt: f64| GearFit {
+            form: RingForm::USUAL,
+            offsets: [0.0; SHAPE_NUMBERS],
+            kind: FlankKind::facing(Hand::Right, -1.0),
+            camera: Camera {
+                rotation: Rotation3::new(Vector3::new(2.3 + tilt, 0.2, -0.3)).into_inner(),
+                origin: Vector3::new(-3.0 * cosine, 3.0 * sine, 9.0),
+                focal_px: usual_focal(&photo).0,
+                centre: PhotoPoint::new(800.0, 600.0),
+            },
+            angles: vec![0.5, 0.65, 0.8, 0.95],
+            misfit: 0.0,
+            other_hand: 3.0,
+        };
+        let truth = gear(0.0);
+        let (marked, places): (Vec<MarkedFlank>, Vec<Places>) = (0..truth.angles.len())
+            .map(|tooth| {
+                let corner = |i: usize| truth.place(tooth, CORNERS[i]);
+                let corners = Corners {
+                    toe_root: corner(0),
+                    toe_tip: corner(1),
+                    heel_tip: corner(2),
+                    heel_root: corner(3),
+                };
+                let places = (0..32).map(|i| {
+                    let at = FlankPoint::new(f64::from(i % 8) / 7.0, f64::from(i / 8) / 3.0);
+                    (at, truth.place(tooth, at))
+                });
+                let (root, tip) = (Vec::new(), Vec::new());
+                (MarkedFlank { corners, root, tip }, places.collect())
+            })
+            .unzip();
+        let near = gear(0.03);
+        let all_round = fit_seen(&photo, &marked, &places, None).unwrap();
+        let next = fit_seen(&photo, &marked, &places, Some(&near)).unwrap();
+        assert!(next.misfit < 0.005 && all_round.misfit < 0.005);
+        assert_eq!((all_round.kind, next.kind), (truth.kind, truth.kind));
+        assert_eq!(next.other_hand, near.other_hand);
+        let facing_away = GearFit {
+            kind: FlankKind::facing(Hand::Right, 1.0),
+            ..near
+        };
+        assert!(fit_seen(&photo, &marked, &places, Some(&facing_away)).is_none());
     }
 
     #[test]

@@ -39,7 +39,7 @@ const REACHES: [usize; 2] = [1, 6];
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Quality {
     /// Steepness of the steepest edges over that of the same edges smoothed, weighed by how steep they are, median
-    /// over the flanks: 2.3 and more when sharp, near 1 when out of focus or shaken.
+    /// over the flanks: 2.3 and more when sharp, 2.0 and less when out of focus or shaken.
     pub sharpness: f64,
     /// Share of the cells seen that are burnt out, in one colour at least: what is left of their colour is false.
     pub burnt_share: f64,
