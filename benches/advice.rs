@@ -2,8 +2,8 @@
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use flankread::frames::FlankPoint;
-use flankread::gear::card::Card;
-use flankread::rules::{FlankReading, Trial, advise};
+use flankread::rules::advise;
+use flankread::schema::{Card, FlankReading, Trial};
 use std::path::Path;
 
 /// Five assemblies that close in on the right place, written by hand.

@@ -1,8 +1,9 @@
 //! Speed of the contact model: setting a card up, one state of assembly, the table of sensitivities.
 
 use criterion::{Criterion, criterion_group, criterion_main};
-use flankread::contact::{Misplacement, Model};
-use flankread::gear::set::{Cutting, GearSet};
+use flankread::contact::{Misalignment, Model};
+use flankread::gear::set::GearSet;
+use flankread::schema::Cutting;
 use std::hint::black_box;
 
 fn contact(criterion: &mut Criterion) {
@@ -13,9 +14,9 @@ fn contact(criterion: &mut Criterion) {
         let set = GearSet::example(cutting);
         let model = Model::new(&set).expect("the example meshes");
         let (ease_off, film_mm) = model.defaults();
-        let moved = Misplacement {
+        let moved = Misalignment {
             pinion_mm: 0.1,
-            ..Misplacement::default()
+            ..Misalignment::default()
         };
         let mut group = criterion.benchmark_group(name);
         group.bench_function("set up a card", |b| b.iter(|| Model::new(black_box(&set))));

@@ -1,105 +1,109 @@
-//! One public error with a kind per area, each in plain words: what was wrong, where, what to do.
+//! The one public error: in plain words what was wrong, where, and what to do.
+//!
+//! Each area has an error type of its own and says in its own file how it becomes this one, so that the
+//! ground floor knows of no room above it.
 
+use std::error::Error as StdError;
+use std::fmt;
 use std::io;
 use std::path::Path;
 
-/// Everything that can stop the program. Areas add their own kind with `#[from]`.
-#[derive(Debug, thiserror::Error)]
+/// Whose fault an error is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[non_exhaustive]
-pub enum Error {
-    /// An input file cannot be used as it is: missing, no permission, a directory.
-    #[error("cannot read {path}: {source}")]
-    Input {
-        /// The file as it was given.
-        path: String,
-        /// What the system said.
-        source: io::Error,
-    },
-    /// The machine failed while writing: disk full, no permission, out of memory.
-    #[error("cannot write {path}: {source}")]
-    Machine {
-        /// The file that was being written.
-        path: String,
-        /// What the system said.
-        source: io::Error,
-    },
-    /// A photo cannot be opened.
-    #[error(transparent)]
-    Photo(#[from] crate::photo::PhotoError),
-    /// Marks cannot be used.
-    #[error(transparent)]
-    Marks(#[from] crate::flank::marks::MarksError),
-    /// A card that cannot be used.
-    #[error("{path}: {error}")]
-    Card {
-        /// The card's file, or where else it stood.
-        path: String,
-        /// What is wrong with it.
-        error: crate::gear::card_read::CardError,
-    },
-    /// The gear set of a card cannot be made or cannot mesh.
-    #[error(transparent)]
-    Contact(#[from] crate::contact::ContactError),
-    /// No advice can be made of a job.
-    #[error(transparent)]
-    Rules(#[from] crate::rules::RulesError),
-    /// A station of the bench cannot answer.
-    #[error(transparent)]
-    Setup(#[from] crate::setup::SetupError),
-    /// The workshop's record.
-    #[error(transparent)]
-    Job(#[from] crate::job::JobError),
-    /// A batch could not be run.
-    #[error(transparent)]
-    Batch(#[from] crate::batch::BatchError),
-    /// Answers to a quiz that cannot be used.
-    #[error(transparent)]
-    Quiz(#[from] crate::lesson::quiz::QuizError),
-    /// A picture could not be drawn.
-    #[error(transparent)]
-    Picture(#[from] crate::report::PictureError),
-    /// Several inputs that cannot be used, a sentence each.
-    #[error("{}", sentences(.0))]
-    Several(Vec<Error>),
-    /// The command line asks for something that makes no sense together.
-    #[error("{0}")]
-    Usage(String),
+pub enum ErrorKind {
+    /// What was asked makes no sense, or an input cannot be used as it is.
+    Input,
+    /// The machine failed: disk full, no permission to write, out of memory.
+    Machine,
 }
+
+/// Everything that can stop the program.
+///
+/// The area's own error is the source: `error.source()` downcasts to [`PhotoError`](crate::PhotoError) and its like.
+#[derive(Debug)]
+pub struct Error {
+    kind: ErrorKind,
+    said: Said,
+}
+
+#[derive(Debug)]
+enum Said {
+    By(Box<dyn StdError + Send + Sync>),
+    Words(String),
+    Several(Vec<Error>),
+}
+
+/// Shorthand for results with [`Error`].
+pub type Result<T> = std::result::Result<T, Error>;
 
 impl Error {
-    /// An input that cannot be read.
-    pub fn input(path: &Path, source: io::Error) -> Self {
-        Self::Input {
-            path: path.display().to_string(),
-            source,
+    /// An area's error as this one.
+    pub(crate) fn of(kind: ErrorKind, source: impl StdError + Send + Sync + 'static) -> Self {
+        Self {
+            kind,
+            said: Said::By(Box::new(source)),
         }
     }
 
-    /// An output that cannot be written.
-    pub fn machine(path: &Path, source: io::Error) -> Self {
-        Self::Machine {
-            path: path.display().to_string(),
-            source,
+    /// An input file that cannot be used as it is: missing, no permission, a folder.
+    pub(crate) fn input(path: &Path, source: io::Error) -> Self {
+        let words = format!("cannot read {}: {source}", path.display());
+        Self::words(ErrorKind::Input, words)
+    }
+
+    /// A file or stream that cannot be written: disk full, no permission.
+    pub(crate) fn machine(path: &Path, source: io::Error) -> Self {
+        let words = format!("cannot write {}: {source}", path.display());
+        Self::words(ErrorKind::Machine, words)
+    }
+
+    /// Something asked for that makes no sense together.
+    pub(crate) fn usage(words: impl fmt::Display) -> Self {
+        Self::words(ErrorKind::Input, words.to_string())
+    }
+
+    /// Several inputs that cannot be used, a sentence each.
+    #[cfg(feature = "cli")]
+    pub(crate) fn several(errors: Vec<Self>) -> Self {
+        Self {
+            kind: ErrorKind::Input,
+            said: Said::Several(errors),
         }
     }
 
-    /// The exit status a command ends with on this error: 2 wrong use or unusable input, 3 the
-    /// machine failed.
-    pub fn exit_status(&self) -> u8 {
-        match self {
-            Self::Machine { .. } | Self::Picture(_) => 3,
-            Self::Job(error) if error.is_machine() => 3,
-            Self::Batch(error) if error.is_of_machine() => 3,
-            _ => 2,
+    const fn words(kind: ErrorKind, words: String) -> Self {
+        Self {
+            kind,
+            said: Said::Words(words),
+        }
+    }
+
+    /// Whose fault it is.
+    pub const fn kind(&self) -> ErrorKind {
+        self.kind
+    }
+}
+
+impl fmt::Display for Error {
+    /// One line for each error, the program's name before all but the first as `main` prints it.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match &self.said {
+            Said::By(source) => source.fmt(f),
+            Said::Words(words) => f.write_str(words),
+            Said::Several(errors) => {
+                let lines: Vec<String> = errors.iter().map(Self::to_string).collect();
+                f.write_str(&lines.join("\nflankread: "))
+            }
         }
     }
 }
 
-/// One line for each error, the program's name before all but the first as `main` prints it.
-fn sentences(errors: &[Error]) -> String {
-    let lines: Vec<String> = errors.iter().map(Error::to_string).collect();
-    lines.join("\nflankread: ")
+impl StdError for Error {
+    fn source(&self) -> Option<&(dyn StdError + 'static)> {
+        match &self.said {
+            Said::By(source) => Some(source.as_ref()),
+            Said::Words(_) | Said::Several(_) => None,
+        }
+    }
 }
-
-/// Shorthand for results with [`enum@Error`].
-pub type Result<T> = std::result::Result<T, Error>;

@@ -4,9 +4,11 @@
 //! with gear → contact feeding rules.
 
 pub mod batch;
+pub mod card;
 pub mod command;
 pub mod contact;
 pub mod error;
+pub mod files;
 pub mod flank;
 pub mod frames;
 pub mod gear;
@@ -17,8 +19,9 @@ pub mod photo;
 pub mod reading;
 pub mod report;
 pub mod rules;
+pub mod schema;
 pub mod segment;
 pub mod setup;
 pub mod units;
 
-pub use error::{Error, Result};
+pub use error::{Error, ErrorKind, Result};

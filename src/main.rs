@@ -1,6 +1,7 @@
 //! The command line: arguments in, exit status out.
 
 use clap::Parser;
+use flankread::ErrorKind;
 use flankread::command::{Cli, Outcome};
 use std::process::ExitCode;
 
@@ -16,7 +17,10 @@ fn main() -> ExitCode {
         Ok(Outcome::Interrupted) => ExitCode::from(130),
         Err(error) => {
             eprintln!("flankread: {error}");
-            ExitCode::from(error.exit_status())
+            ExitCode::from(match error.kind() {
+                ErrorKind::Machine => 3,
+                _ => 2,
+            })
         }
     }
 }

@@ -1,9 +1,10 @@
 //! A sweep of usual axle sets against figures of an independent prototype of the same method.
 
 use flankread::contact::sensitivity::Cause;
-use flankread::contact::{Misplacement, Model, State};
+use flankread::contact::{Misalignment, Model, State};
 use flankread::frames::Side;
-use flankread::gear::set::{Cutting, GearSet};
+use flankread::gear::set::GearSet;
+use flankread::schema::Cutting;
 
 /// Numbers between 0 and 1 from a linear congruence (constants of Knuth's MMIX, from memory): the
 /// same sets every time.
@@ -67,10 +68,10 @@ fn medians_of_forty_sets_agree_within_15_percent() {
             let model = Model::new(&usual_set(&mut draw, cutting)).expect("a usual set");
             let (ease_off, film) = model.defaults();
             let state = |pinion_mm: f64, ring_mm: f64| -> State {
-                let moved = Misplacement {
+                let moved = Misalignment {
                     pinion_mm,
                     ring_mm,
-                    ..Misplacement::default()
+                    ..Misalignment::default()
                 };
                 model.state(&moved, &ease_off, film)
             };
@@ -118,9 +119,9 @@ fn backlash_per_move_of_the_ring_gear_is_that_of_the_normal_section() {
             );
             assert!((0.60..=0.68).contains(&ratio.square), "{ratio:?}");
             let (ease_off, film) = model.defaults();
-            let moved = Misplacement {
+            let moved = Misalignment {
                 ring_mm: 0.1,
-                ..Misplacement::default()
+                ..Misalignment::default()
             };
             let state = model.state(&moved, &ease_off, film);
             assert!((state.backlash_change_mm / (0.1 * transverse) - 1.0).abs() < 0.02);
@@ -138,7 +139,7 @@ fn moves_go_where_the_trade_says() {
         for cutting in [Cutting::FaceMilled, Cutting::FaceHobbed] {
             let model = Model::new(&usual_set(&mut draw, cutting)).expect("a usual set");
             let (ease_off, film) = model.defaults();
-            let table = model.sensitivities(&Misplacement::default(), &ease_off, film);
+            let table = model.sensitivities(&Misalignment::default(), &ease_off, film);
             let rate = |cause: Cause, side: usize| {
                 let row = table.iter().find(|row| row.cause == cause).unwrap();
                 row.sides[side].unwrap()
@@ -175,7 +176,7 @@ fn the_lengthwise_sign_follows_the_curvature_of_the_tooth() {
                 };
                 let model = Model::new(&set).expect("a set");
                 let (ease_off, film) = model.defaults();
-                let table = model.sensitivities(&Misplacement::default(), &ease_off, film);
+                let table = model.sensitivities(&Misalignment::default(), &ease_off, film);
                 let pinion = &table[0];
                 assert_eq!(pinion.cause, Cause::Pinion);
                 pinion.sides.map(|side| side.unwrap().length)

@@ -3,12 +3,11 @@
 //! Each test names the document whose rule it checks. Where documents disagree the test shows which
 //! property of the set decides.
 
-use flankread::contact::{Misplacement, Model};
+use flankread::contact::{Misalignment, Model};
 use flankread::frames::{FlankPoint, Side};
-use flankread::gear::card::Card;
 use flankread::reading::HALF_WIDTH_90;
-use flankread::rules::advice::{Advice, Verdict};
-use flankread::rules::{FlankReading, Trial, advise};
+use flankread::rules::advise;
+use flankread::schema::{Advice, Card, FlankReading, Trial, Verdict};
 
 /// A rear-axle hypoid set of 11 × 41 teeth; crowning, film and depths as in the figures of an
 /// independent prototype of the same method that some tests below quote.
@@ -107,7 +106,7 @@ fn high_heel_on_drive_and_high_toe_on_coast_takes_a_thicker_pinion_shim() {
 #[test]
 fn under_a_cage_the_same_finding_takes_a_thinner_shim() {
     let mut card = hypoid("face-milled");
-    card.pinion.shim_place = flankread::gear::card::ShimPlace::UnderCage;
+    card.pinion.shim_place = flankread::schema::ShimPlace::UnderCage;
     let advice = on(&card, (0.62, 0.61), (0.46, 0.69), 0.22);
     assert!(pinion_mm(&advice) < -0.1, "{advice:?}");
     assert!(pinion_pack_change_mm(&advice) < -0.1);
@@ -207,9 +206,9 @@ fn the_lengthwise_answer_to_a_pinion_move_depends_on_the_set() {
         let model = Model::new(&hypoid(cutting).gear_set()).unwrap();
         let (ease_off, film_mm) = model.defaults();
         let length = |pinion_mm: f64| {
-            let at = Misplacement {
+            let at = Misalignment {
                 pinion_mm,
-                ..Misplacement::default()
+                ..Misalignment::default()
             };
             let state = model.state(&at, &ease_off, film_mm);
             state.side(side).patch.as_ref().unwrap().centre.length
@@ -249,9 +248,9 @@ cutter_radius = "95.25mm"
     let model = Model::new(&card.gear_set()).unwrap();
     let (ease_off, film_mm) = model.defaults();
     let centre = |pinion_mm: f64, side: Side| {
-        let at = Misplacement {
+        let at = Misalignment {
             pinion_mm,
-            ..Misplacement::default()
+            ..Misalignment::default()
         };
         let state = model.state(&at, &ease_off, film_mm);
         state.side(side).patch.as_ref().unwrap().centre

@@ -5,7 +5,7 @@
 mod browser;
 
 use browser::{Browser, LEAST_CONTRAST};
-use flankread::contact::Misplacement;
+use flankread::contact::Misalignment;
 use flankread::frames::Side;
 use flankread::lesson::case::Case;
 use flankread::lesson::explore;
@@ -68,12 +68,12 @@ fn keys_move_the_gears_as_the_program_has_it() {
         &format!("{page_up}{page_up}{right}{right}{right}"),
     );
     page.browser.keys("ring", &left.to_string().repeat(7));
-    let misplacement = Misplacement {
+    let misalignment = Misalignment {
         pinion_mm: 0.23,
         ring_mm: -0.07,
-        ..Misplacement::default()
+        ..Misalignment::default()
     };
-    let case = Case::new(&sets[0].set, misplacement, 0.0);
+    let case = Case::new(&sets[0].set, misalignment, 0.0);
     let shown = page.browser.script("return state.shown;");
     for side in Side::BOTH {
         let truth = case.state.side(side).patch.unwrap().centre;
@@ -202,12 +202,12 @@ fn the_quiz_page_scores_as_the_program_and_its_lines_are_graded_alike() {
                 drive_first: k % 2 == 0,
                 faults: faults[(k % 4) as usize].clone(),
                 pinion_mm: if k < 6 {
-                    -question.misplacement.pinion_mm
+                    -question.misalignment.pinion_mm
                 } else {
                     spread(1)
                 },
                 ring_mm: if k < 8 {
-                    -question.misplacement.ring_mm
+                    -question.misalignment.ring_mm
                 } else {
                     spread(2)
                 },

@@ -1,9 +1,9 @@
 //! Mirrored photos, and pictures that hold no painted gear at all.
 
 use flankread::frames::Side;
-use flankread::gear::set::Hand;
 use flankread::photo::{self, Photo};
-use flankread::reading::{Asked, Reading, ReasonCode, Status, read_photo};
+use flankread::reading::{ReadOptions, read_photo};
+use flankread::schema::{Hand, Reading, ReasonCode, Status};
 use image::{Rgb, RgbImage, imageops};
 use std::path::Path;
 
@@ -19,10 +19,10 @@ fn in_a_mirror(mut photo: Photo) -> Photo {
 }
 
 fn read(photo: &Photo, hand: Option<Hand>, mirrored: bool) -> Reading {
-    let asked = Asked {
+    let asked = ReadOptions {
         hand,
         mirrored,
-        ..Asked::default()
+        ..ReadOptions::default()
     };
     read_photo(photo, &asked).reading
 }

@@ -2,7 +2,7 @@
 
 use crate::measure::{Answer, Mode, quantile};
 use flankread::frames::FlankPoint;
-use flankread::report::canvas::FONT;
+use flankread::report::draw::canvas::FONT;
 use plotters::coord::Shift;
 use plotters::prelude::*;
 use plotters::style::{FontStyle, register_font};

@@ -12,8 +12,10 @@ mod table;
 mod truth;
 
 use clap::Parser;
-use flankread::reading::{Asked, Status, read_photo};
-use flankread::report::{files, raster};
+use flankread::files;
+use flankread::reading::{ReadOptions, read_photo};
+use flankread::report::draw::raster;
+use flankread::schema::Status;
 use measure::{Answer, Mode, answers};
 use rayon::prelude::*;
 use serde::Serialize;
@@ -168,7 +170,7 @@ fn nothing(folders: &[PathBuf]) -> Result<Nothing, Box<dyn Error>> {
         .map(|path| {
             let status = flankread::photo::open(path)
                 .ok()
-                .map(|photo| read_photo(&photo, &Asked::default()).reading.status);
+                .map(|photo| read_photo(&photo, &ReadOptions::default()).reading.status);
             (path.display().to_string(), status)
         })
         .collect();

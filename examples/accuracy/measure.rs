@@ -4,7 +4,8 @@ use crate::truth::{LiesOn, Truth};
 use clap::ValueEnum;
 use flankread::frames::{FlankPoint, Side};
 use flankread::photo::{self, Photo};
-use flankread::reading::{Asked, ReasonCode, Status, read_photo};
+use flankread::reading::{ReadOptions, read_photo};
+use flankread::schema::{ReasonCode, Status};
 use serde::Serialize;
 
 /// What is said to the program beside the photo.
@@ -84,15 +85,15 @@ pub fn answers(truth: &Truth, modes: &[Mode]) -> Result<Vec<Answer>, String> {
 /// Reads one photo in a mode; `None` when there is nothing to mark.
 pub fn answer(truth: &Truth, photo: &Photo, mode: Mode) -> Option<Answer> {
     let asked = match mode {
-        Mode::Marks => Asked {
+        Mode::Marks => ReadOptions {
             marks: Some(truth.marks()?),
-            ..Asked::default()
+            ..ReadOptions::default()
         },
-        Mode::Flank => Asked {
+        Mode::Flank => ReadOptions {
             flank: Some(truth.flank),
-            ..Asked::default()
+            ..ReadOptions::default()
         },
-        Mode::Automatic => Asked::default(),
+        Mode::Automatic => ReadOptions::default(),
     };
     let reading = read_photo(photo, &asked).reading;
     let mut outlines = [0; 4];

@@ -3,8 +3,7 @@
 use flankread::flank::MarkedFlank;
 use flankread::flank::marks::Marks;
 use flankread::frames::{FlankPoint, PhotoPoint, Side};
-use flankread::gear::set::Hand;
-use flankread::reading::{Corners, Polarity};
+use flankread::schema::{Corners, Hand, Polarity};
 use serde::Deserialize;
 use std::error::Error;
 use std::path::{Path, PathBuf};

@@ -1,10 +1,9 @@
 //! Hidden gear sets: each with its card, and with what the card does not know.
 
-use flankread::contact::{EaseOff, Misplacement, Model};
+use flankread::contact::{EaseOff, Misalignment, Model};
 use flankread::frames::FlankPoint;
-use flankread::gear::card::{BacklashDirection, Card};
 use flankread::reading::HALF_WIDTH_90;
-use flankread::rules::{FlankReading, Trial};
+use flankread::schema::{BacklashDirection, Card, FlankReading, Trial};
 
 /// Reading noise of a centre, one standard deviation.
 pub const NOISE_LENGTH: f64 = 0.015;
@@ -154,7 +153,7 @@ side_shims = ["0.001in"]
 
     /// What an assembly with its gears there really shows.
     pub fn truth(&self, at_mm: [f64; 2]) -> Option<Truth> {
-        let misplacement = Misplacement {
+        let misalignment = Misalignment {
             pinion_mm: at_mm[0],
             ring_mm: at_mm[1],
             offset_mm: self.offset_mm,
@@ -162,7 +161,7 @@ side_shims = ["0.001in"]
         };
         let state = self
             .model
-            .state(&misplacement, &self.ease_off, self.film_mm);
+            .state(&misalignment, &self.ease_off, self.film_mm);
         let (drive, coast) = (state.drive.patch?, state.coast.patch?);
         Some(Truth {
             centres: [drive.centre, coast.centre],

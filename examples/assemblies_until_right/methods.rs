@@ -1,9 +1,8 @@
 //! Three ways to choose the next shims.
 
-use flankread::contact::{Misplacement, Model};
-use flankread::gear::card::{BacklashDirection, Card};
-use flankread::rules::advice::Verdict;
-use flankread::rules::{Trial, advise};
+use flankread::contact::{Misalignment, Model};
+use flankread::rules::advise;
+use flankread::schema::{BacklashDirection, Card, Trial, Verdict};
 
 /// A way to choose.
 #[derive(Clone, Copy)]
@@ -54,7 +53,7 @@ impl Method {
 
 /// Height of both flanks less target, in the mean.
 fn mean_height(card: &Card, trial: &Trial) -> f64 {
-    let off = |reading: Option<&flankread::rules::FlankReading>, target: f64| {
+    let off = |reading: Option<&flankread::schema::FlankReading>, target: f64| {
         reading.map_or(0.0, |r| r.centre.height - target)
     };
     0.5 * (off(trial.drive.as_ref(), card.target.drive.height)
@@ -102,12 +101,12 @@ fn plain(card: &Card, trial: &Trial) -> Option<Next> {
         _ => model.square_radius_mm() / (0.5 * card.gear.ring_diameter_mm),
     };
     let show = |pinion_mm: f64, ring_mm: f64| {
-        let misplacement = Misplacement {
+        let misalignment = Misalignment {
             pinion_mm,
             ring_mm,
-            ..Misplacement::default()
+            ..Misalignment::default()
         };
-        let state = model.state(&misplacement, &ease_off, film_mm);
+        let state = model.state(&misalignment, &ease_off, film_mm);
         let (drive, coast) = (state.drive.patch?.centre, state.coast.patch?.centre);
         Some([
             drive.length / 0.20,

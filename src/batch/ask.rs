@@ -1,14 +1,12 @@
 //! One photo and what is said about it → its reading, whatever the file holds.
 
-use crate::flank::find::{Help, ToeEnd};
+use crate::flank::find::{FindHints, ToeEnd};
 use crate::flank::marks::{self, Marks};
 use crate::frames::Side;
-use crate::gear::set::{FlankForm, Hand};
 use crate::photo::{self, Limits, Photo, PhotoError};
-use crate::reading::{
-    Asked, OutlinedReading, PhotoFacts, Polarity, Reading, ReasonCode, SCHEMA, Status, read_photo,
-    reason,
-};
+use crate::reading::{OutlinedReading, ReadOptions, read_photo};
+use crate::schema::reading::SCHEMA;
+use crate::schema::{FlankForm, Hand, PhotoFacts, Polarity, Reading, Reason, ReasonCode, Status};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 use std::fmt::Write as _;
@@ -21,7 +19,7 @@ const MOST_MARKS_BYTES: u64 = 4 << 20;
 
 /// What is said about a photo before it is looked at.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct Said {
+pub struct PhotoSettings {
     /// Which flank; goes before marks and file name.
     pub flank: Option<Side>,
     /// Which flank the file's name speaks of; marks go before it.
@@ -72,9 +70,9 @@ pub enum ProblemKind {
 
 /// A photo's file, hashed, with the marks that belong to it: everything its reading depends on.
 #[derive(Debug)]
-pub struct Ready<'a> {
+pub struct PhotoRequest<'a> {
     path: &'a Path,
-    said: &'a Said,
+    said: &'a PhotoSettings,
     marks: Result<Option<String>, Problem>,
     /// SHA-256 of the file's bytes, hexadecimal; empty when it could not be read.
     pub sha256: String,
@@ -94,15 +92,15 @@ pub struct Answer {
     pub lasting: bool,
 }
 
-impl<'a> Ready<'a> {
+impl<'a> PhotoRequest<'a> {
     /// Hashes the file and fetches its marks. Nothing here fails: what is wrong is said by
-    /// [`Ready::answer`].
-    pub fn new(path: &'a Path, said: &'a Said) -> Self {
+    /// [`PhotoRequest::answer`].
+    pub fn new(path: &'a Path, said: &'a PhotoSettings) -> Self {
         Self::hashed(path, said, hash(path).unwrap_or_default())
     }
 
-    /// As [`Ready::new`] for a file whose SHA-256 is known.
-    pub fn hashed(path: &'a Path, said: &'a Said, sha256: String) -> Self {
+    /// As [`PhotoRequest::new`] for a file whose SHA-256 is known.
+    pub fn hashed(path: &'a Path, said: &'a PhotoSettings, sha256: String) -> Self {
         let marks = match &said.marks {
             Some(MarksFrom::Text(text)) => Ok(Some(text.clone())),
             Some(MarksFrom::File(file)) => marks_text(file).map(Some),
@@ -187,7 +185,7 @@ impl<'a> Ready<'a> {
             Err(error) => {
                 let message = without_name(&error.to_string(), self.path, "the file");
                 let lasting = !matches!(error, PhotoError::Unreadable { .. });
-                let why = reason(error.code(), message.clone());
+                let why = Reason::new(error.code(), message.clone());
                 let kind = ProblemKind::Photo;
                 return self.failed(shown, Problem { kind, message }, vec![why], lasting);
             }
@@ -215,20 +213,20 @@ impl<'a> Ready<'a> {
         }
     }
 
-    fn asked(&self, marks: Option<Marks>) -> Asked {
+    fn asked(&self, marks: Option<Marks>) -> ReadOptions {
         let marked = marks.as_ref().and_then(|marks| marks.flank);
         let named = self.said.named.filter(|_| marked.is_none());
-        let mut asked = Asked {
+        let mut asked = ReadOptions {
             marks,
             polarity: self.said.polarity,
             flank: self.said.flank.or(named),
-            help: Help {
+            help: FindHints {
                 toe: self.said.toe,
                 form: None,
             },
             hand: self.said.hand,
             mirrored: self.said.mirrored,
-            ..Asked::default()
+            ..ReadOptions::default()
         };
         if let Some(form) = self.said.drives_on {
             asked.drives_on = form;
@@ -253,7 +251,7 @@ impl<'a> Ready<'a> {
         &self,
         shown: &str,
         problem: Problem,
-        reasons: Vec<crate::reading::Reason>,
+        reasons: Vec<crate::schema::Reason>,
         lasting: bool,
     ) -> Answer {
         Answer {
@@ -366,20 +364,20 @@ mod tests {
         let copy = folder.path().join("copy.jpg");
         std::fs::copy(&photo, &copy).unwrap();
         let marks = MarksFrom::File(painted("drive-yellow.jpg.marks.json"));
-        let said = Said {
+        let said = PhotoSettings {
             marks: Some(marks),
-            ..Said::default()
+            ..PhotoSettings::default()
         };
-        let key = |path: &Path, said: &Said| Ready::new(path, said).key().unwrap();
-        let plain = key(&photo, &Said::default());
+        let key = |path: &Path, said: &PhotoSettings| PhotoRequest::new(path, said).key().unwrap();
+        let plain = key(&photo, &PhotoSettings::default());
         assert_eq!(plain, key(&copy, &said));
         // The copy has no marks beside it.
-        assert_ne!(plain, key(&copy, &Said::default()));
-        let coast = Said {
+        assert_ne!(plain, key(&copy, &PhotoSettings::default()));
+        let coast = PhotoSettings {
             flank: Some(Side::Coast),
             ..said.clone()
         };
-        let named = Said {
+        let named = PhotoSettings {
             named: Some(Side::Coast),
             ..said.clone()
         };
@@ -394,15 +392,15 @@ mod tests {
         let path = folder.path().join("coast.jpg");
         std::fs::copy(painted("drive-yellow.jpg"), &path).unwrap();
         let marks = MarksFrom::File(painted("drive-yellow.jpg.marks.json"));
-        let side = |said: &Said| {
-            let answer = Ready::new(&path, said).answer("coast.jpg");
+        let side = |said: &PhotoSettings| {
+            let answer = PhotoRequest::new(&path, said).answer("coast.jpg");
             assert!(answer.problem.is_none(), "{:?}", answer.problem);
             answer.read.reading.flank.unwrap().side
         };
-        let mut said = Said {
+        let mut said = PhotoSettings {
             named: Some(Side::Coast),
             marks: Some(marks),
-            ..Said::default()
+            ..PhotoSettings::default()
         };
         assert_eq!(side(&said), Side::Drive);
         said.flank = Some(Side::Coast);
@@ -414,8 +412,8 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("a.jpg");
         std::fs::write(&path, b"no picture at all").unwrap();
-        let said = Said::default();
-        let answer = Ready::new(&path, &said).answer("a.jpg");
+        let said = PhotoSettings::default();
+        let answer = PhotoRequest::new(&path, &said).answer("a.jpg");
         let reading = &answer.read.reading;
         assert_eq!(reading.status, Status::Unreadable);
         assert_eq!(reading.reasons[0].code, ReasonCode::NotAnImage);
@@ -426,19 +424,19 @@ mod tests {
         );
         assert!(answer.lasting && reading.photo.sha256.len() == 64);
         let gone = folder.path().join("gone.jpg");
-        let answer = Ready::new(&gone, &said).answer("gone.jpg");
+        let answer = PhotoRequest::new(&gone, &said).answer("gone.jpg");
         assert!(!answer.lasting);
         assert_eq!(answer.problem.unwrap().kind, ProblemKind::Photo);
     }
 
     #[test]
     fn unusable_marks_are_a_problem_and_no_guess() {
-        let said = Said {
+        let said = PhotoSettings {
             marks: Some(MarksFrom::Text(r#"{"flnk":"drive"}"#.into())),
-            ..Said::default()
+            ..PhotoSettings::default()
         };
         let path = painted("drive-yellow.jpg");
-        let answer = Ready::new(&path, &said).answer("p");
+        let answer = PhotoRequest::new(&path, &said).answer("p");
         let problem = answer.problem.unwrap();
         assert_eq!(problem.kind, ProblemKind::Marks);
         assert!(

@@ -1,11 +1,11 @@
 //! Photos → sets: which belong together, and what is known of each before it is read.
 
-use super::ask::Said;
+use super::ask::PhotoSettings;
 use super::manifest::{Bench, Row};
 use super::shown::shown;
 use super::walk::{Trouble, Walked};
 use crate::frames::Side;
-use crate::gear::card::Card;
+use crate::schema::Card;
 use clap::ValueEnum;
 use std::collections::{HashMap, HashSet};
 use std::path::{Path, PathBuf};
@@ -41,7 +41,7 @@ pub struct Item {
     /// Its set, an index into [`Plan::sets`].
     pub set: usize,
     /// What is said about it.
-    pub said: Said,
+    pub said: PhotoSettings,
 }
 
 /// One set of photos.
@@ -77,8 +77,8 @@ pub struct PlanRules {
     pub grouping: Grouping,
     /// The card of all of them.
     pub card: Option<Arc<Card>>,
-    /// Said about all of them.
-    pub said: Said,
+    /// PhotoSettings about all of them.
+    pub said: PhotoSettings,
     /// The list, if there is one.
     pub rows: Vec<Row>,
 }

@@ -3,10 +3,9 @@
 use super::group::{Plan, SetPlan};
 use super::run::Found;
 use crate::frames::{FlankPoint, Side};
-use crate::gear::card::Target;
-use crate::reading::Status;
-use crate::rules::advice::{self, Advice, FlankDiagnosis};
-use crate::rules::{self, FlankReading, Trial, diagnose};
+use crate::rules;
+use crate::rules::diagnose;
+use crate::schema::{Advice, FlankDiagnosis, FlankReading, Status, Target, Trial, advice};
 use crate::units::Units;
 use serde::Serialize;
 

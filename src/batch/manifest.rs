@@ -5,7 +5,7 @@ use super::ask::MarksFrom;
 use super::shown::shown;
 use crate::flank::find::ToeEnd;
 use crate::frames::Side;
-use crate::reading::Polarity;
+use crate::schema::Polarity;
 use crate::units::Length;
 use clap::ValueEnum;
 use serde_json::Value;

@@ -2,22 +2,22 @@
 //!
 //! The way: [`walk`] finds the photos; [`manifest`] and [`group`] put them into sets; [`run`] reads
 //! what the [`store`] does not have, each through [`ask`]; [`likeness`] finds pictures that came
-//! twice; [`judge`] sorts sets by urgency; [`lot`] counts. [`worker`] answers requests one by one
+//! twice; [`judge`] sorts sets by urgency; [`summary`] counts. [`worker`] answers requests one by one
 //! for programs that spread work over machines.
 
 pub mod ask;
 #[cfg(feature = "cloud")]
 mod cloud;
 pub mod fetch;
-mod gate;
 pub mod group;
 pub mod judge;
 pub mod likeness;
-pub mod lot;
 pub mod manifest;
+mod memory_budget;
 pub mod run;
 pub mod shown;
 pub mod store;
+pub mod summary;
 pub mod walk;
 pub mod watch;
 pub mod worker;
@@ -119,6 +119,17 @@ pub enum BatchError {
     /// A request that cannot be answered.
     #[error("{0}")]
     Request(String),
+}
+
+impl From<BatchError> for crate::Error {
+    fn from(error: BatchError) -> Self {
+        let kind = if error.is_of_machine() {
+            crate::error::ErrorKind::Machine
+        } else {
+            crate::error::ErrorKind::Input
+        };
+        Self::of(kind, error)
+    }
 }
 
 impl BatchError {

@@ -1,15 +1,16 @@
 //! Reading all photos of a plan on all cores, each once, whatever stops the run.
 
 use super::BatchError;
-use super::ask::{Answer, Problem, Ready};
-use super::gate::Gate;
+use super::ask::{Answer, PhotoRequest, Problem};
 use super::group::{Item, Plan};
 use super::likeness::Likeness;
+use super::memory_budget::MemoryBudget;
 use super::store::{Record, Store};
+use crate::files;
 use crate::frames::FlankPoint;
 use crate::photo::Photo;
-use crate::reading::{FlankSide, Mean, OutlinedReading, Reason, Status};
-use crate::report::files;
+use crate::reading::OutlinedReading;
+use crate::schema::{FlankSide, Mean, Reason, Status};
 use crate::{Error, Result};
 use std::collections::{HashMap, HashSet};
 use std::path::{Path, PathBuf};
@@ -121,7 +122,7 @@ pub struct Reader<'a> {
 /// What goes round among the threads.
 struct Round<'a> {
     items: &'a [Item],
-    gate: Gate,
+    budget: MemoryBudget,
     next: AtomicUsize,
     claimed: Mutex<HashSet<String>>,
     found: Mutex<Vec<Option<Found>>>,
@@ -141,7 +142,7 @@ impl Reader<'_> {
     pub fn read(&self, plan: &Plan) -> Result<Vec<Option<Found>>> {
         let round = Round {
             items: &plan.items,
-            gate: Gate::new(self.memory_bytes),
+            budget: MemoryBudget::new(self.memory_bytes),
             next: AtomicUsize::new(0),
             claimed: Mutex::default(),
             found: Mutex::new(vec![None; plan.items.len()]),
@@ -207,7 +208,7 @@ impl Reader<'_> {
                 return Ok(None);
             }
         }
-        let _place = round.gate.enter(ready.memory_bytes());
+        let _place = round.budget.enter(ready.memory_bytes());
         // Copies share a record, so that a path has no place in it.
         let answer = ready.answer("");
         let record = self.record(key.clone().unwrap_or_default(), &answer)?;
@@ -221,17 +222,17 @@ impl Reader<'_> {
         Ok(Some(Found::new(record, keeps, key)))
     }
 
-    fn ready<'i>(&self, item: &'i Item) -> Ready<'i> {
+    fn ready<'i>(&self, item: &'i Item) -> PhotoRequest<'i> {
         let stamp = std::fs::metadata(&item.path)
             .ok()
             .and_then(|about| Some((about.len(), about.modified().ok()?)));
         if let Some((bytes, time)) = stamp {
             let known = locked(&self.hashes).get(&item.path).cloned();
             if let Some((_, _, sha256)) = known.filter(|(b, t, _)| (*b, *t) == (bytes, time)) {
-                return Ready::hashed(&item.path, &item.said, sha256);
+                return PhotoRequest::hashed(&item.path, &item.said, sha256);
             }
         }
-        let ready = Ready::new(&item.path, &item.said);
+        let ready = PhotoRequest::new(&item.path, &item.said);
         if let (Some((bytes, time)), false) = (stamp, ready.sha256.is_empty()) {
             let seen = (bytes, time, ready.sha256.clone());
             locked(&self.hashes).insert(item.path.clone(), seen);

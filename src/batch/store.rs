@@ -8,7 +8,7 @@
 use super::BatchError;
 use super::ask::Problem;
 use super::shown::shown;
-use crate::reading::Reading;
+use crate::schema::Reading;
 use serde::{Deserialize, Serialize};
 use std::collections::HashMap;
 use std::fs::{File, OpenOptions};
@@ -25,7 +25,7 @@ const MOST_LINE_BYTES: u64 = 32 << 20;
 /// What is kept of one photo.
 #[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct Record {
-    /// [`super::ask::Ready::key`].
+    /// [`super::ask::PhotoRequest::key`].
     pub key: String,
     /// The reading.
     pub reading: Reading,
@@ -229,7 +229,8 @@ impl Inner {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::reading::{PhotoFacts, SCHEMA, Status};
+    use crate::schema::reading::SCHEMA;
+    use crate::schema::{PhotoFacts, Status};
     use proptest::prelude::*;
 
     fn record(key: &str) -> Record {

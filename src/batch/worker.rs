@@ -2,14 +2,11 @@
 //! processes and machines.
 
 use super::BatchError;
-use super::ask::{MarksFrom, Problem, ProblemKind, Ready, Said};
+use super::ask::{MarksFrom, PhotoRequest, PhotoSettings, Problem, ProblemKind};
 use super::fetch::Fetcher;
 use crate::frames::Side;
-use crate::gear::card::Card;
-use crate::gear::set::FlankForm;
-use crate::reading::{Polarity, Reading};
-use crate::rules::advice::FlankDiagnosis;
 use crate::rules::diagnose;
+use crate::schema::{Card, FlankDiagnosis, FlankForm, Polarity, Reading};
 use clap::ValueEnum;
 use serde::Serialize;
 use serde_json::{Map, Value};
@@ -94,7 +91,7 @@ pub struct Served {
 #[derive(Debug)]
 struct Request {
     photo: String,
-    said: Said,
+    said: PhotoSettings,
     card: Option<Card>,
 }
 
@@ -228,7 +225,7 @@ fn carry_out(request: &Request, line: u64, fetcher: &mut Fetcher) -> Answered {
             return answered;
         }
     };
-    let ready = Ready::new(photo.path(), &said);
+    let ready = PhotoRequest::new(photo.path(), &said);
     let answer = ready.answer(&request.photo);
     let reading = answer.read.reading;
     let error = answer.problem.map(|problem| WorkerError {
@@ -292,7 +289,7 @@ fn request(object: &Map<String, Value>) -> Result<Request, String> {
     let drives_on = word::<FlankForm>(object, "drives_on")?;
     Ok(Request {
         photo,
-        said: Said {
+        said: PhotoSettings {
             flank: word::<Side>(object, "flank")?,
             named: None,
             toe: word(object, "toe")?,

@@ -1,7 +1,7 @@
 //! `flankread advise`: advice from a job, without any photo.
 
-use super::{Outcome, Talk};
-use crate::report::advice_text::advice_text;
+use super::{Outcome, OutputOptions};
+use crate::report::advice::advice_text;
 use crate::rules::{self, Job};
 use crate::units::Units;
 use crate::{Error, Result};
@@ -28,11 +28,11 @@ impl Advise {
     ///
     /// # Errors
     /// A job or a card that cannot be used.
-    pub fn run(&self, talk: Talk) -> Result<Outcome> {
+    pub fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let job = Job::from_json(&self.text()?, self.folder())?;
         let mut advice = rules::advise_in(&job.card, &job.trials, self.units)?;
         advice.cautions.extend(job.remarks);
-        if talk.json {
+        if output.json {
             super::print_json(&advice)?;
         } else {
             super::print(&advice_text(&advice, self.units))?;

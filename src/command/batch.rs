@@ -1,26 +1,25 @@
 //! `flankread batch`: a folder of photos → readings, sets by urgency, one picture sheet.
 
-use super::{Outcome, Talk};
-use crate::batch::ask::Said;
+use super::{Outcome, OutputOptions};
+use crate::batch::ask::PhotoSettings;
 use crate::batch::group::{Grouping, Plan, PlanRules, plan};
-use crate::batch::lot::Lot;
 use crate::batch::manifest;
 use crate::batch::run::{Found, Reader};
 use crate::batch::shown::shown;
 use crate::batch::store::{Record, Store};
+use crate::batch::summary::BatchResult;
 use crate::batch::walk::{STORE_NAME, WalkRules, walk};
 use crate::batch::watch::Watch;
+use crate::files;
 use crate::flank::find::ToeEnd;
 use crate::frames::Side;
-use crate::gear::card::Card;
-use crate::reading::Polarity;
-use crate::report::batch_csv::batch_csv;
-use crate::report::batch_lines::{photo_line, set_line};
-use crate::report::batch_photo::draw;
-use crate::report::batch_sheet::batch_sheet;
-use crate::report::batch_text::batch_text;
-use crate::report::files;
-use crate::report::reply::reply;
+use crate::report::batch::csv::batch_csv;
+use crate::report::batch::lines::{photo_line, set_line};
+use crate::report::batch::photo::draw;
+use crate::report::batch::reply::reply;
+use crate::report::batch::sheet::batch_sheet;
+use crate::report::batch::text::batch_text;
+use crate::schema::{Card, Polarity};
 use crate::units::Units;
 use crate::{Error, Result};
 use clap::Args;
@@ -121,7 +120,7 @@ const PICTURES: &str = "readings";
 /// the largest that are opened.
 const MEMORY: (u64, u64) = (256_000_000, 800_000_000);
 
-pub(super) fn run(args: &BatchArgs, talk: Talk) -> Result<Outcome> {
+pub(super) fn run(args: &BatchArgs, output: OutputOptions) -> Result<Outcome> {
     let rules = PlanRules {
         grouping: args.group,
         card: args
@@ -130,12 +129,12 @@ pub(super) fn run(args: &BatchArgs, talk: Talk) -> Result<Outcome> {
             .map(Card::read)
             .transpose()?
             .map(Arc::new),
-        said: Said {
+        said: PhotoSettings {
             flank: args.flank,
             toe: args.toe,
             polarity: args.polarity,
             mirrored: args.mirrored,
-            ..Said::default()
+            ..PhotoSettings::default()
         },
         rows: Vec::new(),
     };
@@ -145,7 +144,7 @@ pub(super) fn run(args: &BatchArgs, talk: Talk) -> Result<Outcome> {
         .unwrap_or_else(|| args.folder.join("flankread-batch"));
     let batch = Batch {
         args,
-        talk,
+        output,
         rules,
         out,
         printed: Mutex::default(),
@@ -188,7 +187,7 @@ pub(super) fn run(args: &BatchArgs, talk: Talk) -> Result<Outcome> {
             None => Arc::new(batch.plan()?),
         };
         *plan.lock().unwrap_or_else(PoisonError::into_inner) = Arc::clone(&round);
-        *bar.lock().unwrap_or_else(PoisonError::into_inner) = progress(round.items.len(), talk);
+        *bar.lock().unwrap_or_else(PoisonError::into_inner) = progress(round.items.len(), output);
         batch.fresh.store(0, Ordering::SeqCst);
         let found = reader.read(&round);
         bar.lock()
@@ -198,7 +197,7 @@ pub(super) fn run(args: &BatchArgs, talk: Talk) -> Result<Outcome> {
         let all = found.len();
         let found: Vec<Found> = found.into_iter().flatten().collect();
         if found.len() < all {
-            if !talk.quiet {
+            if !output.quiet {
                 eprintln!(
                     "interrupted: {} of {all} photos are read; the same command goes on from here",
                     found.len()
@@ -206,7 +205,7 @@ pub(super) fn run(args: &BatchArgs, talk: Talk) -> Result<Outcome> {
             }
             return Ok(Outcome::Interrupted);
         }
-        let lot = Lot::new(&round, &found, args.units);
+        let lot = BatchResult::new(&round, &found, args.units);
         batch.write(&lot, &store)?;
         batch.tell(&lot, watch.is_none())?;
         let outcome = if lot.all_readable() {
@@ -237,8 +236,8 @@ fn stopped_by_interrupt() -> Result<Arc<AtomicBool>> {
     Ok(stop)
 }
 
-fn progress(photos: usize, talk: Talk) -> ProgressBar {
-    if talk.quiet {
+fn progress(photos: usize, output: OutputOptions) -> ProgressBar {
+    if output.quiet {
         return ProgressBar::hidden();
     }
     let bar = ProgressBar::with_draw_target(Some(photos as u64), ProgressDrawTarget::stderr());
@@ -253,7 +252,7 @@ fn progress(photos: usize, talk: Talk) -> ProgressBar {
 
 struct Batch<'a> {
     args: &'a BatchArgs,
-    talk: Talk,
+    output: OutputOptions,
     rules: PlanRules,
     out: PathBuf,
     /// Photos whose line went out, so that a watched folder gives one line a photo.
@@ -307,7 +306,7 @@ impl Batch<'_> {
         if fresh {
             self.fresh.fetch_add(1, Ordering::SeqCst);
         }
-        if !self.talk.json {
+        if !self.output.json {
             return;
         }
         let path = &plan.items[at].path;
@@ -320,7 +319,7 @@ impl Batch<'_> {
         }
     }
 
-    fn write(&self, lot: &Lot, store: &Store) -> Result<()> {
+    fn write(&self, lot: &BatchResult, store: &Store) -> Result<()> {
         let out = |name: &str| self.out.join(name);
         let units = self.args.units;
         let [lines, table, sets, summary, replies, sheet] = OUTPUTS.map(out);
@@ -358,7 +357,7 @@ impl Batch<'_> {
     }
 
     /// Writes a file set by set, most urgent first: together their texts are long.
-    fn put(path: &Path, lot: &Lot, text: impl Fn(usize) -> String) -> Result<()> {
+    fn put(path: &Path, lot: &BatchResult, text: impl Fn(usize) -> String) -> Result<()> {
         files::write_with(path, true, |file| {
             for &set in &lot.order {
                 file.write_all(text(set).as_bytes())
@@ -374,18 +373,18 @@ impl Batch<'_> {
         shown(Path::new(whole.file_name().unwrap_or(whole.as_os_str())))
     }
 
-    fn tell(&self, lot: &Lot, last: bool) -> Result<()> {
-        if !self.talk.json && last && lot.summary.photos > 0 {
+    fn tell(&self, lot: &BatchResult, last: bool) -> Result<()> {
+        if !self.output.json && last && lot.summary.photos > 0 {
             super::print(&batch_text(lot, self.args.rows, self.args.units))?;
         }
-        if self.talk.quiet {
+        if self.output.quiet {
             return Ok(());
         }
         for trouble in lot
             .summary
             .troubles
             .iter()
-            .filter(|_| self.talk.json && last)
+            .filter(|_| self.output.json && last)
         {
             eprintln!("{}: {}", trouble.path, trouble.message);
         }

@@ -7,7 +7,7 @@ mod new;
 mod show;
 mod trial;
 
-use super::{Outcome, Talk};
+use super::{Outcome, OutputOptions};
 use crate::Result;
 use crate::job::Store;
 use crate::job::store::usual_path;
@@ -93,29 +93,29 @@ impl Job {
     ///
     /// # Errors
     /// Whatever it met.
-    pub fn run(&self, talk: Talk) -> Result<Outcome> {
+    pub fn run(&self, output: OutputOptions) -> Result<Outcome> {
         match &self.what {
-            What::New(what) => what.run(talk),
-            What::List(what) => what.run(talk),
-            What::Show(what) => what.run(talk),
-            What::Trial(what) => what.run(talk),
-            What::Advise(what) => what.run(talk),
-            What::Next(what) => what.run(talk),
-            What::Note(what) => what.run(talk),
-            What::Strike(what) => what.run(talk),
-            What::Check(what) => what.run(talk),
-            What::Close(what) => what.run(talk),
-            What::Sheet(what) => what.run(talk),
-            What::Export(what) => what.run(talk),
-            What::Import(what) => what.run(talk),
-            What::Card(what) => what.run(talk),
+            What::New(what) => what.run(output),
+            What::List(what) => what.run(output),
+            What::Show(what) => what.run(output),
+            What::Trial(what) => what.run(output),
+            What::Advise(what) => what.run(output),
+            What::Next(what) => what.run(output),
+            What::Note(what) => what.run(output),
+            What::Strike(what) => what.run(output),
+            What::Check(what) => what.run(output),
+            What::Close(what) => what.run(output),
+            What::Sheet(what) => what.run(output),
+            What::Export(what) => what.run(output),
+            What::Import(what) => what.run(output),
+            What::Card(what) => what.run(output),
         }
     }
 }
 
 /// A short answer: words for people, a document for machines.
-fn say(talk: Talk, words: &str, document: &serde_json::Value) -> Result<Outcome> {
-    if talk.json {
+fn say(output: OutputOptions, words: &str, document: &serde_json::Value) -> Result<Outcome> {
+    if output.json {
         super::print_json(document)?;
     } else {
         super::print(&format!("{words}\n"))?;

@@ -2,13 +2,13 @@
 
 mod quiz;
 
-use super::{Outcome, Talk};
-use crate::gear::card::Card;
-use crate::gear::set::Cutting;
+use super::{Outcome, OutputOptions};
+use crate::files;
+use crate::files::Folder;
 use crate::lesson::case::Set;
 use crate::lesson::sheet::{self, Claim, Limit, Spoilt, Wanted};
 use crate::lesson::{explore, page};
-use crate::report::files::{self, Folder};
+use crate::schema::{Card, Cutting};
 use crate::units::Units;
 use crate::{Error, Result};
 use clap::{Args, Subcommand};
@@ -98,11 +98,11 @@ impl Lesson {
     ///
     /// # Errors
     /// A card that cannot be used; files that cannot be written.
-    pub fn run(&self, talk: Talk) -> Result<Outcome> {
+    pub fn run(&self, output: OutputOptions) -> Result<Outcome> {
         match &self.kind {
-            Kind::Sheet(sheet) => sheet.run(talk),
-            Kind::Explore(explore) => explore.run(talk),
-            Kind::Quiz(quiz) => quiz.run(talk),
+            Kind::Sheet(sheet) => sheet.run(output),
+            Kind::Explore(explore) => explore.run(output),
+            Kind::Quiz(quiz) => quiz.run(output),
         }
     }
 }
@@ -119,8 +119,8 @@ fn sets(card: Option<&Path>) -> Result<Vec<Set>> {
 }
 
 /// Says on standard error what was written.
-fn say_written(paths: &[PathBuf], talk: Talk) {
-    if !talk.quiet {
+fn say_written(paths: &[PathBuf], output: OutputOptions) {
+    if !output.quiet {
         for path in paths {
             eprintln!("wrote {}", path.display());
         }
@@ -128,7 +128,7 @@ fn say_written(paths: &[PathBuf], talk: Talk) {
 }
 
 impl Explore {
-    fn run(&self, talk: Talk) -> Result<Outcome> {
+    fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let sets = if self.card.is_empty() {
             explore::examples()?
         } else {
@@ -138,20 +138,20 @@ impl Explore {
         let page = explore::page(&sets, self.units)
             .map_err(|error| Error::machine(&self.out, error.into()))?;
         files::write(&self.out, page.as_bytes(), self.force)?;
-        if talk.json {
+        if output.json {
             super::print_json(&ExploreDocument {
                 schema: "flankread/lesson_explore/1",
                 file: &self.out,
                 sets: sets.iter().map(|offered| offered.title.as_str()).collect(),
             })?;
         }
-        say_written(std::slice::from_ref(&self.out), talk);
+        say_written(std::slice::from_ref(&self.out), output);
         Ok(Outcome::Answered)
     }
 }
 
 impl Sheet {
-    fn run(&self, talk: Talk) -> Result<Outcome> {
+    fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let sets = sets(self.card.as_deref())?;
         // Pages: one centred and two of faults for each set, limits, mistakes.
         let count = 3 * sets.len() + 2;
@@ -159,7 +159,7 @@ impl Sheet {
         names.extend((1..=count).map(|n| format!("page-{n}.png")));
         let folder = Folder::new(&self.out, self.force);
         folder.check(&names)?;
-        if !talk.quiet {
+        if !output.quiet {
             eprintln!("rendering the photos of {count} pages");
         }
         let wanted = Wanted {
@@ -182,7 +182,7 @@ impl Sheet {
             .map(|(name, bytes)| folder.write(name, bytes))
             .collect();
         let written = written?;
-        if talk.json {
+        if output.json {
             super::print_json(&SheetDocument {
                 schema: sheet::SCHEMA,
                 claims: &made.claims,
@@ -193,7 +193,7 @@ impl Sheet {
         } else {
             let mut text = String::new();
             for c in &made.claims {
-                let word = |d: &Option<crate::rules::advice::FlankDiagnosis>| {
+                let word = |d: &Option<crate::schema::FlankDiagnosis>| {
                     d.as_ref().map_or("gone".to_owned(), |d| d.words.clone())
                 };
                 let cutting = match c.cutting {
@@ -210,7 +210,7 @@ impl Sheet {
             }
             super::print(&text)?;
         }
-        say_written(&written, talk);
+        say_written(&written, output);
         Ok(Outcome::Answered)
     }
 }

@@ -41,9 +41,9 @@ pub struct Cli {
     quiet: bool,
 }
 
-/// What every command may ask about how to talk.
+/// What every command may ask about how to output.
 #[derive(Debug, Clone, Copy)]
-pub struct Talk {
+pub struct OutputOptions {
     /// JSON on standard output.
     pub json: bool,
     /// Nothing on standard error but errors.
@@ -85,22 +85,22 @@ impl Cli {
     /// Carries the command out.
     ///
     /// # Errors
-    /// Whatever the command met; [`crate::Error::exit_status`] gives the exit status.
+    /// Whatever the command met; `main` makes the exit status of its [kind](crate::Error::kind).
     pub fn run(self) -> Result<Outcome> {
-        let talk = Talk {
+        let output = OutputOptions {
             json: self.json,
             quiet: self.quiet,
         };
         match self.command {
-            Command::Advise(command) => command.run(talk),
-            Command::Batch(args) => batch::run(&args, talk),
+            Command::Advise(command) => command.run(output),
+            Command::Batch(args) => batch::run(&args, output),
             Command::Worker(command) => command.run(),
-            Command::Lesson(command) => command.run(talk),
-            Command::Simulate(command) => command.run(talk),
-            Command::Job(command) => command.run(talk),
-            Command::Read(args) => read::run(&args, talk),
-            Command::Schema(command) => command.run(talk),
-            Command::Setup(command) => command.run(talk),
+            Command::Lesson(command) => command.run(output),
+            Command::Simulate(command) => command.run(output),
+            Command::Job(command) => command.run(output),
+            Command::Read(args) => read::run(&args, output),
+            Command::Schema(command) => command.run(output),
+            Command::Setup(command) => command.run(output),
         }
     }
 }

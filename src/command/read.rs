@@ -1,17 +1,16 @@
 //! `flankread read`: photos of one gear set → readings, pictures, and the advice that follows.
 
-use super::{Outcome, Talk};
-use crate::flank::find::{Help, ToeEnd};
+use super::{Outcome, OutputOptions};
+use crate::flank::find::{FindHints, ToeEnd};
 use crate::flank::marks;
 use crate::frames::Side;
-use crate::gear::card::Card;
 use crate::photo::{self, Photo};
-use crate::reading::{Asked, OutlinedReading, Polarity, Reading, Status, read_photo};
-use crate::report::advice_text::advice_text;
-use crate::report::pictures::{Told, write_pictures};
-use crate::report::reading_text::reading_text;
-use crate::rules::advice::Advice;
-use crate::rules::{self, FlankReading, Trial};
+use crate::reading::{OutlinedReading, ReadOptions, read_photo};
+use crate::report::advice::advice_text;
+use crate::report::reading::pictures::{PhotoReading, write_pictures};
+use crate::report::reading::text::reading_text;
+use crate::rules;
+use crate::schema::{Advice, Card, FlankReading, Polarity, Reading, Status, Trial};
 use crate::units::{Length, Units};
 use crate::{Error, Result};
 use clap::Args;
@@ -91,15 +90,15 @@ struct ReadingsAndAdvice<'a> {
     no_advice: Option<&'a str>,
 }
 
-pub(super) fn run(args: &ReadArgs, talk: Talk) -> Result<Outcome> {
+pub(super) fn run(args: &ReadArgs, output: OutputOptions) -> Result<Outcome> {
     let wanted = wanted(args)?;
     let card = args.card.as_deref().map(Card::read).transpose()?;
     let opened = open_all(&wanted, args, card.as_ref())?;
-    let told: Vec<Told> = opened
+    let told: Vec<PhotoReading> = opened
         .into_iter()
         .map(|(photo, asked)| {
             let read = read_photo(&photo, &asked);
-            Told { photo, read }
+            PhotoReading { photo, read }
         })
         .collect();
     let advice = match &card {
@@ -120,14 +119,14 @@ pub(super) fn run(args: &ReadArgs, talk: Talk) -> Result<Outcome> {
             advice.as_ref(),
             args.units,
         )?;
-        if !talk.quiet {
+        if !output.quiet {
             for path in written {
                 eprintln!("wrote {}", path.display());
             }
         }
     }
     let readings: Vec<&Reading> = told.iter().map(|told| &told.read.reading).collect();
-    if talk.json {
+    if output.json {
         match (card.is_some(), readings.as_slice()) {
             (true, _) => super::print_json(&ReadingsAndAdvice {
                 schema: "flankread/read/1",
@@ -169,8 +168,8 @@ fn wanted(args: &ReadArgs) -> Result<Vec<(&Path, Option<Side>)>> {
         .filter_map(|(path, side)| path.as_deref().map(|path| (path, Some(*side))));
     let wanted: Vec<_> = plain.chain(given).collect();
     if args.marks.is_some() && wanted.len() > 1 {
-        return Err(Error::Usage(
-            "--marks goes with one photo; put the marks of several into PHOTO.marks.json beside each".into(),
+        return Err(Error::usage(
+            "--marks goes with one photo; put the marks of several into PHOTO.marks.json beside each",
         ));
     }
     Ok(wanted)
@@ -181,7 +180,7 @@ fn open_all(
     wanted: &[(&Path, Option<Side>)],
     args: &ReadArgs,
     card: Option<&Card>,
-) -> Result<Vec<(Photo, Asked)>> {
+) -> Result<Vec<(Photo, ReadOptions)>> {
     let mut opened = Vec::new();
     let mut failed = Vec::new();
     for (path, side) in wanted {
@@ -193,7 +192,7 @@ fn open_all(
     match failed.len() {
         0 => Ok(opened),
         1 => Err(failed.remove(0)),
-        _ => Err(Error::Several(failed)),
+        _ => Err(Error::several(failed)),
     }
 }
 
@@ -202,22 +201,22 @@ fn open_one(
     side: Option<Side>,
     args: &ReadArgs,
     card: Option<&Card>,
-) -> Result<(Photo, Asked)> {
+) -> Result<(Photo, ReadOptions)> {
     let photo = photo::open(path)?;
     let marks = match args.marks.clone().or_else(|| marks::beside(path)) {
         Some(path) => Some(marks::load(&path, &photo)?),
         None => None,
     };
-    let mut asked = Asked {
+    let mut asked = ReadOptions {
         marks,
         polarity: args.polarity,
         flank: side,
-        help: Help {
+        help: FindHints {
             toe: args.toe,
             form: None,
         },
         mirrored: args.mirrored,
-        ..Asked::default()
+        ..ReadOptions::default()
     };
     if let Some(card) = card {
         asked.drives_on = card.gear.drives_on;
@@ -230,7 +229,7 @@ fn open_one(
 fn advise(
     args: &ReadArgs,
     card: &Card,
-    told: &[Told],
+    told: &[PhotoReading],
 ) -> Result<std::result::Result<Advice, String>> {
     let mut trial = Trial {
         pinion_shim_mm: args.pinion_shim.map(Length::mm),
@@ -255,10 +254,10 @@ fn advise(
 /// The one usable reading of a side.
 fn reading_of(
     side: Side,
-    told: &[Told],
+    told: &[PhotoReading],
     use_unsure: bool,
 ) -> std::result::Result<FlankReading, String> {
-    let of_side = |told: &&Told| {
+    let of_side = |told: &&PhotoReading| {
         told.read
             .reading
             .flank

@@ -1,12 +1,11 @@
 //! `flankread schema`: the JSON Schema of what the program prints and reads.
 
-use super::{Outcome, Talk};
+use super::{Outcome, OutputOptions};
 use crate::Result;
-use crate::gear::card::Card;
-use crate::job::Record;
-use crate::reading::Reading;
-use crate::report::simulation::Simulation;
-use crate::rules::advice;
+use crate::schema::advice;
+use crate::schema::record::Record;
+use crate::schema::simulation::Simulation;
+use crate::schema::{Card, Reading};
 use clap::{Args, ValueEnum};
 
 /// The JSON Schema of a document, for programs that check what they are given.
@@ -37,7 +36,7 @@ impl Schema {
     ///
     /// # Errors
     /// Standard output cannot be written.
-    pub fn run(&self, _talk: Talk) -> Result<Outcome> {
+    pub fn run(&self, _talk: OutputOptions) -> Result<Outcome> {
         let schema = match self.document {
             Document::Reading => schemars::schema_for!(Reading).to_value(),
             Document::Advice => advice::json_schema(),

@@ -7,12 +7,13 @@ mod round;
 mod sides;
 mod torque;
 
-use super::{Outcome, Talk};
+use super::{Outcome, OutputOptions};
 use crate::Result;
-use crate::gear::card::Card;
+use crate::job::Store;
 use crate::job::store::usual_path;
-use crate::job::{Record, Store};
-use crate::report::setup_text::setup_text;
+use crate::report::setup::setup_text;
+use crate::schema::Card;
+use crate::schema::record::Record;
 use crate::setup::{Answer, SetupError};
 use crate::units::Shown;
 use clap::{Args, Subcommand};
@@ -99,7 +100,7 @@ impl Setup {
     ///
     /// # Errors
     /// Numbers that are missing, cannot be, or were probably meant otherwise; a card that cannot be used.
-    pub fn run(&self, talk: Talk) -> Result<Outcome> {
+    pub fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let answer = match &self.station {
             Station::PinionShim(station) => station.answer()?,
             Station::Preload(station) => station.answer()?,
@@ -112,13 +113,13 @@ impl Setup {
             Station::Fasteners(station) => station.answer()?,
             Station::Sum(station) => station.answer()?,
         };
-        print(&answer, talk)?;
+        print(&answer, output)?;
         Ok(Outcome::Answered)
     }
 }
 
-fn print(answer: &Answer, talk: Talk) -> Result<()> {
-    if talk.json {
+fn print(answer: &Answer, output: OutputOptions) -> Result<()> {
+    if output.json {
         super::print_json(answer)
     } else {
         super::print(&setup_text(answer))

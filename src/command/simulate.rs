@@ -1,17 +1,22 @@
-//! `flankread simulate`: the patch on both flanks for a card and a misplacement.
+//! `flankread simulate`: the patch on both flanks for a card and a misalignment.
 
-use super::{Outcome, Talk};
+use super::{Outcome, OutputOptions};
+use crate::card::blank;
 use crate::contact::sensitivity::Cause;
-use crate::contact::{Misplacement, Model, State};
+use crate::contact::{Misalignment, Model, State};
+use crate::files;
 use crate::gear::blank::{Blank, BlankInput};
 use crate::gear::blank_of_model::blank_of_model;
-use crate::gear::card::Card;
-use crate::gear::card_blank;
 use crate::gear::tooth_solid::ToothSolid;
-use crate::report::flank_picture::{self, Frames};
-use crate::report::simulation::{self, Assembly, SCHEMA, Simulation};
-use crate::report::simulation_text::simulation_text;
-use crate::report::{error_plot, files, raster};
+use crate::report::draw::raster;
+use crate::report::simulation::error_plot;
+use crate::report::simulation::flank_picture;
+use crate::report::simulation::flank_picture::Frames;
+use crate::report::simulation::numbers;
+use crate::report::simulation::numbers::Assembly;
+use crate::report::simulation::text::simulation_text;
+use crate::schema::Card;
+use crate::schema::simulation::{Contact, Derived, SCHEMA, Simulation};
 use crate::units::{Angle, Length, Units};
 use crate::{Error, Result};
 use clap::Args;
@@ -90,7 +95,7 @@ impl Simulate {
     ///
     /// # Errors
     /// A card that cannot be used or cannot mesh; files that cannot be written.
-    pub fn run(&self, talk: Talk) -> Result<Outcome> {
+    pub fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let path = self.card.as_ref().or(self.card_option.as_ref());
         let card = Card::read(path.map_or(Path::new(""), PathBuf::as_path))?;
         let sweep = self.sweep_range()?;
@@ -100,7 +105,7 @@ impl Simulate {
             card: card.name.clone(),
             contact: None,
             no_contact: None,
-            blank: simulation::blank_numbers(&blank_of(&card, model.as_ref().ok())?),
+            blank: numbers::blank_numbers(&blank_of(&card, model.as_ref().ok())?),
             derived: blank_derived(&card)?,
         };
         match model {
@@ -110,11 +115,11 @@ impl Simulate {
             }
             Err(error) => return Err(error.into()),
             Ok(model) => {
-                document.derived.extend(simulation::derived_numbers(&model));
+                document.derived.extend(numbers::derived_numbers(&model));
                 document.contact = Some(self.simulate(&model, &card, sweep)?);
             }
         }
-        if talk.json {
+        if output.json {
             super::print_json(&document)?;
         } else {
             super::print(&simulation_text(&document, self.units))?;
@@ -131,16 +136,16 @@ impl Simulate {
         model: &Model,
         card: &Card,
         sweep: Option<(Cause, [f64; 2])>,
-    ) -> Result<simulation::Contact> {
+    ) -> Result<Contact> {
         let assembly = self.assembly(model)?;
         let state = assembly.state(model);
-        let mut contact = simulation::contact_numbers(model, &assembly, &state);
+        let mut contact = numbers::contact_numbers(model, &assembly, &state);
         contact.run_out = self
             .run_out
-            .map(|w| simulation::run_out_numbers(model, &assembly, w.mm()));
+            .map(|w| numbers::run_out_numbers(model, &assembly, w.mm()));
         let strip = sweep.map(|(cause, range)| (cause, self.sweep(model, &assembly, cause, range)));
         if let Some((cause, steps)) = &strip {
-            contact.sweep = Some(simulation::sweep_numbers(*cause, steps));
+            contact.sweep = Some(numbers::sweep_numbers(*cause, steps));
         }
         let title = |what: &str| match card.name.as_str() {
             "" => what.to_owned(),
@@ -189,7 +194,7 @@ impl Simulate {
                 *now = v.mm();
                 Ok(())
             }
-            Some(v) => Err(Error::Usage(format!(
+            Some(v) => Err(Error::usage(format!(
                 "--{name} is {} mm: it must be more than 0 and at most 5 mm; usual is {now} mm",
                 v.mm()
             ))),
@@ -208,20 +213,19 @@ impl Simulate {
         ];
         for (name, mm) in moves {
             if mm.is_nan() || mm.abs() > 10.0 {
-                return Err(Error::Usage(format!(
+                return Err(Error::usage(format!(
                     "--{name} is {mm} mm: the teeth would be out of mesh; at most 10 mm can be simulated"
                 )));
             }
         }
         let shaft_angle = self.shaft_angle.rad();
         if shaft_angle.is_nan() || shaft_angle.abs() > 0.1 {
-            return Err(Error::Usage(
-                "--shaft-angle is too large for an assembly error: at most 5deg can be simulated"
-                    .into(),
+            return Err(Error::usage(
+                "--shaft-angle is too large for an assembly error: at most 5deg can be simulated",
             ));
         }
         Ok(Assembly {
-            misplacement: Misplacement {
+            misalignment: Misalignment {
                 pinion_mm: self.pinion.mm(),
                 ring_mm: self.ring.mm(),
                 offset_mm: self.offset.mm(),
@@ -243,12 +247,12 @@ impl Simulate {
             .find(|cause| cause.word() == word)
             .ok_or_else(|| {
                 let all = Cause::ALL.map(|c| c.word().replace('_', "-")).join(", ");
-                Error::Usage(format!(
+                Error::usage(format!(
                     "--sweep {what}: nothing of that name; one of {all}"
                 ))
             })?;
         let form = || {
-            Error::Usage(format!(
+            Error::usage(format!(
                 "--sweep {what} {range}: write the range like -0.3..0.3mm"
             ))
         };
@@ -262,7 +266,7 @@ impl Simulate {
             } else {
                 text.to_owned()
             };
-            let wrong = |error: crate::units::UnitError| Error::Usage(error.to_string());
+            let wrong = |error: crate::units::UnitError| Error::usage(error.to_string());
             if cause.is_angle() {
                 text.parse::<Angle>().map(Angle::rad).map_err(wrong)
             } else {
@@ -331,20 +335,17 @@ impl Simulate {
 }
 
 fn blank_input(card: &Card) -> Result<Option<BlankInput>> {
-    card_blank::input_of(card).map_err(|error| Error::Card {
-        path: "the card".into(),
-        error,
-    })
+    blank::input_of(card).map_err(|error| error.of("the card"))
 }
 
 /// What the card's `[blank]` left out.
-fn blank_derived(card: &Card) -> Result<Vec<simulation::Derived>> {
+fn blank_derived(card: &Card) -> Result<Vec<Derived>> {
     let (Some(table), Some(input)) = (&card.blank, blank_input(card)?) else {
         return Ok(Vec::new());
     };
     let derived = table.derived(&input).into_iter();
     Ok(derived
-        .map(|(key, value, how)| simulation::Derived {
+        .map(|(key, value, how)| Derived {
             key: format!("blank.{key}"),
             value,
             how,
@@ -373,5 +374,5 @@ fn extension(path: &Path) -> String {
 }
 
 fn wrong_extension(path: &Path, known: &str) -> Error {
-    Error::Usage(format!("{}: the name must end in {known}", path.display()))
+    Error::usage(format!("{}: the name must end in {known}", path.display()))
 }

@@ -1,6 +1,6 @@
 //! The contact of a ring gear with its pinion: gap field, patch, transmission error, backlash.
 //!
-//! The pinion is the exact conjugate of the ring gear less an ease-off; a misplacement of the pinion
+//! The pinion is the exact conjugate of the ring gear less an ease-off; a misalignment of the pinion
 //! against the ring gear changes the gap along the flank's normal. Compound is wiped where the gap
 //! that is left at some mesh position is less than the marking film.
 
@@ -18,7 +18,8 @@ use crate::gear::GearError;
 use crate::gear::dimensions::Dimensions;
 use crate::gear::flank::{FlankGrid, Surface};
 use crate::gear::pitch::PitchPair;
-use crate::gear::set::{FlankForm, GearSet};
+use crate::gear::set::GearSet;
+use crate::schema::FlankForm;
 pub use ease_off::EaseOff;
 use mesh::FlankMesh;
 pub use mesh::{FlankTable, LineTable};
@@ -76,9 +77,15 @@ pub enum ContactError {
     },
 }
 
+impl From<ContactError> for crate::Error {
+    fn from(error: ContactError) -> Self {
+        Self::of(crate::error::ErrorKind::Input, error)
+    }
+}
+
 /// How far pinion and ring gear stand from their right places. Millimetres and radians.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub struct Misplacement {
+pub struct Misalignment {
     /// + = pinion away from the ring gear along its own axis.
     pub pinion_mm: f64,
     /// + = ring gear away from the pinion (more backlash).
@@ -96,7 +103,7 @@ pub struct State {
     pub drive: FlankContact,
     /// The other flank.
     pub coast: FlankContact,
-    /// Backlash that the misplacement adds, at the ring gear's outer diameter, in the plane of
+    /// Backlash that the misalignment adds, at the ring gear's outer diameter, in the plane of
     /// rotation, mm.
     pub backlash_change_mm: f64,
 }
@@ -221,15 +228,15 @@ impl Model {
         ([ease_off; 2], self.dimensions.film_mm)
     }
 
-    /// The contact of both flanks for a misplacement, the ease-off of drive and coast, and a film
+    /// The contact of both flanks for a misalignment, the ease-off of drive and coast, and a film
     /// (mm, above 0).
     pub fn state(
         &self,
-        misplacement: &Misplacement,
+        misalignment: &Misalignment,
         ease_off: &[EaseOff; 2],
         film_mm: f64,
     ) -> State {
-        let (shift, turn) = self.displacement(misplacement);
+        let (shift, turn) = self.displacement(misalignment);
         let [drive, coast] =
             [0, 1].map(|i| self.flanks[i].contact(&ease_off[i], &shift, &turn, film_mm));
         let backlash_change_mm =
@@ -244,10 +251,10 @@ impl Model {
     /// One flank's mesh as plain numbers, for an ease-off.
     pub fn flank_table(&self, side: Side, ease_off: &EaseOff) -> FlankTable {
         let one = |pinion_mm, ring_mm| {
-            let unit = Misplacement {
+            let unit = Misalignment {
                 pinion_mm,
                 ring_mm,
-                ..Misplacement::default()
+                ..Misalignment::default()
             };
             self.displacement(&unit).0
         };
@@ -257,7 +264,7 @@ impl Model {
 
     /// The displacement of the pinion against the ring gear: shift of the crossing point of its axis,
     /// and turn about that point.
-    fn displacement(&self, m: &Misplacement) -> (Vector3<f64>, Vector3<f64>) {
+    fn displacement(&self, m: &Misalignment) -> (Vector3<f64>, Vector3<f64>) {
         let shift = self.pair.pinion_axis * m.pinion_mm - Vector3::z() * m.ring_mm
             + self.pair.offset_direction * m.offset_mm;
         // A larger shaft angle turns the pinion's axis away from the ring gear's back.

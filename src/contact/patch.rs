@@ -4,7 +4,7 @@ use crate::frames::FlankPoint;
 
 /// Half-width of the soft edge, as a share of the film: compound is bare where less than 0.75 of the
 /// film is left between the flanks, untouched above 1.25. It spans two to four cells of the usual
-/// grid at the edge of a usual patch, so that the centre moves smoothly with the misplacement, and
+/// grid at the edge of a usual patch, so that the centre moves smoothly with the misalignment, and
 /// being even about the film it leaves the centre where the sharp edge would have it.
 pub const SOFTNESS: f64 = 0.25;
 

@@ -1,6 +1,6 @@
-//! How much each misplacement and each property of the pinion moves the patch and the backlash.
+//! How much each misalignment and each property of the pinion moves the patch and the backlash.
 
-use super::{EaseOff, Misplacement, Model, Patch, State};
+use super::{EaseOff, Misalignment, Model, Patch, State};
 use crate::frames::Side;
 
 /// Something that changes the patch.
@@ -60,15 +60,15 @@ impl Cause {
     pub fn add(
         self,
         by: f64,
-        misplacement: &mut Misplacement,
+        misalignment: &mut Misalignment,
         ease_off: &mut [EaseOff; 2],
         film_mm: &mut f64,
     ) {
         match self {
-            Self::Pinion => misplacement.pinion_mm += by,
-            Self::Ring => misplacement.ring_mm += by,
-            Self::Offset => misplacement.offset_mm += by,
-            Self::ShaftAngle => misplacement.shaft_angle += by,
+            Self::Pinion => misalignment.pinion_mm += by,
+            Self::Ring => misalignment.ring_mm += by,
+            Self::Offset => misalignment.offset_mm += by,
+            Self::ShaftAngle => misalignment.shaft_angle += by,
             Self::CrowningLength => ease_off.iter_mut().for_each(|e| e.length_mm += by),
             Self::CrowningHeight => ease_off.iter_mut().for_each(|e| e.height_mm += by),
             Self::Bias => ease_off.iter_mut().for_each(|e| e.bias_mm += by),
@@ -121,7 +121,7 @@ impl Model {
     /// The sensitivities of a state, by central differences of the model.
     pub fn sensitivities(
         &self,
-        misplacement: &Misplacement,
+        misalignment: &Misalignment,
         ease_off: &[EaseOff; 2],
         film_mm: f64,
     ) -> Vec<Sensitivity> {
@@ -130,7 +130,7 @@ impl Model {
             .map(|cause| {
                 let h = cause.step();
                 let at = |by: f64| {
-                    let (mut m, mut e, mut film) = (*misplacement, *ease_off, film_mm);
+                    let (mut m, mut e, mut film) = (*misalignment, *ease_off, film_mm);
                     cause.add(by, &mut m, &mut e, &mut film);
                     self.state(&m, &e, film)
                 };

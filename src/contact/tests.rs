@@ -1,7 +1,7 @@
 //! The model against figures of others, and its own properties.
 
 use super::*;
-use crate::gear::set::Cutting;
+use crate::schema::{Cutting, Hand};
 
 /// Figures of an independent prototype of the same method (11 × 41, 200 mm): move of the pinion
 /// and of the ring gear, drive centre, coast centre, backlash at the outer diameter.
@@ -33,10 +33,10 @@ fn worked_sets_agree_with_an_independent_prototype() {
         }
         let (ease_off, film) = model.defaults();
         for &(pinion_mm, ring_mm, drive, coast, backlash) in rows {
-            let moved = Misplacement {
+            let moved = Misalignment {
                 pinion_mm,
                 ring_mm,
-                ..Misplacement::default()
+                ..Misalignment::default()
             };
             let state = model.state(&moved, &ease_off, film);
             for (side, [length, height]) in [(Side::Drive, drive), (Side::Coast, coast)] {
@@ -52,19 +52,18 @@ fn worked_sets_agree_with_an_independent_prototype() {
     }
 }
 
-use crate::gear::set::Hand;
 use proptest::prelude::*;
 
 fn model(cutting: Cutting) -> Model {
     Model::new(&GearSet::example(cutting)).unwrap()
 }
 
-fn moved(pinion_mm: f64, ring_mm: f64, offset_mm: f64) -> Misplacement {
-    Misplacement {
+fn moved(pinion_mm: f64, ring_mm: f64, offset_mm: f64) -> Misalignment {
+    Misalignment {
         pinion_mm,
         ring_mm,
         offset_mm,
-        ..Misplacement::default()
+        ..Misalignment::default()
     }
 }
 
@@ -226,7 +225,7 @@ fn only_the_proportions_of_ease_off_film_and_displacement_count() {
 fn run_out_swings_backlash_and_patch_once_a_turn() {
     let model = model(Cutting::FaceMilled);
     let (ease_off, film) = model.defaults();
-    let turn = model.turn_with_run_out(&Misplacement::default(), &ease_off, film, 0.1, 8);
+    let turn = model.turn_with_run_out(&Misalignment::default(), &ease_off, film, 0.1, 8);
     let swing = |value: fn(&State) -> f64| {
         let values: Vec<f64> = turn.iter().map(value).collect();
         let high = values.iter().copied().fold(f64::MIN, f64::max);
@@ -255,7 +254,7 @@ fn generated_ring_gears_and_spiral_bevel_sets_mesh() {
         };
         let model = Model::new(&set).unwrap();
         let (ease_off, film) = model.defaults();
-        let right = model.state(&Misplacement::default(), &ease_off, film);
+        let right = model.state(&Misalignment::default(), &ease_off, film);
         let out = model.state(&moved(0.05, 0.0, 0.0), &ease_off, film);
         let back = model.state(&moved(0.0, 0.1, 0.0), &ease_off, film);
         for side in Side::BOTH {
@@ -358,7 +357,7 @@ proptest! {
         let cutting = if hobbed { Cutting::FaceHobbed } else { Cutting::FaceMilled };
         let model = model(cutting);
         let (ease_off, _) = model.defaults();
-        let m = Misplacement { shaft_angle: angle, ..moved(pinion, ring, offset) };
+        let m = Misalignment { shaft_angle: angle, ..moved(pinion, ring, offset) };
         let state = model.state(&m, &ease_off, film);
         prop_assert!(state.backlash_change_mm.is_finite());
         for side in Side::BOTH {

@@ -1,16 +1,16 @@
 //! Finding the flanks without marks: the network proposes, the fitted gear judges.
 
 use super::Outline;
-use super::fields::Fields;
-use super::gear_fit::{self, GearFit, Places};
+use super::coordinate_map::FlankCoordinateMap;
 use super::marked_flank::MarkedFlank;
+use super::pose::fit;
+use super::pose::fit::{GearFit, Places};
+use super::pose::regular_teeth::{SeenTooth, refine};
 use super::proposal::{Proposal, proposals};
-use super::regular_teeth::{SeenTooth, refine};
 use super::tip_edge::{TipEdge, tip_edge};
 use crate::frames::FlankPoint;
-use crate::gear::set::{FlankForm, Hand};
 use crate::photo::Photo;
-use crate::reading::{Reason, ReasonCode, reason};
+use crate::schema::{FlankForm, Hand, Reason, ReasonCode};
 
 /// The end of the flanks that is the toe, as it lies in the photo.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
@@ -39,7 +39,7 @@ impl ToeEnd {
 
 /// What is known of a photo before its flanks are looked for.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Help {
+pub struct FindHints {
     /// Lengthwise form of the flanks that are asked for.
     pub form: Option<FlankForm>,
     /// Which end is the toe.
@@ -88,25 +88,25 @@ const SURE_OTHER_HAND: f64 = 2.0;
 
 /// A photo looked at for the flanks of the ring gear in it.
 #[derive(Debug)]
-pub struct Look<'a> {
+pub struct FlankFinder<'a> {
     photo: &'a Photo,
-    fields: Fields,
+    fields: FlankCoordinateMap,
     /// The gear as an earlier look found it.
     known: Option<GearFit>,
 }
 
-impl<'a> Look<'a> {
+impl<'a> FlankFinder<'a> {
     /// Looks at a photo.
     ///
     /// # Errors
     /// The reasons for which no flanks can be looked for.
     pub fn at(photo: &'a Photo) -> Result<Self, Vec<Reason>> {
-        let window = Fields::found(photo)
+        let window = FlankCoordinateMap::found(photo)
             .flanks_window(photo)
             .ok_or_else(no_gear)?;
         Ok(Self {
             photo,
-            fields: Fields::measured(photo, window),
+            fields: FlankCoordinateMap::measured(photo, window),
             known: None,
         })
     }
@@ -124,7 +124,7 @@ impl<'a> Look<'a> {
     ///
     /// # Errors
     /// The reasons for which none can be outlined.
-    pub fn find(&self, help: &Help) -> Result<Found, Vec<Reason>> {
+    pub fn find(&self, help: &FindHints) -> Result<Found, Vec<Reason>> {
         let (photo, fields) = (self.photo, &self.fields);
         let forms: Vec<Option<FlankForm>> =
             (0..fields.len()).map(|cell| fields.form(cell)).collect();
@@ -148,23 +148,23 @@ impl<'a> Look<'a> {
             .collect();
         let mut doubts = Vec::new();
         if fit.misfit > DOUBTFUL_MISFIT {
-            doubts.push(reason(
+            doubts.push(Reason::new(
                 ReasonCode::TeethDisagree,
-                "The flanks that were found do not lie as on one ring gear. Look at the outlines; if they are off, mark a flank or take the photo squarer to the teeth.",
+                "The flanks that were found do not lie as on one ring gear. FlankFinder at the outlines; if they are off, mark a flank or take the photo squarer to the teeth.",
             ));
         }
         let both_show = convex.min(concave) > CLEARLY_LESS * convex.max(concave);
         let contradicts = fit.kind.form != form && fit.other_hand > SURE_OTHER_HAND;
         if help.form.is_none() && (both_show || contradicts) {
-            doubts.push(reason(
+            doubts.push(Reason::new(
                 ReasonCode::WhichFlank,
                 "The photo does not say for sure whether these are the drive or the coast flanks. Say it with --flank.",
             ));
         }
         if help.toe.is_some_and(|toe| !toe_lies(&outlines, toe)) {
-            doubts.push(reason(
+            doubts.push(Reason::new(
                 ReasonCode::WhichEnd,
-                "The toe was found at the other end than --toe says. Look at the outlines, and mark a flank if they are wrong.",
+                "The toe was found at the other end than --toe says. FlankFinder at the outlines, and mark a flank if they are wrong.",
             ));
         }
         Ok(Found {
@@ -188,7 +188,7 @@ fn fit_without_strays(
     let fit_to = |proposed: &[&Proposal], near: Option<&GearFit>| {
         let marked: Vec<MarkedFlank> = proposed.iter().map(|p| p.marked.clone()).collect();
         let places: Vec<Places> = proposed.iter().map(|p| p.places.clone()).collect();
-        gear_fit::fit_seen(photo, &marked, &places, near)
+        fit::fit_seen(photo, &marked, &places, near)
     };
     let mut proposed: Vec<&Proposal> = proposed.iter().collect();
     let mut best = known
@@ -231,7 +231,7 @@ fn outline(fit: &GearFit, edge: TipEdge, tooth: usize) -> Outline {
         (0.02 + 0.8 * fit.misfit).hypot(edge.doubt),
     );
     let (flank, angle) = (fit.flank(), fit.angles[tooth]);
-    let outline = Outline::from_map(fit.form.proportion(), doubt, |at| {
+    let outline = Outline::from_map(fit.form.depth_over_length(), doubt, |at| {
         fit.camera.project(flank.point(angle, edge.in_fit(at)))
     });
     match fit.next_tooth(tooth) {
@@ -254,7 +254,7 @@ fn toe_lies(outlines: &[Outline], toe: ToeEnd) -> bool {
 }
 
 fn no_gear() -> Vec<Reason> {
-    vec![reason(
+    vec![Reason::new(
         ReasonCode::NoGear,
         "No ring gear was found: take the photo so that several whole teeth are in it, lit from the side, or mark the corners of a flank.",
     )]
@@ -274,7 +274,7 @@ mod tests {
         });
         for picture in [plain, striped] {
             let photo = Photo::from_pixels("drawn", picture);
-            let found = Look::at(&photo).and_then(|look| look.find(&Help::default()));
+            let found = FlankFinder::at(&photo).and_then(|look| look.find(&FindHints::default()));
             let reasons = found.unwrap_err();
             assert_eq!(reasons[0].code, ReasonCode::NoGear);
         }

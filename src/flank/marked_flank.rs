@@ -1,10 +1,10 @@
 //! A flank as a person marks it: its corners, and points along its sides.
 
 use crate::frames::{FlankPoint, PhotoPoint};
-use crate::reading::Corners;
+use crate::schema::Corners;
 
 /// Where a flank's corners lie on it: root and tip of the toe, tip and root of the heel.
-pub(super) const CORNERS: [FlankPoint; 4] = [
+pub(crate) const CORNERS: [FlankPoint; 4] = [
     FlankPoint::new(0.0, 0.0),
     FlankPoint::new(0.0, 1.0),
     FlankPoint::new(1.0, 1.0),

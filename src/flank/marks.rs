@@ -3,7 +3,7 @@
 use super::marked_flank::MarkedFlank;
 use crate::frames::{PhotoPoint, Side};
 use crate::photo::Photo;
-use crate::reading::{Corners, Polarity};
+use crate::schema::{Corners, Polarity};
 use serde::Deserialize;
 use serde_json::Value;
 use std::io;
@@ -94,6 +94,12 @@ pub enum MarksError {
         /// Tooth, counted from 1.
         tooth: usize,
     },
+}
+
+impl From<MarksError> for crate::Error {
+    fn from(error: MarksError) -> Self {
+        Self::of(crate::error::ErrorKind::Input, error)
+    }
 }
 
 const TOP_KEYS: [&str; 3] = ["flank", "polarity", "teeth"];

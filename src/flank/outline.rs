@@ -1,10 +1,10 @@
 //! One flank in the photo: where each (length, height) of it falls.
 
-use super::gear_fit::GearFit;
-use super::gear_form::RingForm;
 use super::marked_flank::MarkedFlank;
+use super::pose::fit::GearFit;
+use super::pose::gear_form::RingForm;
 use crate::frames::{FlankPoint, PhotoPoint};
-use crate::reading::Corners;
+use crate::schema::Corners;
 
 /// Nodes along the length and the height between which places are interpolated linearly; a flank
 /// bends so little that this is exact to a hundredth of a pixel.
@@ -19,7 +19,7 @@ pub struct Outline {
     /// Photo points of the nodes, length running fastest, from the toe's root.
     nodes: Vec<PhotoPoint>,
     /// Depth over length of the flank at its true proportions.
-    pub proportion: f64,
+    pub depth_over_length: f64,
     /// How far the outline itself may be off, standard deviation in shares of length and height.
     pub doubt: FlankPoint,
     /// Which nodes are hidden; empty when nothing is known to be.
@@ -27,17 +27,17 @@ pub struct Outline {
 }
 
 impl Outline {
-    /// An outline from any map of flank coordinates. `proportion` is the flank's depth over its
+    /// An outline from any map of flank coordinates. `depth_over_length` is the flank's depth over its
     /// length, `doubt` the standard deviation of the map in flank coordinates.
     pub fn from_map(
-        proportion: f64,
+        depth_over_length: f64,
         doubt: FlankPoint,
         place: impl Fn(FlankPoint) -> PhotoPoint,
     ) -> Self {
         let nodes = node_points().map(place).collect();
         Self {
             nodes,
-            proportion,
+            depth_over_length,
             doubt,
             hidden: Vec::new(),
         }
@@ -65,7 +65,7 @@ impl Outline {
         } else {
             FlankPoint::new(0.003 + 0.3 * fit.misfit, 0.006 + 1.5 * fit.misfit)
         };
-        let outline = Self::from_map(fit.form.proportion(), doubt, |at| {
+        let outline = Self::from_map(fit.form.depth_over_length(), doubt, |at| {
             let model = fit.place(tooth, at);
             let (low, high) = (interpolate(&root, at.length), interpolate(&tip, at.length));
             PhotoPoint::new(
@@ -92,7 +92,7 @@ impl Outline {
         let root = evenly(c.toe_root, &marked.root, c.heel_root);
         let tip = evenly(c.toe_tip, &marked.tip, c.heel_tip);
         let doubt = FlankPoint::new(0.05, 0.03);
-        Self::from_map(RingForm::USUAL.proportion(), doubt, |at| {
+        Self::from_map(RingForm::USUAL.depth_over_length(), doubt, |at| {
             let low = interpolate(&root, at.length);
             let high = interpolate(&tip, at.length);
             PhotoPoint::new(low.0, low.1).lerp(PhotoPoint::new(high.0, high.1), at.height)
@@ -110,7 +110,7 @@ impl Outline {
     }
 
     /// The line along the flank at a height.
-    pub(super) fn line(&self, height: f64) -> Line {
+    pub(crate) fn line(&self, height: f64) -> Line {
         let (row, y) = cell(height, NODES.1);
         let (low, high) = self.nodes[row * NODES.0..].split_at(NODES.0);
         Line(std::array::from_fn(|i| low[i].lerp(high[i], y)))
@@ -118,7 +118,7 @@ impl Outline {
 
     /// Of some lengths at a height, whether the nearest node of the flank is hidden by something in
     /// front of it.
-    pub(super) fn hidden_along(
+    pub(crate) fn hidden_along(
         &self,
         height: f64,
         lengths: &[LinePlace],
@@ -172,11 +172,11 @@ impl Outline {
 }
 
 /// A line along a flank: the photo points of its nodes, which lie at equal steps of length.
-pub(super) struct Line([PhotoPoint; NODES.0]);
+pub(crate) struct Line([PhotoPoint; NODES.0]);
 
 /// Where a length lies among the nodes of any line.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct LinePlace {
+pub(crate) struct LinePlace {
     node: usize,
     /// How far towards the next node.
     share: f64,

@@ -1,17 +1,16 @@
 //! Cells of the network's fields → one proposed flank each: which cells belong to one tooth, and
 //! the smooth map that explains where they say they are.
 
-use super::fields::Fields;
-use super::gear_fit::Places;
+use super::coordinate_map::FlankCoordinateMap;
 use super::marked_flank::MarkedFlank;
+use super::pose::fit::Places;
 use crate::frames::{FlankPoint, PhotoPoint};
-use crate::gear::set::FlankForm;
-use crate::reading::Corners;
+use crate::schema::{Corners, FlankForm};
 use nalgebra::{SMatrix, SVector};
 
 /// A flank as the network sees it.
 #[derive(Debug, Clone)]
-pub(super) struct Proposal {
+pub(crate) struct Proposal {
     /// Cells that lie on it.
     pub cells: usize,
     /// Its corners and points along its sides, carried on by the smooth map to the flank's edges.
@@ -34,8 +33,8 @@ const SEEN: FlankPoint = FlankPoint::new(0.5, 0.45);
 const WORST_SCATTER: f64 = 0.06;
 
 /// The flanks of one form, largest first; `forms` says for each cell which flank it lies on.
-pub(super) fn proposals(
-    fields: &Fields,
+pub(crate) fn proposals(
+    fields: &FlankCoordinateMap,
     forms: &[Option<FlankForm>],
     form: FlankForm,
 ) -> Vec<Proposal> {
@@ -48,7 +47,11 @@ pub(super) fn proposals(
 }
 
 /// Connected cells of one form between which length and height run on smoothly.
-fn groups(fields: &Fields, forms: &[Option<FlankForm>], form: FlankForm) -> Vec<Vec<usize>> {
+fn groups(
+    fields: &FlankCoordinateMap,
+    forms: &[Option<FlankForm>],
+    form: FlankForm,
+) -> Vec<Vec<usize>> {
     let of_form = |cell: usize| forms[cell] == Some(form);
     let mut seen = vec![false; fields.len()];
     let mut groups = Vec::new();
@@ -103,7 +106,7 @@ fn terms(at: FlankPoint) -> Terms {
     Terms::from_column_slice(&[1.0, u, v, u * v, u * u, u * u * v])
 }
 
-fn propose(fields: &Fields, cells: &[usize]) -> Option<Proposal> {
+fn propose(fields: &FlankCoordinateMap, cells: &[usize]) -> Option<Proposal> {
     let at: Vec<FlankPoint> = cells.iter().map(|&cell| fields.at(cell)).collect();
     let span = |value: fn(&FlankPoint) -> f64| {
         let mut values: Vec<f64> = at.iter().map(value).collect();

@@ -32,7 +32,7 @@ pub struct FlankMap {
     /// Cells outside the photo or hidden by something in front.
     pub unseen: Array2<bool>,
     /// Depth over length of the flank at its true proportions.
-    pub proportion: f64,
+    pub depth_over_length: f64,
 }
 
 impl FlankMap {
@@ -48,7 +48,7 @@ impl FlankMap {
             light: Array2::from_elem((rows, columns), [0.0; 3]),
             clipped: Array2::from_elem((rows, columns), false),
             unseen: Array2::from_elem((rows, columns), false),
-            proportion: outline.proportion,
+            depth_over_length: outline.depth_over_length,
         };
         let look = Look::at(&photo.working);
         let lengths = |count: usize| -> Vec<LinePlace> {
@@ -205,7 +205,7 @@ mod tests {
     use super::*;
     use crate::flank::MarkedFlank;
     use crate::photo::linear_from_srgb;
-    use crate::reading::Corners;
+    use crate::schema::Corners;
 
     /// Red grows to the right, blue downwards; the flank lies upside down and mirrored. Light of the root
     /// at the toe and of the tip at the heel is that of the levels given.

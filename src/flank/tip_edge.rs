@@ -1,8 +1,8 @@
 //! Where the tip edge really lies: the line along which flank and top land meet is the sharpest
 //! change of shade across the teeth, wherever the first fit put it.
 
-use super::camera::Camera;
-use super::gear_fit::GearFit;
+use super::pose::camera::Camera;
+use super::pose::fit::GearFit;
 use crate::frames::{FlankPoint, PhotoPoint};
 use crate::photo::Photo;
 use nalgebra::Vector3;
@@ -46,7 +46,7 @@ const TRUST: f64 = 0.65;
 /// Heights of the first fit at which the tip edge lies, at the toe and at the heel, and the standard deviation
 /// between them: how far the lines that look like it lie from each other.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct TipEdge {
+pub(crate) struct TipEdge {
     pub toe: f64,
     pub heel: f64,
     pub doubt: f64,
@@ -73,7 +73,7 @@ impl TipEdge {
 /// Looks for the edge on all teeth together: the straight line over length and height along which
 /// the shade changes most, and if that is the upper side of a rounded edge, its lower side. The edge
 /// is taken between that line and the first fit's.
-pub(super) fn tip_edge(photo: &Photo, fit: &GearFit) -> TipEdge {
+pub(crate) fn tip_edge(photo: &Photo, fit: &GearFit) -> TipEdge {
     let slopes = Slopes::new(photo, fit);
     let all = || (0..STEPS).flat_map(|toe| (0..STEPS).map(move |heel| Line { toe, heel }));
     let upper = Likely::of(all().map(|line| {

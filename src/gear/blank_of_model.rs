@@ -1,10 +1,11 @@
 //! The blank that goes with a gear set whose card has no `[blank]`.
 
 use super::GearError;
-use super::blank::{Backlash, Blank, BlankInput, Depth, Method, PitchCones, Taper};
+use super::blank::{Backlash, Blank, BlankInput, Depth, Method, PitchCones};
 use super::dimensions::Dimensions;
 use super::pitch::PitchPair;
-use super::set::Cutting;
+use crate::schema::Cutting;
+use crate::schema::Taper;
 
 /// The blank of a gear set whose card has no `[blank]`: clause 7 on the model's own pitch cones.
 ///

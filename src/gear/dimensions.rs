@@ -2,7 +2,8 @@
 
 use super::GearError;
 use super::pitch::PitchInput;
-use super::set::{Cutting, FlankForm, GearSet, Hand};
+use super::set::GearSet;
+use crate::schema::{Cutting, FlankForm, Hand};
 use std::f64::consts::PI;
 
 /// A size the card left out, and what was taken instead.

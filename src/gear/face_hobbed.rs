@@ -3,7 +3,7 @@
 use super::dimensions::Dimensions;
 use super::flank::Parametric;
 use super::pitch::PitchPair;
-use super::set::FlankForm;
+use crate::schema::FlankForm;
 use nalgebra::{Rotation3, Unit, Vector3};
 
 /// The surface a straight blade sweeps in the blank while cutter and blank turn together, the blank

@@ -4,7 +4,7 @@
 use super::dimensions::Dimensions;
 use super::flank::Parametric;
 use super::pitch::PitchPair;
-use super::set::FlankForm;
+use crate::schema::FlankForm;
 use nalgebra::{Rotation3, Unit, Vector3};
 
 /// The cone a straight blade sweeps about the cutter's axis.

@@ -5,7 +5,7 @@ use super::dimensions::Dimensions;
 use super::face_hobbed::HobbedFlank;
 use super::face_milled::{CutterCone, GeneratedFlank};
 use super::pitch::PitchPair;
-use super::set::{Cutting, FlankForm};
+use crate::schema::{Cutting, FlankForm};
 use nalgebra::Vector3;
 use std::f64::consts::TAU;
 

@@ -1,13 +1,7 @@
-//! Card → blank → flank surfaces, with the symbols of ISO 23509.
+//! Blank → flank surfaces, with the symbols of ISO 23509.
 
 pub mod blank;
 pub mod blank_of_model;
-pub mod card;
-pub mod card_ask;
-pub mod card_bench;
-pub mod card_blank;
-pub mod card_keys;
-pub mod card_read;
 pub mod dimensions;
 pub mod face_hobbed;
 pub mod face_milled;

@@ -1,53 +1,6 @@
 //! The gear set as the geometry needs it: plain numbers in millimetres and radians, checked.
 
-use schemars::JsonSchema;
-use serde::{Deserialize, Serialize};
-
-/// How the ring gear's teeth were cut.
-#[derive(
-    Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema, clap::ValueEnum,
-)]
-#[serde(rename_all = "kebab-case")]
-pub enum Cutting {
-    /// One slot at a time with a face-mill cutter: circular lengthwise curve, tapered depth.
-    FaceMilled,
-    /// Continuously with blade groups: extended-epicycloid lengthwise curve, uniform depth.
-    FaceHobbed,
-}
-
-/// Hand of the ring gear's spiral.
-#[derive(
-    Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema, clap::ValueEnum,
-)]
-#[serde(rename_all = "lowercase")]
-pub enum Hand {
-    /// Left-hand spiral.
-    Left,
-    /// Right-hand spiral.
-    Right,
-}
-
-impl Hand {
-    /// The other hand: what a mirror makes of it.
-    pub const fn other(self) -> Self {
-        match self {
-            Self::Left => Self::Right,
-            Self::Right => Self::Left,
-        }
-    }
-}
-
-/// Lengthwise form of a ring-gear flank.
-#[derive(
-    Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema, clap::ValueEnum,
-)]
-#[serde(rename_all = "lowercase")]
-pub enum FlankForm {
-    /// Cut by the inside blade; the drive flank on the usual rear axle.
-    Convex,
-    /// Cut by the outside blade; the coast flank on the usual rear axle.
-    Concave,
-}
+use crate::schema::{Cutting, FlankForm, Hand};
 
 /// A ring-and-pinion set as a card gives it. Lengths in millimetres, angles in radians. `None` is derived by the geometry and reported as derived.
 #[derive(Debug, Clone, PartialEq)]

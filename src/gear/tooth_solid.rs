@@ -5,7 +5,7 @@ use super::GearError;
 use super::dimensions::Dimensions;
 use super::flank::{FlankGrid, Surface};
 use super::pitch::PitchPair;
-use super::set::{FlankForm, Hand};
+use crate::schema::{FlankForm, Hand};
 use nalgebra::{Rotation3, Vector3};
 use std::f64::consts::{PI, TAU};
 use std::fmt::Write;
@@ -188,7 +188,8 @@ fn faces(mirrored: bool) -> Vec<[usize; 3]> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::gear::set::{Cutting, GearSet};
+    use crate::gear::set::GearSet;
+    use crate::schema::Cutting;
     use std::collections::HashMap;
 
     fn solid(cutting: Cutting, hand: Hand, generated: bool) -> ToothSolid {

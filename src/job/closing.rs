@@ -1,53 +1,10 @@
 //! The closing list: what must have been done before the axle goes back on the road.
 
-use crate::gear::card::Card;
+use crate::schema::Card;
+use crate::schema::record::Item;
 use crate::setup::SetupError;
 use crate::setup::usual::{BOLT, PINION_NUT, ROTATING, TOTAL_ROTATING, Usual};
 use crate::units::{Said, Shown, Torque};
-use serde::{Deserialize, Serialize};
-
-/// One item. The order is that of the work.
-#[derive(
-    Debug,
-    Clone,
-    Copy,
-    PartialEq,
-    Eq,
-    PartialOrd,
-    Ord,
-    Hash,
-    Serialize,
-    Deserialize,
-    schemars::JsonSchema,
-    clap::ValueEnum,
-)]
-#[serde(rename_all = "snake_case")]
-pub enum Item {
-    /// Pressed bearings in place of set-up bearings.
-    FinalBearings,
-    /// New seal, new nut or sleeve.
-    SealAndNut,
-    /// Thread locker on the ring-gear bolts.
-    ThreadLocker,
-    /// Torque of the ring-gear bolts.
-    RingBolts,
-    /// Torque of the cap bolts.
-    CapBolts,
-    /// Torque of the pinion nut.
-    PinionNut,
-    /// Rotating torque of the pinion, final parts.
-    PinionTorque,
-    /// Torque to turn pinion and carrier.
-    TotalTorque,
-    /// Locks: cap locks, adjuster locks, cotter or staked nut.
-    Locks,
-    /// Filled with oil.
-    Oil,
-    /// Dry after standing overnight.
-    LeakCheck,
-    /// The owner knows how to break it in.
-    BreakIn,
-}
 
 /// What an item's value is.
 #[derive(Debug, Clone, Copy)]

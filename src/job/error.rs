@@ -109,6 +109,17 @@ pub enum JobError {
     },
 }
 
+impl From<JobError> for crate::Error {
+    fn from(error: JobError) -> Self {
+        let kind = if error.is_machine() {
+            crate::error::ErrorKind::Machine
+        } else {
+            crate::error::ErrorKind::Input
+        };
+        Self::of(kind, error)
+    }
+}
+
 impl JobError {
     /// What the database said, in words.
     pub(super) fn of(path: &str, error: &rusqlite::Error) -> Self {

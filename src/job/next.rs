@@ -1,10 +1,8 @@
 //! What the next station of a job is, and what is missing there.
 
-use super::closing::Item;
-use super::record::{Assembly, Record};
-use crate::gear::card::{Adjust, Card, Preload};
-use crate::rules::advice::Verdict;
-use crate::rules::job::Condition;
+use crate::schema::record::Item;
+use crate::schema::record::{Assembly, Record};
+use crate::schema::{Adjust, Card, Condition, Preload, Verdict};
 use crate::setup::verdict;
 use crate::units::Shown;
 use serde::Serialize;
@@ -186,7 +184,7 @@ fn after_pattern(record: &Record, judged: &Assembly, last: &Assembly, shown: &Sh
     };
     match given.advice.verdict {
         Verdict::Correct => {
-            let pack = |name: &str, pack: Option<&crate::rules::advice::Pack>| {
+            let pack = |name: &str, pack: Option<&crate::schema::Pack>| {
                 pack.map(|p| format!("{name} {} → {}", shown.shim(p.from_mm), shown.shim(p.to_mm)))
             };
             let shims = given.advice.shims.as_ref();

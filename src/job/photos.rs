@@ -1,15 +1,14 @@
 //! A photo file → what a job keeps of it: the bytes as they are, the reading, and the picture for sheets.
 
-use super::record::Shows;
 use super::store::NewPhoto;
-use crate::flank::find::{Help, ToeEnd};
+use crate::flank::find::{FindHints, ToeEnd};
 use crate::flank::marks;
 use crate::frames::Side;
-use crate::gear::card::Card;
 use crate::photo;
-use crate::reading::{Asked, Polarity, Reading, Status, read_photo};
-use crate::report::overlay::overlay;
-use crate::rules::FlankReading;
+use crate::photo::Photo;
+use crate::reading::{OutlinedReading, ReadOptions, read_photo};
+use crate::schema::record::Shows;
+use crate::schema::{Card, FlankReading, Polarity, Reading, Status};
 use crate::{Error, Result};
 use image::RgbImage;
 use image::codecs::jpeg::JpegEncoder;
@@ -32,11 +31,17 @@ pub struct Said {
     pub unread: bool,
 }
 
-/// Opens a photo, reads it if it shows flanks, and draws the picture for sheets. The file is only read.
+/// Opens a photo, reads it if it shows flanks, and has the picture for sheets drawn. The file is only read.
 ///
 /// # Errors
-/// The photo or its marks cannot be opened.
-pub fn take(path: &Path, shows: Shows, said: Said, card: &Card) -> Result<NewPhoto> {
+/// The photo or its marks cannot be opened; the picture cannot be drawn.
+pub fn take(
+    path: &Path,
+    shows: Shows,
+    said: Said,
+    card: &Card,
+    draw: impl FnOnce(&Photo, &OutlinedReading) -> Result<RgbImage>,
+) -> Result<NewPhoto> {
     let opened = photo::open(path)?;
     let bytes = std::fs::read(path).map_err(|source| Error::input(path, source))?;
     let name = path.file_name().map_or_else(
@@ -53,11 +58,11 @@ pub fn take(path: &Path, shows: Shows, said: Said, card: &Card) -> Result<NewPho
             let marks = marks::beside(path)
                 .map(|path| marks::load(&path, &opened))
                 .transpose()?;
-            let asked = Asked {
+            let asked = ReadOptions {
                 marks,
                 polarity: said.polarity,
                 flank: Some(side),
-                help: Help {
+                help: FindHints {
                     toe: said.toe,
                     form: None,
                 },
@@ -66,7 +71,7 @@ pub fn take(path: &Path, shows: Shows, said: Said, card: &Card) -> Result<NewPho
                 mirrored: said.mirrored,
             };
             let read = read_photo(&opened, &asked);
-            let drawn = overlay(&opened, &read)?;
+            let drawn = draw(&opened, &read)?;
             // The folder a photo lay in is nobody else's business once a job leaves the workshop.
             let mut reading = read.reading;
             reading.photo.path.clone_from(&name);

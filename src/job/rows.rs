@@ -1,10 +1,9 @@
 //! Rows of the database ↔ the record's types.
 
 use super::JobError;
-use super::record::{Assembly, Given, Head, Note, PhotoOf, Record, SCHEMA, Tick};
 use super::store::Line;
-use crate::gear::card::Card;
-use crate::rules::Trial;
+use crate::schema::record::{Assembly, Given, Head, Note, PhotoOf, Record, SCHEMA, Tick};
+use crate::schema::{Card, Trial};
 use rusqlite::{Connection, OptionalExtension as _};
 use serde::Serialize;
 use serde::de::DeserializeOwned;

@@ -1,14 +1,12 @@
 //! The workshop's database: one file, safe with several processes and against a kill at any instant.
 
-use super::record::{Assembly, Bench, Followed, Head, Note, Record, Shows, Tick, follows};
+use super::record::follows;
 use super::writes::{
     Failure, insert_given, insert_job, insert_note, insert_tick, insert_trial, must_be_open,
 };
-use super::{JobError, rows, schema};
-use crate::gear::card::Card;
-use crate::reading::Reading;
-use crate::rules::Trial;
-use crate::rules::advice::Advice;
+use super::{JobError, layout, rows};
+use crate::schema::record::{Assembly, Bench, Followed, Head, Note, Record, Shows, Tick};
+use crate::schema::{Advice, Card, Reading, Trial};
 use rusqlite::{Connection, OptionalExtension as _, Transaction, TransactionBehavior, params};
 use sha2::{Digest as _, Sha256};
 use std::path::{Path, PathBuf};
@@ -120,7 +118,7 @@ impl Store {
             }
             std::thread::sleep(Duration::from_millis(2));
         }
-        schema::migrate(&mut connection, &name)?;
+        layout::migrate(&mut connection, &name)?;
         Ok(Self {
             connection,
             path: name,

@@ -1,8 +1,8 @@
 //! The record's types → rows, inside a transaction of [`super::store`].
 
-use super::record::{Given, Head, Note, Tick};
 use super::store::{NewTrial, sha256};
 use super::{JobError, rows};
+use crate::schema::record::{Given, Head, Note, Tick};
 use rusqlite::{OptionalExtension as _, Transaction, params};
 
 /// What stops a transaction.

@@ -1,11 +1,9 @@
 //! A gear set in one state of assembly, with what the contact model and the rules say of it.
 
-use crate::contact::{ContactError, Misplacement, Model, State};
+use crate::contact::{ContactError, Misalignment, Model, State};
 use crate::frames::Side;
-use crate::gear::card::Card;
-use crate::gear::set::Cutting;
-use crate::rules::advice::FlankDiagnosis;
 use crate::rules::diagnose;
+use crate::schema::{Card, Cutting, FlankDiagnosis};
 
 /// The bias of the slanted face-hobbed lesson, mm at the corners; common practice that such sets
 /// run slanted, the amount is ours.
@@ -72,23 +70,23 @@ fn example_card() -> Card {
 /// One state of assembly.
 pub struct Case {
     /// Where the gears stand.
-    pub misplacement: Misplacement,
+    pub misalignment: Misalignment,
     /// What that does.
     pub state: State,
-    /// Mid-window backlash and what the misplacement adds; not below 0, where the teeth jam, mm.
+    /// Mid-window backlash and what the misalignment adds; not below 0, where the teeth jam, mm.
     pub backlash_mm: f64,
     /// What drive and coast flank are called; `None` when no patch is on the flank.
     pub words: [Option<FlankDiagnosis>; 2],
 }
 
 impl Case {
-    /// The case of a misplacement, with a bias of both flanks (mm).
-    pub fn new(set: &Set, misplacement: Misplacement, bias_mm: f64) -> Self {
+    /// The case of a misalignment, with a bias of both flanks (mm).
+    pub fn new(set: &Set, misalignment: Misalignment, bias_mm: f64) -> Self {
         let (mut ease_off, film_mm) = set.model.defaults();
         for e in &mut ease_off {
             e.bias_mm = bias_mm;
         }
-        let state = set.model.state(&misplacement, &ease_off, film_mm);
+        let state = set.model.state(&misalignment, &ease_off, film_mm);
         let target = &set.card.target;
         let words = Side::BOTH.map(|side| {
             let patch = state.side(side).patch?;
@@ -101,7 +99,7 @@ impl Case {
         let [low, high] = set.card.backlash_window_mm();
         let backlash_mm = (0.5 * (low + high) + state.backlash_change_mm).max(0.0);
         Self {
-            misplacement,
+            misalignment,
             state,
             backlash_mm,
             words,

@@ -5,9 +5,9 @@ use super::case::{Case, SLANT_BIAS_MM, Set};
 use super::flat::{Outline, outline};
 use super::photo::noise::share;
 use crate::contact::patch::SOFTNESS;
-use crate::contact::{ContactError, Misplacement};
+use crate::contact::{ContactError, Misalignment};
 use crate::frames::{FlankPoint, Side};
-use crate::gear::set::Cutting;
+use crate::schema::Cutting;
 use crate::units::Units;
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
@@ -144,19 +144,19 @@ pub fn checks(offered: &Offered) -> Vec<Check> {
     (0..CHECKS)
         .map(|k| {
             let spread = |n| REACH_MM * (2.0 * share(0x5eed, 2 * k + n) - 1.0);
-            let misplacement = Misplacement {
+            let misalignment = Misalignment {
                 pinion_mm: spread(0),
                 ring_mm: spread(1),
-                ..Misplacement::default()
+                ..Misalignment::default()
             };
-            let case = Case::new(&offered.set, misplacement, offered.bias_mm);
+            let case = Case::new(&offered.set, misalignment, offered.bias_mm);
             let centre = |side| {
                 let patch = case.state.side(side).patch?;
                 Some([patch.centre.length, patch.centre.height])
             };
             Check {
-                pinion_mm: misplacement.pinion_mm,
-                ring_mm: misplacement.ring_mm,
+                pinion_mm: misalignment.pinion_mm,
+                ring_mm: misalignment.ring_mm,
                 centres: Side::BOTH.map(centre),
                 words: Side::BOTH.map(|side| {
                     let words = &case.words[side as usize];

@@ -1,6 +1,6 @@
 //! Teaching from the gear itself: rendered photos of painted teeth, sheets, a page to try, a quiz.
 //!
-//! Every patch shown is the contact model's for the misplacement named beside it; nothing is drawn
+//! Every patch shown is the contact model's for the misalignment named beside it; nothing is drawn
 //! by hand.
 
 pub mod case;

@@ -1,7 +1,8 @@
 //! A printed page as a list of things at places, in points; written as SVG, PNG or PDF.
 
-use crate::report::canvas::text_width;
-use crate::report::{PictureError, raster};
+use crate::report::PictureError;
+use crate::report::draw::canvas::text_width;
+use crate::report::draw::raster;
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
 use image::codecs::jpeg::JpegEncoder;

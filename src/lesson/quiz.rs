@@ -10,9 +10,9 @@ use super::case::{Case, SLANT_BIAS_MM, Set};
 use super::explore::{Offered, of_card};
 use super::photo::noise::share;
 use super::photo::{Rendered, Shot, Studio};
-use crate::contact::{ContactError, Misplacement};
+use crate::contact::{ContactError, Misalignment};
 use crate::frames::Side;
-use crate::gear::set::Cutting;
+use crate::schema::Cutting;
 pub use answer::{Answer, Fault};
 pub use score::{Score, score};
 
@@ -55,6 +55,12 @@ pub enum QuizError {
     },
 }
 
+impl From<QuizError> for crate::Error {
+    fn from(error: QuizError) -> Self {
+        Self::of(crate::error::ErrorKind::Input, error)
+    }
+}
+
 /// No quiz goes on beyond this.
 pub const MOST: u32 = 1000;
 
@@ -68,7 +74,7 @@ pub struct Question {
     /// Which of the quiz's sets.
     pub set: usize,
     /// Where the gears stand.
-    pub misplacement: Misplacement,
+    pub misalignment: Misalignment,
     /// Whether photo a shows the drive flanks.
     pub drive_first: bool,
     /// What decides the photos.
@@ -121,12 +127,12 @@ impl Quiz {
     }
 
     /// The state of a question, with the gears moved from where they stand.
-    pub fn case(&self, question: &Question, moved: Misplacement) -> Case {
+    pub fn case(&self, question: &Question, moved: Misalignment) -> Case {
         let offered = self.offered(question);
-        let at = Misplacement {
-            pinion_mm: question.misplacement.pinion_mm + moved.pinion_mm,
-            ring_mm: question.misplacement.ring_mm + moved.ring_mm,
-            ..Misplacement::default()
+        let at = Misalignment {
+            pinion_mm: question.misalignment.pinion_mm + moved.pinion_mm,
+            ring_mm: question.misalignment.ring_mm + moved.ring_mm,
+            ..Misalignment::default()
         };
         Case::new(&offered.set, at, offered.bias_mm)
     }
@@ -189,10 +195,10 @@ impl Quiz {
             number,
             level,
             set: ((random(6) * choices as f64) as usize).min(choices - 1),
-            misplacement: Misplacement {
+            misalignment: Misalignment {
                 pinion_mm,
                 ring_mm,
-                ..Misplacement::default()
+                ..Misalignment::default()
             },
             drive_first: random(7) < 0.5,
             photo_seed: (random(8) * 1e9) as u64,
@@ -201,9 +207,9 @@ impl Quiz {
 
     /// Patches to be seen, backlash to be measured, and something wrong unless nothing was meant to be.
     fn is_fair(&self, question: &Question) -> bool {
-        let case = self.case(question, Misplacement::default());
+        let case = self.case(question, Misalignment::default());
         let right = case.is_right(&self.offered(question).set.card);
-        let meant_right = question.misplacement == Misplacement::default();
+        let meant_right = question.misalignment == Misalignment::default();
         case.words.iter().all(Option::is_some) && case.backlash_mm > 0.02 && right == meant_right
     }
 
@@ -217,7 +223,7 @@ impl Quiz {
         size: (u32, u32),
     ) -> Result<[Rendered; 2], ContactError> {
         let model = &self.offered(question).set.model;
-        let case = self.case(question, Misplacement::default());
+        let case = self.case(question, Misalignment::default());
         let studio = Studio::new(model)?;
         let photo = |side| {
             let seed = question.photo_seed + side as u64;

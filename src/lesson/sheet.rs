@@ -1,4 +1,4 @@
-//! The printable sheets. What each says of a patch is computed from the misplacement it shows.
+//! The printable sheets. What each says of a patch is computed from the misalignment it shows.
 
 mod drawing;
 mod limits;
@@ -8,10 +8,9 @@ use super::case::{Case, SLANT_BIAS_MM, Set};
 use super::page::{PAPER, Page};
 use super::photo::Studio;
 use crate::Result;
-use crate::contact::Misplacement;
+use crate::contact::Misalignment;
 use crate::frames::Side;
-use crate::gear::set::Cutting;
-use crate::rules::advice::FlankDiagnosis;
+use crate::schema::{Cutting, FlankDiagnosis};
 use crate::units::Units;
 use drawing::{Room, WIDTH, draw_backlash, draw_section, pair};
 pub use limits::{Limit, limits_of};
@@ -28,7 +27,7 @@ const PINION_MM: f64 = 0.20;
 /// Ring-gear moves of the sheets, mm. Away takes more: the drive patch moves little.
 const RING_MM: [f64; 2] = [-0.15, 0.30];
 
-/// One picture's misplacement and what came of it, for machines.
+/// One picture's misalignment and what came of it, for machines.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Claim {
     /// What the picture is called on the sheet.
@@ -65,12 +64,12 @@ pub struct Sheets {
     pub spoilt: Vec<Spoilt>,
 }
 
-/// The faults of the sheets: title, misplacement, bias.
-fn faults() -> [(&'static str, Misplacement); 4] {
-    let at = |pinion_mm, ring_mm| Misplacement {
+/// The faults of the sheets: title, misalignment, bias.
+fn faults() -> [(&'static str, Misalignment); 4] {
+    let at = |pinion_mm, ring_mm| Misalignment {
         pinion_mm,
         ring_mm,
-        ..Misplacement::default()
+        ..Misalignment::default()
     };
     [
         ("Pinion too near the ring gear", at(-PINION_MM, 0.0)),
@@ -86,8 +85,8 @@ pub fn claim(set: &Set, title: &str, case: &Case, bias_mm: f64) -> Claim {
     Claim {
         title: title.to_owned(),
         cutting: set.card.gear.cutting,
-        pinion_mm: case.misplacement.pinion_mm,
-        ring_mm: case.misplacement.ring_mm,
+        pinion_mm: case.misalignment.pinion_mm,
+        ring_mm: case.misalignment.ring_mm,
         bias_mm,
         drive,
         coast,
@@ -171,7 +170,7 @@ impl Sheets {
     fn centred(&mut self, set: &Set, studio: &Studio, wanted: &Wanted) -> Result<()> {
         let mut page = begin(&format!("A centred pattern, {} gears", method(set)));
         let mut show = |page: &mut Page, title: &str, bias_mm: f64| -> Result<()> {
-            let case = Case::new(set, Misplacement::default(), bias_mm);
+            let case = Case::new(set, Misalignment::default(), bias_mm);
             page.y = pair(page, set, studio, &case, wanted, Room::Wide)?;
             self.claims.push(claim(set, title, &case, bias_mm));
             Ok(())
@@ -188,7 +187,7 @@ impl Sheets {
         );
         show(&mut page, "Centred", 0.0)?;
         if set.card.gear.cutting == Cutting::FaceHobbed {
-            let slanted = Case::new(set, Misplacement::default(), SLANT_BIAS_MM);
+            let slanted = Case::new(set, Misalignment::default(), SLANT_BIAS_MM);
             let lean = slanted
                 .state
                 .drive
@@ -213,7 +212,7 @@ impl Sheets {
 
     fn four_faults(&mut self, set: &Set, studio: &Studio, wanted: &Wanted) -> Result<()> {
         let mut page = Page::default();
-        for (number, (title, misplacement)) in faults().into_iter().enumerate() {
+        for (number, (title, misalignment)) in faults().into_iter().enumerate() {
             if number % 2 == 0 {
                 let which = if number == 0 {
                     "the pinion"
@@ -222,10 +221,10 @@ impl Sheets {
                 };
                 page = begin(&format!("What {which} does, {} gears", method(set)));
             }
-            let case = Case::new(set, misplacement, 0.0);
+            let case = Case::new(set, misalignment, 0.0);
             let said = claim(set, title, &case, 0.0);
             let top = page.y + 4.0;
-            let amount = misplacement.pinion_mm + misplacement.ring_mm;
+            let amount = misalignment.pinion_mm + misalignment.ring_mm;
             let heading = format!("{title}: {}", wanted.units.shim(amount.abs()));
             page.text([MARGIN, top + 10.0], 11.0, true, &heading);
             page.y = top + 16.0;
@@ -252,7 +251,7 @@ impl Sheets {
 
 /// What the card's own place shows.
 fn at_its_place(set: &Set) -> &'static str {
-    let case = Case::new(set, Misplacement::default(), 0.0);
+    let case = Case::new(set, Misalignment::default(), 0.0);
     let clear = Side::BOTH.iter().all(|side| {
         let patch = case.state.side(*side).patch;
         patch.is_some_and(|p| {
@@ -337,7 +336,7 @@ fn fault_words(set: &Set, case: &Case, said: &Claim, units: Units) -> Vec<String
         };
         format!("Backlash: {}, {window}.", units.shim(said.backlash_mm))
     };
-    let right = Case::new(set, Misplacement::default(), said.bias_mm);
+    let right = Case::new(set, Misalignment::default(), said.bias_mm);
     let why = if pinion {
         why_pinion(said)
     } else {

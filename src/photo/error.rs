@@ -1,6 +1,6 @@
 //! Why a photo could not be opened.
 
-use crate::reading::ReasonCode;
+use crate::schema::ReasonCode;
 use std::io;
 
 /// Why a photo could not be opened; every message names the file and says what to do.
@@ -79,6 +79,12 @@ pub enum PhotoError {
         /// The limit, megabytes.
         limit_megabytes: u64,
     },
+}
+
+impl From<PhotoError> for crate::Error {
+    fn from(error: PhotoError) -> Self {
+        Self::of(crate::error::ErrorKind::Input, error)
+    }
 }
 
 impl PhotoError {

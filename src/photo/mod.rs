@@ -11,7 +11,6 @@ mod heic_stream;
 mod jpeg;
 mod jpeg_markers;
 mod open;
-pub mod quality;
 pub mod shrink;
 
 pub use colour::linear_from_srgb;

@@ -1,8 +1,8 @@
 //! The teeth of one photo → one mean with its spread and uncertainty.
 
-use super::held::HALF_WIDTH_90;
-use super::{Mean, Patch};
+use super::coverage::HALF_WIDTH_90;
 use crate::frames::FlankPoint;
+use crate::schema::{Mean, Patch};
 
 /// One tooth's patch as it goes into the mean.
 #[derive(Debug, Clone, Copy)]
@@ -158,7 +158,7 @@ fn median(values: &[f64]) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::reading::Margin;
+    use crate::schema::Margin;
     use proptest::prelude::*;
 
     fn tooth(length: f64, height: f64) -> ToothPatch {

@@ -1,12 +1,12 @@
 //! Patch region → patch numbers.
 
-use super::{Margin, Patch};
 use crate::frames::FlankPoint;
+use crate::schema::{Margin, Patch};
 use crate::segment::mask::Mask;
 
-/// The numbers of a patch region on a map of length × height; `proportion` is the flank's depth
+/// The numbers of a patch region on a map of length × height; `depth_over_length` is the flank's depth
 /// over its length. `None` for an empty region.
-pub fn patch_numbers(region: &Mask, proportion: f64) -> Option<Patch> {
+pub fn patch_numbers(region: &Mask, depth_over_length: f64) -> Option<Patch> {
     let (rows, columns) = region.dim();
     let mut cells = 0.0;
     let (mut u, mut v, mut uu, mut uv, mut vv) = (0.0, 0.0, 0.0, 0.0, 0.0);
@@ -43,8 +43,9 @@ pub fn patch_numbers(region: &Mask, proportion: f64) -> Option<Patch> {
     }
     let centre = FlankPoint::new(u / cells, v / cells);
     let along = uu / cells - centre.length * centre.length;
-    let across = (vv / cells - centre.height * centre.height) * proportion * proportion;
-    let mixed = (uv / cells - centre.length * centre.height) * proportion;
+    let across =
+        (vv / cells - centre.height * centre.height) * depth_over_length * depth_over_length;
+    let mixed = (uv / cells - centre.length * centre.height) * depth_over_length;
     let edge = |index: usize, count: usize| index as f64 / count as f64;
     let margin = Margin {
         toe: edge(left, columns),
@@ -70,21 +71,21 @@ mod tests {
     fn a_drawn_ellipse_gives_back_its_centre_size_and_lean() {
         // An ellipse of half axes 0.3 and 0.08 (of the length), turned by 8°, centred at
         // (0.45, 0.6) on a flank a quarter as deep as long: truth by construction.
-        let (turn, proportion): (f64, f64) = (8.0f64.to_radians(), 0.25);
+        let (turn, depth_over_length): (f64, f64) = (8.0f64.to_radians(), 0.25);
         let region = Mask::from_shape_fn((96, 256), |(row, column)| {
             let x = (column as f64 + 0.5) / 256.0 - 0.45;
-            let y = ((row as f64 + 0.5) / 96.0 - 0.6) * proportion;
+            let y = ((row as f64 + 0.5) / 96.0 - 0.6) * depth_over_length;
             let (a, b) = (
                 x * turn.cos() + y * turn.sin(),
                 y * turn.cos() - x * turn.sin(),
             );
             (a / 0.3).powi(2) + (b / 0.08).powi(2) < 1.0
         });
-        let patch = patch_numbers(&region, proportion).unwrap();
+        let patch = patch_numbers(&region, depth_over_length).unwrap();
         assert!((patch.centre.length - 0.45).abs() < 0.002);
         assert!((patch.centre.height - 0.6).abs() < 0.004);
         assert!((patch.lean_deg - 8.0).abs() < 0.5, "{}", patch.lean_deg);
-        let area = std::f64::consts::PI * 0.3 * 0.08 / proportion;
+        let area = std::f64::consts::PI * 0.3 * 0.08 / depth_over_length;
         assert!((patch.area - area).abs() < 0.005, "{}", patch.area);
         let margins = patch.margin.toe + patch.extent.length + patch.margin.heel;
         assert!((margins - 1.0).abs() < 1e-9);

@@ -1,16 +1,15 @@
 //! A job that is complete enough for amounts: where it stands, what is left unexplained, and the
 //! parts of its advice.
 
-use super::advice::{
-    Advice, Band, Check, CheckCode, Move, Predicted, RunnerUp, Share, Unexplained, Verdict,
-};
 use super::choose::{Chosen, Goal, Outlook};
 use super::estimate::{Estimate, Seen};
-use super::job::Trial;
 use super::unknowns::{Observer, PINION, RING, SHOWN_BACKLASH, SHOWN_OF_A_FLANK};
 use super::{explain, places};
 use crate::frames::{FlankPoint, Side};
-use crate::gear::card::Card;
+use crate::schema::{
+    Advice, Band, Card, Check, CheckCode, Move, Predicted, RunnerUp, Share, Trial, Unexplained,
+    Verdict,
+};
 use crate::units::Units;
 use nalgebra::{Matrix2, Vector2};
 

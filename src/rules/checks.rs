@@ -1,10 +1,8 @@
 //! What must be there and believable before any amount is computed.
 
-use super::advice::{Check, CheckCode};
-use super::job::{Condition, FlankReading, Trial};
 use super::{RulesError, places};
 use crate::frames::Side;
-use crate::gear::card::Card;
+use crate::schema::{Card, Check, CheckCode, Condition, FlankReading, Trial};
 use crate::units::{INCH_MM, THOU_MM, Units};
 
 /// Backlash below this is tighter than any axle is run, millimetres (0.0008 in).

@@ -1,9 +1,7 @@
 //! Where a patch stands against its target, in the trade's words.
 
-use super::advice::{Diagnosis, FlankDiagnosis};
-use super::job::Trial;
 use crate::frames::{FlankPoint, Side};
-use crate::gear::card::Target;
+use crate::schema::{Diagnosis, FlankDiagnosis, Target, Trial};
 
 /// A patch nearer its target than this share of the tolerance is called centred: half-way to wrong
 /// is where people start to say "a little high".

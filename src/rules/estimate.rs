@@ -5,10 +5,10 @@
 //! every unknown one more (its deviation from the prior mean). The shim changes between trials are
 //! known exactly, so all trials speak of the same unknowns.
 
-use super::advice::ReadingKind;
 use super::unknowns::{
     COUNT, Observer, PINION, RING, SHOWN, SHOWN_BACKLASH, SHOWN_OF_A_FLANK, Show, Unknowns,
 };
+use crate::schema::ReadingKind;
 use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt};
 use nalgebra::{DMatrix, DVector, Dyn, Owned};
 

@@ -1,14 +1,14 @@
 //! Why: plain sentences with numbers, from the diagnosis to the shim, that an apprentice follows.
 
-use super::advice::{Advice, Check, CheckCode, Pack, ReadingKind};
 use super::choose::{Chosen, Goal};
 use super::estimate::Estimate;
-use super::job::{Condition, Trial};
 use super::places::Means;
 use super::unknowns::Observer;
 use crate::frames::{FlankPoint, Side};
-use crate::gear::card::{Adjust, Card, Preload, ShimPlace};
-use crate::gear::set::Cutting;
+use crate::schema::{
+    Adjust, Advice, Card, Check, CheckCode, Condition, Cutting, Pack, Preload, ReadingKind,
+    ShimPlace, Trial,
+};
 use crate::units::Units;
 
 /// How to check the housing when nothing else is found.
@@ -432,7 +432,7 @@ pub fn cautions(advice: &mut Advice, card: &Card, last: &Trial, units: Units) {
             }
         });
     }
-    if moved != super::advice::Move::default() {
+    if moved != crate::schema::Move::default() {
         list.push(
             "Measure backlash again before painting: a photo older than the change tells nothing."
                 .into(),

@@ -4,7 +4,6 @@
 //! [`estimate`] fits the [`unknowns`] of the set to all trials; [`choose`] picks the change with the
 //! greatest chance among what the [`kit`] can stack ([`places`]); [`explain`] says why.
 
-pub mod advice;
 mod case;
 mod checks;
 mod choose;
@@ -19,8 +18,7 @@ pub mod time;
 mod unknowns;
 mod verdict;
 
-pub use advice::Advice;
-pub use job::{FlankReading, Job, Trial};
+pub use job::Job;
 pub use unknowns::Priors;
 pub use verdict::{advise, advise_in, advise_with};
 
@@ -33,6 +31,12 @@ pub enum RulesError {
     /// The card's gears cannot mesh.
     #[error("the card's gears cannot mesh: {0}")]
     Gears(#[from] crate::contact::ContactError),
+}
+
+impl From<RulesError> for crate::Error {
+    fn from(error: RulesError) -> Self {
+        Self::of(crate::error::ErrorKind::Input, error)
+    }
 }
 
 /// Standard uncertainties of what is read and of the model itself.

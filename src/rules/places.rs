@@ -1,9 +1,7 @@
 //! Where pinion and ring gear stood in each trial, and where the shims at hand can put them next.
 
-use super::advice::{Pack, Shims};
-use super::job::Trial;
 use super::kit::{Stacks, step_mm};
-use crate::gear::card::{Adjust, Card};
+use crate::schema::{Adjust, Card, Pack, Shims, Trial};
 
 /// No advice moves a gear further than this in one go, millimetres.
 pub const MOST_MOVE_MM: f64 = 1.0;

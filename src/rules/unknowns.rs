@@ -1,9 +1,9 @@
 //! What is not known of a gear set before its trials, with how far each may be off, and what the
 //! contact model says that an assembly with it would show.
 
-use crate::contact::{EaseOff, FlankContact, Misplacement, Model};
+use crate::contact::{EaseOff, FlankContact, Misalignment, Model};
 use crate::frames::FlankPoint;
-use crate::gear::card::{BacklashDirection, Card};
+use crate::schema::{BacklashDirection, Card};
 
 /// Unknowns of one flank.
 const OF_A_FLANK: usize = 5;
@@ -217,7 +217,7 @@ impl Observer {
 
     /// What the assembly shows, and each flank's least lag at the outer diameter, millimetres.
     fn look(&self, z: &Unknowns, moved_mm: [f64; 2]) -> (Show, [f64; 2]) {
-        let misplacement = Misplacement {
+        let misalignment = Misalignment {
             pinion_mm: self.value(PINION, z) + moved_mm[0],
             ring_mm: self.value(RING, z) + moved_mm[1],
             offset_mm: self.value(OFFSET, z),
@@ -225,7 +225,7 @@ impl Observer {
         };
         let ease_off = [self.ease_off(0, z), self.ease_off(1, z)];
         let film_mm = self.card_film_mm * self.value(FILM, z).exp();
-        let state = self.model.state(&misplacement, &ease_off, film_mm);
+        let state = self.model.state(&misalignment, &ease_off, film_mm);
         let lags = [&state.drive, &state.coast].map(|flank| flank.least_lag * self.outer_mm());
         let mut show = [0.0; SHOWN];
         show[..SHOWN_OF_A_FLANK].copy_from_slice(&seen(&state.drive));
@@ -347,10 +347,10 @@ mod tests {
             for pinion_mm in [-0.3, -0.13, 0.0, 0.07, 0.22] {
                 for ring_mm in [-0.1, 0.0, 0.15] {
                     let show = observer.show(&[0.0; COUNT], [pinion_mm, ring_mm]);
-                    let at = Misplacement {
+                    let at = Misalignment {
                         pinion_mm,
                         ring_mm,
-                        ..Misplacement::default()
+                        ..Misalignment::default()
                     };
                     let state = full.state(&at, &ease_off, film_mm);
                     for (first, flank) in [(0, &state.drive), (SHOWN_OF_A_FLANK, &state.coast)] {

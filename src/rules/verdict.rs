@@ -1,17 +1,16 @@
 //! The advice: the estimate judged, the change chosen, the words put together.
 
-use super::advice::{Advice, Check, Diagnosis, Move, SCHEMA, Verdict};
 use super::case::{Case, improbable, round, varies_too_much};
 use super::choose::{Bench, Goal, Outlook};
 use super::estimate::{Seen, fit};
-use super::job::{Condition, Trial};
 use super::posterior::draws;
 use super::unknowns::{Observer, Priors, SHOWN, SHOWN_BACKLASH, SHOWN_OF_A_FLANK};
 use super::{Noise, RulesError, checks, diagnose, explain, places};
 use crate::Result;
 use crate::frames::{FlankPoint, Side};
-use crate::gear::card::Card;
 use crate::reading::deviation;
+use crate::schema::advice::SCHEMA;
+use crate::schema::{Advice, Card, Check, Condition, Diagnosis, Move, Trial, Verdict};
 use crate::units::Units;
 
 /// An assembly this likely to be right is left alone.
@@ -237,7 +236,7 @@ fn goal(card: &Card, last: &Trial) -> Goal {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::rules::FlankReading;
+    use crate::schema::FlankReading;
     use proptest::prelude::*;
 
     const CARD: &str = r#"

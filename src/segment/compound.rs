@@ -3,7 +3,7 @@
 use super::film::FlankFilm;
 use super::mask::Mask;
 use crate::flank::FlankMap;
-use crate::reading::Polarity;
+use crate::schema::Polarity;
 use ndarray::Zip;
 
 /// The compound on the flanks of one photo.
@@ -148,7 +148,7 @@ mod tests {
             light,
             clipped: none.clone(),
             unseen: none,
-            proportion: 0.25,
+            depth_over_length: 0.25,
         };
         let contact = Array2::zeros(patch.dim());
         (FlankFilm { contact, compound }, map, patch)

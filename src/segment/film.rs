@@ -161,7 +161,7 @@ mod tests {
                 clipped: Array2::from_elem(light.dim(), false),
                 unseen: Array2::from_shape_fn(light.dim(), |(row, _)| row < rows / 10),
                 light,
-                proportion: 0.25,
+                depth_over_length: 0.25,
             }
         };
         let films = film_on(&[flank(0.0), flank(0.1), flank(0.2)]);

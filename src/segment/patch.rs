@@ -13,7 +13,7 @@ pub struct FoundPatch {
     /// The same where it is likelier than a third and than two thirds.
     pub band: [Mask; 2],
     /// How much likelier contact is in the patch than beside it, 0 … 1.
-    pub plainness: f64,
+    pub contrast: f64,
     /// Share of this patch and of the one common to all teeth (with two, of the other's) that is in
     /// both; 1 for a single tooth.
     pub agreement: f64,
@@ -47,7 +47,7 @@ pub fn find_patches(films: &[FlankFilm], maps: &[FlankMap]) -> Vec<Option<FoundP
             let shown = minus(&core, &map.unseen);
             Some(FoundPatch {
                 band: BAND.map(|level| region(film, level).unwrap_or_else(|| own.clone())),
-                plainness: plainness(&film.contact, &own),
+                contrast: contrast(&film.contact, &own),
                 agreement: agreement(&own, &map.unseen),
                 hidden: 1.0 - area(&shown) as f64 / area(&core).max(1) as f64,
                 region: own,
@@ -72,7 +72,7 @@ fn of_half(masks: &[&Mask]) -> Mask {
     count.mapv(|count| 2 * usize::from(count) >= masks.len())
 }
 
-fn plainness(likely: &Array2<f32>, region: &Mask) -> f64 {
+fn contrast(likely: &Array2<f32>, region: &Mask) -> f64 {
     let (mut all, mut inside) = (0.0, 0.0);
     Zip::from(likely).and(region).for_each(|&likely, &marked| {
         all += f64::from(likely);
@@ -98,7 +98,7 @@ mod tests {
             light: Array2::from_elem(contact.dim(), [0.2; 3]),
             clipped: Mask::from_elem(contact.dim(), false),
             unseen: Mask::from_elem(contact.dim(), false),
-            proportion: 0.25,
+            depth_over_length: 0.25,
         };
         let compound = Array2::from_elem(contact.dim(), 0.5);
         (FlankFilm { contact, compound }, map)
@@ -118,7 +118,7 @@ mod tests {
             found
                 .iter()
                 .flatten()
-                .all(|p| p.plainness > 0.8 && p.agreement > 0.85 && p.hidden == 0.0)
+                .all(|p| p.contrast > 0.8 && p.agreement > 0.85 && p.hidden == 0.0)
         );
     }
 

@@ -3,7 +3,7 @@
 
 use crate::contact::Model;
 use crate::contact::backlash::BacklashRatio;
-use crate::gear::card::{BacklashDirection, Card};
+use crate::schema::{BacklashDirection, Card};
 use serde::Serialize;
 
 /// The shop's rule: 0.005 in of shim across for 0.003 in of backlash. Common practice, no source; published

@@ -44,6 +44,12 @@ pub enum SetupError {
     },
 }
 
+impl From<SetupError> for crate::Error {
+    fn from(error: SetupError) -> Self {
+        Self::of(crate::error::ErrorKind::Input, error)
+    }
+}
+
 /// One line of working, worded in the units asked for.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Step {

@@ -1,8 +1,7 @@
 //! The pack to start the pinion with.
 
 use super::{Answer, SetupError, Step};
-use crate::gear::card::ShimPlace;
-use crate::gear::card_bench::{MarkSense, MarkUnit};
+use crate::schema::{MarkSense, MarkUnit, ShimPlace};
 use crate::units::Shown;
 use serde::Serialize;
 

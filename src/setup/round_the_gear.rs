@@ -1,7 +1,7 @@
 //! Backlash at several places round the gear: mean, range, run-out, and the indicator's direction.
 
 use super::{Answer, SetupError, Step, verdict};
-use crate::gear::card::BacklashDirection;
+use crate::schema::BacklashDirection;
 use crate::units::Shown;
 use nalgebra::{Matrix3, Vector3};
 use serde::Serialize;

@@ -2,7 +2,7 @@
 
 use super::backlash_ratio::{Ratio, SHOP};
 use super::{Answer, MANUAL, SetupError, Step};
-use crate::gear::card_bench::PreloadOn;
+use crate::schema::PreloadOn;
 use crate::units::Shown;
 use serde::Serialize;
 

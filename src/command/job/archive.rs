@@ -1,11 +1,11 @@
 //! `flankread job sheet`, `export` and `import`.
 
 use super::{Common, Place, say};
-use crate::command::{Outcome, Talk};
+use crate::command::{Outcome, OutputOptions};
+use crate::files;
 use crate::job::archive;
-use crate::report::build_sheet::{Sheet as SheetData, build_sheet};
-use crate::report::build_sheet_pdf::{Paper, build_sheet_pdf};
-use crate::report::files;
+use crate::report::job::build_sheet::{Sheet as SheetData, build_sheet};
+use crate::report::job::build_sheet_pdf::{Paper, build_sheet_pdf};
 use crate::{Error, Result};
 use clap::Args;
 use serde_json::json;
@@ -58,13 +58,13 @@ pub(super) struct Import {
 }
 
 impl Sheet {
-    pub(super) fn run(&self, talk: Talk) -> Result<Outcome> {
+    pub(super) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let ending = self.out.extension().and_then(|e| e.to_str()).unwrap_or("");
         let pdf = match ending.to_ascii_lowercase().as_str() {
             "html" | "htm" => false,
             "pdf" => true,
             _ => {
-                return Err(Error::Usage(format!(
+                return Err(Error::usage(format!(
                     "{}: the build sheet is written as .html or .pdf",
                     self.out.display()
                 )));
@@ -91,7 +91,7 @@ impl Sheet {
         };
         files::write(&self.out, &bytes, self.force)?;
         say(
-            talk,
+            output,
             &format!("wrote {}", self.out.display()),
             &json!({"schema": "flankread/job-sheet/1", "job": job, "file": self.out, "bytes": bytes.len()}),
         )
@@ -99,12 +99,12 @@ impl Sheet {
 }
 
 impl Export {
-    pub(super) fn run(&self, talk: Talk) -> Result<Outcome> {
+    pub(super) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let (store, job) = self.common.open()?;
         let bytes = archive::export(&store, job)?;
         files::write(&self.out, &bytes, self.force)?;
         say(
-            talk,
+            output,
             &format!(
                 "wrote {} ({} kB); places and owners that cameras wrote into the photos are left out",
                 self.out.display(),
@@ -116,12 +116,12 @@ impl Export {
 }
 
 impl Import {
-    pub(super) fn run(&self, talk: Talk) -> Result<Outcome> {
+    pub(super) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let bytes = std::fs::read(&self.file).map_err(|source| Error::input(&self.file, source))?;
         let mut store = self.place.open()?;
         let job = archive::import(&mut store, &bytes, self.again)?;
         say(
-            talk,
+            output,
             &format!("{} is here now as job {job}.", self.file.display()),
             &json!({"schema": "flankread/job-import/1", "job": job}),
         )

@@ -1,8 +1,8 @@
 //! `flankread job card new`: asks for what a card needs and saves it.
 
-use crate::command::{Outcome, Talk};
-use crate::gear::card_ask::{QUESTIONS, check_answer, written};
-use crate::report::files;
+use crate::card::ask::{QUESTIONS, check_answer, written};
+use crate::command::{Outcome, OutputOptions};
+use crate::files;
 use crate::{Error, Result};
 use clap::{Args, Subcommand};
 use serde_json::json;
@@ -37,29 +37,26 @@ struct New {
 }
 
 impl CardArgs {
-    pub(super) fn run(&self, talk: Talk) -> Result<Outcome> {
+    pub(super) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         match &self.what {
-            What::New(new) => new.run(talk),
+            What::New(new) => new.run(output),
         }
     }
 }
 
 impl New {
-    fn run(&self, talk: Talk) -> Result<Outcome> {
+    fn run(&self, output: OutputOptions) -> Result<Outcome> {
         if !self.force && self.out.exists() {
-            return Err(Error::Usage(format!(
+            return Err(Error::usage(format!(
                 "{} is there already; choose another name or overwrite with --force",
                 self.out.display()
             )));
         }
         let answers = self.ask()?;
-        let text = written(&answers).map_err(|error| Error::Card {
-            path: self.out.display().to_string(),
-            error,
-        })?;
+        let text = written(&answers).map_err(|error| error.of(self.out.display()))?;
         files::write(&self.out, text.as_bytes(), self.force)?;
         super::say(
-            talk,
+            output,
             &format!(
                 "wrote {}. Look it over, and check the limits against the axle's manual.",
                 self.out.display()
@@ -102,7 +99,7 @@ impl New {
                 } else if !question.required() {
                     break;
                 } else if ended {
-                    return Err(Error::Usage(format!(
+                    return Err(Error::usage(format!(
                         "a card needs `{}`; the answers ended before it",
                         question.name
                     )));

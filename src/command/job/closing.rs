@@ -2,13 +2,14 @@
 
 use super::{Common, WhenWho, say};
 use crate::Result;
-use crate::command::{Outcome, Talk};
+use crate::command::{Outcome, OutputOptions};
 use crate::job::JobError;
 use crate::job::clock::given_or_now;
-use crate::job::closing::{Item, check};
+use crate::job::closing::check;
 use crate::job::next::{Station, next};
-use crate::job::record::Tick;
-use crate::rules::job::Condition;
+use crate::schema::Condition;
+use crate::schema::record::Item;
+use crate::schema::record::Tick;
 use clap::Args;
 use serde_json::json;
 
@@ -52,7 +53,7 @@ pub(super) struct Close {
 }
 
 impl Check {
-    pub(super) fn run(&self, talk: Talk) -> Result<Outcome> {
+    pub(super) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let at = given_or_now(self.who.at.as_deref())?;
         let (mut store, job) = self.common.open()?;
         let record = store.record(job)?;
@@ -66,7 +67,7 @@ impl Check {
             };
             store.tick(job, &tick, true)?;
             return say(
-                talk,
+                output,
                 &format!("{word} is open again."),
                 &json!({"schema": "flankread/job-check/1", "job": job, "item": self.item, "done": false}),
             );
@@ -96,7 +97,7 @@ impl Check {
             words += &format!("\n  - {remark}");
         }
         say(
-            talk,
+            output,
             &words,
             &json!({"schema": "flankread/job-check/1", "job": job, "item": self.item, "done": true, "remark": remark}),
         )
@@ -104,7 +105,7 @@ impl Check {
 }
 
 impl Close {
-    pub(super) fn run(&self, talk: Talk) -> Result<Outcome> {
+    pub(super) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let at = given_or_now(self.at.as_deref())?;
         let mut store = self.common.place.open()?;
         let job = match (self.reopen, self.common.job) {
@@ -116,7 +117,7 @@ impl Close {
         if self.reopen {
             store.close(job, None)?;
             return say(
-                talk,
+                output,
                 &format!("Job {job} is open again."),
                 &json!({"schema": "flankread/job-close/1", "job": job, "closed": false}),
             );
@@ -132,7 +133,7 @@ impl Close {
         }
         store.close(job, Some(&at))?;
         say(
-            talk,
+            output,
             &format!("Job {job} is closed."),
             &json!({"schema": "flankread/job-close/1", "job": job, "closed": true}),
         )

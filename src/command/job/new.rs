@@ -2,12 +2,12 @@
 
 use super::{Common, Place, WhenWho, say};
 use crate::Result;
-use crate::command::{Outcome, Talk};
-use crate::gear::card::Card;
+use crate::command::{Outcome, OutputOptions};
 use crate::job::archive::fresh_uid;
 use crate::job::clock::given_or_now;
 use crate::job::next::NOT_FOUND;
-use crate::job::record::{Head, Note};
+use crate::schema::Card;
+use crate::schema::record::{Head, Note};
 use clap::Args;
 use serde_json::json;
 use std::path::PathBuf;
@@ -64,11 +64,11 @@ pub(super) struct Strike {
 }
 
 impl Strike {
-    pub(super) fn run(&self, talk: Talk) -> Result<Outcome> {
+    pub(super) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let (mut store, job) = self.common.open()?;
         store.strike(job, self.trial, &self.because)?;
         say(
-            talk,
+            output,
             &format!("Trial {} of job {job} is struck out.", self.trial),
             &json!({"schema": "flankread/job-strike/1", "job": job, "trial": self.trial}),
         )
@@ -76,7 +76,7 @@ impl Strike {
 }
 
 impl New {
-    pub(super) fn run(&self, talk: Talk) -> Result<Outcome> {
+    pub(super) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let card = Card::read(&self.card)?;
         // A card whose gears cannot mesh would fail at the first advice; say so now.
         crate::contact::Model::new(&card.gear_set())?;
@@ -93,7 +93,7 @@ impl New {
         };
         let number = store.new_job(&head, &card)?;
         say(
-            talk,
+            output,
             &format!(
                 "Job {number} is open: {}. `flankread job next` says where to begin.",
                 self.name
@@ -104,7 +104,7 @@ impl New {
 }
 
 impl NoteArgs {
-    pub(super) fn run(&self, talk: Talk) -> Result<Outcome> {
+    pub(super) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let at = given_or_now(self.who.at.as_deref())?;
         let (mut store, job) = self.common.open()?;
         let by = match &self.who.by {
@@ -119,7 +119,7 @@ impl NoteArgs {
         };
         store.note(job, &Note { at, by, text })?;
         say(
-            talk,
+            output,
             &format!("Noted in job {job}."),
             &json!({"schema": "flankread/job-note/1", "job": job}),
         )

@@ -2,13 +2,13 @@
 
 use super::{Common, Place};
 use crate::Result;
-use crate::command::{Outcome, Talk, print, print_json};
+use crate::command::{Outcome, OutputOptions, print, print_json};
 use crate::job::clock::given_or_now;
 use crate::job::next::next;
-use crate::job::record::Followed;
-use crate::report::advice_text::advice_text;
-use crate::report::job_text::{job_text, list_text, next_text};
+use crate::report::advice::advice_text;
+use crate::report::job::text::{job_text, list_text, next_text};
 use crate::rules;
+use crate::schema::record::Followed;
 use clap::Args;
 use serde_json::json;
 
@@ -59,9 +59,9 @@ pub(super) struct NextArgs {
 }
 
 impl List {
-    pub(super) fn run(&self, talk: Talk) -> Result<Outcome> {
+    pub(super) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let jobs = self.place.open()?.jobs()?;
-        if talk.json {
+        if output.json {
             print_json(&json!({"schema": "flankread/job-list/1", "jobs": jobs}))?;
         } else {
             print(&list_text(&jobs))?;
@@ -71,12 +71,12 @@ impl List {
 }
 
 impl Show {
-    pub(super) fn run(&self, talk: Talk) -> Result<Outcome> {
+    pub(super) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let (store, job) = self.common.open()?;
         let record = store.record(job)?;
         if self.as_job {
             print_json(&record.as_job())?;
-        } else if talk.json {
+        } else if output.json {
             print_json(&record)?;
         } else {
             print(&job_text(&record, &self.common.shown))?;
@@ -86,13 +86,13 @@ impl Show {
 }
 
 impl Advise {
-    pub(super) fn run(&self, talk: Talk) -> Result<Outcome> {
+    pub(super) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let at = given_or_now(self.at.as_deref())?;
         let (mut store, job) = self.common.open()?;
         if let Some(followed) = self.followed {
             store.set_followed(job, followed, &self.because)?;
             return super::say(
-                talk,
+                output,
                 &format!(
                     "Noted: the last advice of job {job} was {}.",
                     followed.word()
@@ -110,7 +110,7 @@ impl Advise {
         if let Some(last) = record.last() {
             store.add_advice(job, last.number, &advice, &at)?;
         }
-        if talk.json {
+        if output.json {
             print_json(&advice)?;
         } else {
             print(&advice_text(&advice, self.common.shown.units))?;
@@ -120,11 +120,11 @@ impl Advise {
 }
 
 impl NextArgs {
-    pub(super) fn run(&self, talk: Talk) -> Result<Outcome> {
+    pub(super) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let (store, job) = self.common.open()?;
         let record = store.record(job)?;
         let next = next(&record, &self.common.shown);
-        if talk.json {
+        if output.json {
             print_json(&json!({"schema": "flankread/job-next/1", "job": job, "next": next}))?;
         } else {
             print(&next_text(&record, &next))?;

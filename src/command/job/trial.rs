@@ -1,16 +1,14 @@
 //! `flankread job trial`: records an assembly with its photos.
 
 use super::{Common, WhenWho};
-use crate::command::{Outcome, Talk};
+use crate::command::{Outcome, OutputOptions};
 use crate::flank::find::ToeEnd;
-use crate::gear::card::Card;
 use crate::job::clock::given_or_now;
 use crate::job::photos::{self, Said as PhotoSaid};
-use crate::job::record::{Bench, Shows};
 use crate::job::store::{NewPhoto, NewTrial};
-use crate::reading::Polarity;
-use crate::rules::Trial;
-use crate::rules::job::Condition;
+use crate::report::reading::overlay::overlay;
+use crate::schema::record::{Bench, Shows};
+use crate::schema::{Card, Condition, Polarity, Trial};
 use crate::setup::turning_torque::readings;
 use crate::setup::usual::{
     BACKLASH, PINION_NUT, PINION_PACK, PRELOAD_PACK, ROTATING, SIDE_PACK, TOTAL_ROTATING, Usual,
@@ -127,22 +125,22 @@ impl From<Wear> for Condition {
 }
 
 impl TrialArgs {
-    pub(super) fn run(&self, talk: Talk) -> Result<Outcome> {
+    pub(super) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let at = given_or_now(self.who.at.as_deref())?;
         let mut new = self.numbers()?;
         let (mut store, job) = self.common.open()?;
         let record = store.record(job)?;
         let mut remarks = self.photos(&record.card, &mut new)?;
         if new.trial == Trial::default() && new.bench == Bench::default() && new.photos.is_empty() {
-            return Err(Error::Usage(
-                "nothing to record: give at least a shim, a torque, a backlash or a photo".into(),
+            return Err(Error::usage(
+                "nothing to record: give at least a shim, a torque, a backlash or a photo",
             ));
         }
         new.trial.assembled = Some(at.clone());
         let by = self.who.by.as_ref().unwrap_or(&record.head.mechanic);
         let number = store.add_trial(job, &new, &at, by)?;
         remarks.extend(self.remarks(&record.card, &new));
-        if talk.json {
+        if output.json {
             crate::command::print_json(&json!({
                 "schema": "flankread/job-trial/1",
                 "job": job,
@@ -222,7 +220,11 @@ impl TrialArgs {
             mirrored: self.mirrored,
             unread: self.no_read,
         };
-        let take = |path: &Path, shows| photos::take(path, shows, said, card);
+        let take = |path: &Path, shows| {
+            photos::take(path, shows, said, card, |photo, read| {
+                Ok(overlay(photo, read)?)
+            })
+        };
         let mut remarks = Vec::new();
         for (path, shows) in [(&self.drive, Shows::Drive), (&self.coast, Shows::Coast)] {
             let Some(path) = path else { continue };

@@ -1,14 +1,15 @@
 //! `flankread lesson quiz`: in the terminal, as a page, or a class's answers graded.
 
-use super::{Outcome, Talk, say_written};
-use crate::contact::Misplacement;
-use crate::gear::card::Card;
+use super::{Outcome, OutputOptions, say_written};
+use crate::contact::Misalignment;
+use crate::files;
+use crate::files::Folder;
 use crate::lesson::case::Set;
 use crate::lesson::quiz::answer::{movement, photo};
 use crate::lesson::quiz::grade::{self, Grades};
 use crate::lesson::quiz::progress::{Answered, Progress};
 use crate::lesson::quiz::{Answer, Fault, MOST, Question, Quiz, QuizError, Score, page, score};
-use crate::report::files::{self, Folder};
+use crate::schema::Card;
 use crate::units::Units;
 use crate::{Error, Result};
 use clap::{ArgGroup, Args};
@@ -72,17 +73,17 @@ pub struct QuizArgs {
 }
 
 impl QuizArgs {
-    pub(super) fn run(&self, talk: Talk) -> Result<Outcome> {
+    pub(super) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let quiz = match &self.card {
             Some(path) => Quiz::of_card(Set::new(Card::read(path)?)?, self.seed),
             None => Quiz::new(self.seed)?,
         };
         match (&self.page, &self.grade, &self.out) {
-            (Some(path), ..) => self.write_page(&quiz, path, talk),
-            (_, Some(path), _) => self.grade_table(&quiz, path, talk),
-            (.., Some(folder)) => self.ask_all(&quiz, folder, talk),
-            (None, None, None) => Err(Error::Usage(
-                "say what to do: --out FOLDER, --page FILE or --grade FILE".into(),
+            (Some(path), ..) => self.write_page(&quiz, path, output),
+            (_, Some(path), _) => self.grade_table(&quiz, path, output),
+            (.., Some(folder)) => self.ask_all(&quiz, folder, output),
+            (None, None, None) => Err(Error::usage(
+                "say what to do: --out FOLDER, --page FILE or --grade FILE",
             )),
         }
     }
@@ -92,7 +93,7 @@ impl QuizArgs {
         (width, width * 3 / 4)
     }
 
-    fn write_page(&self, quiz: &Quiz, path: &Path, talk: Talk) -> Result<Outcome> {
+    fn write_page(&self, quiz: &Quiz, path: &Path, output: OutputOptions) -> Result<Outcome> {
         // Before the photos are drawn, which takes a while.
         if let (Some(folder), Some(name)) = (path.parent(), path.file_name()) {
             let name = name.to_string_lossy().into_owned();
@@ -100,35 +101,35 @@ impl QuizArgs {
         }
         let count = self.count.unwrap_or(12);
         let mut done = |number| {
-            if !talk.quiet {
+            if !output.quiet {
                 eprintln!("drew question {number} of {count}");
             }
         };
         let text = page::page(quiz, count, self.photo_size(640), self.units, &mut done)?;
         files::write(path, text.as_bytes(), self.force)?;
-        if talk.json {
+        if output.json {
             let document = serde_json::json!({
                 "schema": "flankread/lesson_quiz/1", "file": path, "seed": quiz.seed, "questions": count,
             });
             super::super::print_json(&document)?;
         }
-        say_written(&[path.to_owned()], talk);
+        say_written(&[path.to_owned()], output);
         Ok(Outcome::Answered)
     }
 
-    fn grade_table(&self, quiz: &Quiz, path: &Path, talk: Talk) -> Result<Outcome> {
+    fn grade_table(&self, quiz: &Quiz, path: &Path, output: OutputOptions) -> Result<Outcome> {
         let text = std::fs::read_to_string(path).map_err(|error| Error::input(path, error))?;
         let grades = grade::grade(quiz, &text, path, self.units)?;
         if let Some(out) = &self.graded {
             files::write(out, &graded_csv(&grades, out)?, self.force)?;
-            say_written(std::slice::from_ref(out), talk);
+            say_written(std::slice::from_ref(out), output);
         }
-        if talk.json {
+        if output.json {
             super::super::print_json(&grades)?;
         } else {
             super::super::print(&grades_text(&grades))?;
         }
-        if !talk.quiet {
+        if !output.quiet {
             for refused in &grades.refused {
                 eprintln!("line {}: {}", refused.line, refused.why);
             }
@@ -140,7 +141,7 @@ impl QuizArgs {
         })
     }
 
-    fn ask_all(&self, quiz: &Quiz, folder: &Path, talk: Talk) -> Result<Outcome> {
+    fn ask_all(&self, quiz: &Quiz, folder: &Path, output: OutputOptions) -> Result<Outcome> {
         let kept = self
             .progress
             .clone()
@@ -155,7 +156,7 @@ impl QuizArgs {
                 break;
             };
             let score = score(quiz, &question, &answer);
-            if !talk.json {
+            if !output.json {
                 super::super::print(&told(&question, &score, self.units))?;
             }
             progress.answers.push(Answered {
@@ -166,7 +167,7 @@ impl QuizArgs {
             });
             progress.save(&kept)?;
         }
-        if talk.json {
+        if output.json {
             super::super::print_json(&progress)?;
         } else if let Some(mean) = progress.mean() {
             let answered = progress.answers.len();
@@ -195,7 +196,7 @@ impl QuizArgs {
         }
         let offered = quiz.offered(question);
         let [low, high] = offered.set.card.backlash_window_mm();
-        let backlash = quiz.case(question, Misplacement::default()).backlash_mm;
+        let backlash = quiz.case(question, Misalignment::default()).backlash_mm;
         eprintln!(
             "\nQuestion {}, level {}: {} gears\n  photo a: {}\n  photo b: {}\n  backlash {} (window {} to {})",
             question.number,
@@ -267,7 +268,7 @@ fn ask(input: &mut Lines, units: Units) -> Result<Option<Answer>> {
 /// The score in words, with what would happen next.
 fn told(question: &Question, score: &Score, units: Units) -> String {
     let tick = |good: bool| if good { "right" } else { "wrong" };
-    let m = question.misplacement;
+    let m = question.misalignment;
     let stands = |gear: &str, mm: f64| {
         if mm == 0.0 {
             format!("{gear} right")

@@ -2,8 +2,7 @@
 
 use super::Common;
 use crate::Result;
-use crate::gear::card::{Card, ShimPlace};
-use crate::gear::card_bench::{MarkSense, MarkUnit};
+use crate::schema::{Card, MarkSense, MarkUnit, ShimPlace};
 use crate::setup::pinion_shim::{
     Gauge, Marks, answer, from_dimensions, from_etched, from_gauge, from_marks, unexplained_mark,
 };

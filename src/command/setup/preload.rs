@@ -2,7 +2,7 @@
 
 use super::{Common, two, window};
 use crate::Result;
-use crate::gear::card::{Card, Preload as CardPreload};
+use crate::schema::{Card, Preload as CardPreload};
 use crate::setup::preload::{Asked, PreloadTrial, answer, fit};
 use crate::setup::sleeve::{self, SleeveStep};
 use crate::setup::usual::{PINION_NUT, PRELOAD_PACK, ROTATING};

@@ -3,8 +3,8 @@
 use super::{Common, two, window};
 use crate::Result;
 use crate::contact::Model;
-use crate::gear::card::{BacklashDirection, Card};
 use crate::rules::RulesError;
+use crate::schema::{BacklashDirection, Card};
 use crate::setup::backlash_ratio::of_card;
 use crate::setup::round_the_gear::{
     Limits, Place, Round, answer, evenly, judge, other_direction_mm,

@@ -2,9 +2,8 @@
 
 use super::Common;
 use crate::Result;
-use crate::gear::card::Card;
-use crate::gear::card_bench::PreloadOn;
 use crate::rules::RulesError;
+use crate::schema::{Card, PreloadOn};
 use crate::setup::backlash_ratio::{PlaceAndBacklash, Ratio, RatioSource, of_card, shop, updated};
 use crate::setup::side_packs::{Found, Wanted, answer, notches, notches_answer, split};
 use crate::setup::usual::{BACKLASH, BACKLASH_OR_NONE, SIDE_PACK, SIDE_PRELOAD};

@@ -1,7 +1,7 @@
 //! What the blank is computed from: the initial data of ISO 23509, Tables 2 and 3.
 
 use crate::gear::GearError;
-use crate::gear::set::Cutting;
+use crate::schema::{Cutting, Taper};
 use serde::{Deserialize, Serialize};
 
 /// Which way the pitch cones are found (ISO 23509, clause 6).
@@ -74,20 +74,6 @@ pub enum Backlash {
     MeanNormal(f64),
     /// j_mt2, mean transverse.
     MeanTransverse(f64),
-}
-
-/// How the depth changes along the tooth (ISO 23509, Annex C.5).
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Taper {
-    /// Root cones meet at the pitch apex.
-    Standard,
-    /// The slot is as wide at the toe as at the heel.
-    Duplex,
-    /// Duplex, but at most 1.3 times standard.
-    Modified,
-    /// No taper.
-    Uniform,
 }
 
 /// Initial data. Lengths in millimetres, angles in radians.

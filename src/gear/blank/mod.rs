@@ -14,7 +14,7 @@ pub mod top_lands;
 
 pub use contact_ratio::ContactRatio;
 pub use gear_dimensions::GearDimensions;
-pub use input::{Backlash, BlankInput, Depth, Method, Taper};
+pub use input::{Backlash, BlankInput, Depth, Method};
 pub use pitch_cones::PitchCones;
 pub use top_lands::TopLands;
 

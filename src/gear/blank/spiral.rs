@@ -1,6 +1,6 @@
 //! The tooth trace in the pitch plane: spiral angle along the face, and its radius of curvature.
 
-use crate::gear::set::Cutting;
+use crate::schema::Cutting;
 
 /// The trace of the wheel's teeth in the pitch plane, by the cutter.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -1,7 +1,8 @@
 //! The blank against published samples.
 
 use super::*;
-use crate::gear::set::Cutting;
+use crate::schema::Cutting;
+use crate::schema::Taper;
 use std::f64::consts::FRAC_PI_2;
 
 /// The published cells of a sample, symbol and value.

@@ -1,9 +1,7 @@
 use super::*;
 use crate::frames::FlankPoint;
-use crate::gear::card::Card;
-use crate::job::record::{Bench, Given, Head, Note, SCHEMA, Tick};
-use crate::rules::advice::{Advice, Diagnosis};
-use crate::rules::{FlankReading, Trial};
+use crate::schema::record::{Bench, Given, Head, Note, SCHEMA, Tick};
+use crate::schema::{Advice, Card, Diagnosis, FlankReading, Trial};
 
 fn record() -> Record {
     Record {
@@ -40,7 +38,7 @@ fn given(after: i64, verdict: Verdict) -> Given {
         after,
         at: String::new(),
         advice: Advice {
-            schema: crate::rules::advice::SCHEMA.into(),
+            schema: crate::schema::advice::SCHEMA.into(),
             verdict,
             diagnosis: Diagnosis::default(),
             checks: Vec::new(),
@@ -157,7 +155,7 @@ fn an_axle_that_came_in_pieces_goes_on_without_a_record_as_found() {
         text: format!("{NOT_FOUND}. It came in a box"),
     });
     assert_eq!(station_of(&job), Station::PinionShim);
-    job.card.limits = crate::gear::card::Limits::default();
+    job.card.limits = crate::schema::Limits::default();
     let remarks = next(&job, &Shown::default()).remarks;
     assert!(
         remarks.iter().any(|r| r.contains("backlash_variation")),

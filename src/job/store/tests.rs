@@ -103,7 +103,7 @@ fn a_full_disk_says_so_and_leaves_all_as_it_was() {
         .add_trial(job, &trial(0.3, vec![photo(vec![2; 500_000])]), "t", "")
         .unwrap_err();
     assert!(matches!(error, JobError::Full { .. }), "{error}");
-    assert_eq!(crate::Error::from(error).exit_status(), 3);
+    assert_eq!(crate::Error::from(error).kind(), crate::ErrorKind::Machine);
     assert_eq!(store.record(job).unwrap(), before);
     store
         .connection

@@ -1,11 +1,11 @@
 use super::*;
 
 fn state(set: &Set, pinion_mm: f64) -> Case {
-    let misplacement = Misplacement {
+    let misalignment = Misalignment {
         pinion_mm,
-        ..Misplacement::default()
+        ..Misalignment::default()
     };
-    Case::new(set, misplacement, 0.0)
+    Case::new(set, misalignment, 0.0)
 }
 
 /// What the page says of its sets, by the contact model.

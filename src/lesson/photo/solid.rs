@@ -3,8 +3,8 @@
 use crate::contact::{ContactError, Model, form_of};
 use crate::frames::{FlankPoint, Side};
 use crate::gear::flank::{FlankGrid, Surface};
-use crate::gear::set::{FlankForm, Hand};
 use crate::gear::tooth_solid::half_angle;
+use crate::schema::{FlankForm, Hand};
 use nalgebra::{Rotation3, Vector3};
 use std::f64::consts::TAU;
 

@@ -1,9 +1,10 @@
 use super::*;
-use crate::contact::Misplacement;
+use crate::contact::Misalignment;
 use crate::flank::marks::Marks;
-use crate::gear::set::{Cutting, GearSet, Hand};
+use crate::gear::set::GearSet;
 use crate::photo::Photo;
-use crate::reading::{Asked, Status, read_photo};
+use crate::reading::{ReadOptions, read_photo};
+use crate::schema::{Cutting, Hand, Status};
 
 /// A random state within what pinion and ring gear do to a set on the bench.
 fn case(seed: u64) -> (Model, State, Shot) {
@@ -23,12 +24,12 @@ fn case(seed: u64) -> (Model, State, Shot) {
     };
     let model = Model::with_grid(&set, 41, 21).unwrap();
     let (ease_off, film) = model.defaults();
-    let misplacement = Misplacement {
+    let misalignment = Misalignment {
         pinion_mm: 0.2 * (2.0 * random(1) - 1.0),
         ring_mm: 0.2 * (2.0 * random(2) - 1.0),
-        ..Misplacement::default()
+        ..Misalignment::default()
     };
-    let state = model.state(&misplacement, &ease_off, film);
+    let state = model.state(&misalignment, &ease_off, film);
     let side = if random(3) < 0.5 {
         Side::Drive
     } else {
@@ -48,13 +49,13 @@ fn errors(seeds: std::ops::Range<u64>) -> (Vec<[f64; 2]>, usize) {
     for seed in seeds {
         let (model, state, shot) = case(seed);
         let rendered = render(&model, &state, &shot).unwrap();
-        let asked = Asked {
+        let asked = ReadOptions {
             marks: Some(Marks {
                 flank: Some(shot.side),
                 polarity: None,
                 teeth: rendered.marks.iter().take(3).cloned().collect(),
             }),
-            ..Asked::default()
+            ..ReadOptions::default()
         };
         let photo = Photo::from_pixels("rendered", rendered.picture);
         let reading = read_photo(&photo, &asked).reading;

@@ -8,7 +8,7 @@ use super::solid::GearSolid;
 use crate::contact::Model;
 use crate::flank::MarkedFlank;
 use crate::frames::{FlankPoint, PhotoPoint, Side};
-use crate::reading::Corners;
+use crate::schema::Corners;
 use nalgebra::{Rotation3, Unit, Vector3};
 
 /// A camera with the flank it is pointed at.

@@ -1,7 +1,7 @@
 //! The quiz as one page that needs nothing else.
 
 use super::{Quiz, score};
-use crate::contact::Misplacement;
+use crate::contact::Misalignment;
 use crate::contact::patch::SOFTNESS;
 use crate::lesson::explore::{SetData, set_data};
 use crate::lesson::page::jpeg;
@@ -60,9 +60,9 @@ pub fn page(
             number,
             level: question.level,
             set: question.set,
-            pinion_mm: question.misplacement.pinion_mm,
-            ring_mm: question.misplacement.ring_mm,
-            backlash_mm: quiz.case(&question, Misplacement::default()).backlash_mm,
+            pinion_mm: question.misalignment.pinion_mm,
+            ring_mm: question.misalignment.ring_mm,
+            backlash_mm: quiz.case(&question, Misalignment::default()).backlash_mm,
             drive_first: question.drive_first,
             photos: photos
                 .iter()

@@ -1,7 +1,7 @@
 //! What a learner has answered so far, kept in a file.
 
 use super::{Answer, QuizError, Score};
-use crate::report::files;
+use crate::files;
 use crate::{Error, Result};
 use serde::{Deserialize, Serialize};
 use std::path::Path;

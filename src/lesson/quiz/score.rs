@@ -1,10 +1,10 @@
 //! Points for an answer: for what it says, and most of all for what would happen next.
 
 use super::{Answer, Fault, Question, Quiz};
-use crate::contact::Misplacement;
+use crate::contact::Misalignment;
 use crate::frames::Side;
-use crate::gear::card::Card;
 use crate::lesson::case::Case;
+use crate::schema::Card;
 use serde::{Deserialize, Serialize};
 
 /// Points for naming the flank, for the fault, and for an assembly that is right.
@@ -81,7 +81,7 @@ pub struct Score {
 /// The faults that are there, and those that alone would spoil the set.
 fn faults(quiz: &Quiz, question: &Question) -> (Vec<Fault>, Vec<Fault>) {
     let card = &quiz.offered(question).set.card;
-    let m = question.misplacement;
+    let m = question.misalignment;
     let mut there = Vec::new();
     let mut spoiling = Vec::new();
     let pairs = [
@@ -94,10 +94,10 @@ fn faults(quiz: &Quiz, question: &Question) -> (Vec<Fault>, Vec<Fault>) {
         }
         let fault = if off < 0.0 { near } else { far };
         there.push(fault);
-        let undo_other = Misplacement {
+        let undo_other = Misalignment {
             pinion_mm: if pinion { 0.0 } else { -m.pinion_mm },
             ring_mm: if pinion { -m.ring_mm } else { 0.0 },
-            ..Misplacement::default()
+            ..Misalignment::default()
         };
         if !quiz.case(question, undo_other).is_right(card) {
             spoiling.push(fault);
@@ -109,12 +109,12 @@ fn faults(quiz: &Quiz, question: &Question) -> (Vec<Fault>, Vec<Fault>) {
 /// Scores an answer.
 pub fn score(quiz: &Quiz, question: &Question, answer: &Answer) -> Score {
     let card = &quiz.offered(question).set.card;
-    let moved = Misplacement {
+    let moved = Misalignment {
         pinion_mm: answer.pinion_mm,
         ring_mm: answer.ring_mm,
-        ..Misplacement::default()
+        ..Misalignment::default()
     };
-    let before = Shows::new(&quiz.case(question, Misplacement::default()), card);
+    let before = Shows::new(&quiz.case(question, Misalignment::default()), card);
     let after = Shows::new(&quiz.case(question, moved), card);
     let (there, spoiling) = faults(quiz, question);
     let named = &answer.faults;

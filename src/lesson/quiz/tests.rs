@@ -10,7 +10,7 @@ fn answer(question: &Question, pinion_mm: f64, ring_mm: f64, faults: Vec<Fault>)
 }
 
 fn true_faults(question: &Question) -> Vec<Fault> {
-    let m = question.misplacement;
+    let m = question.misalignment;
     let mut faults = Vec::new();
     if m.pinion_mm != 0.0 {
         faults.push(if m.pinion_mm < 0.0 {
@@ -50,7 +50,7 @@ fn questions_come_again_from_the_seed_and_get_harder() {
     assert!(one.question(0).is_err() && one.question(MOST + 1).is_err());
     // Some late questions have nothing wrong, some are slanted; first ones never.
     let all: Vec<Question> = (1..=60).map(|n| one.question(n).unwrap()).collect();
-    let nothing = |q: &&Question| q.misplacement == Misplacement::default();
+    let nothing = |q: &&Question| q.misalignment == Misalignment::default();
     assert!(all[8..].iter().filter(nothing).count() > 3);
     assert_eq!(all[..7].iter().filter(nothing).count(), 0);
     assert!(all.iter().any(|q| q.set == 2) && all[..7].iter().all(|q| q.set < 2));
@@ -61,7 +61,7 @@ fn undoing_what_is_wrong_gets_all_points_and_leaving_it_few() {
     let quiz = Quiz::new(11).unwrap();
     for n in 1..=30 {
         let q = quiz.question(n).unwrap();
-        let m = q.misplacement;
+        let m = q.misalignment;
         let best = score(
             &quiz,
             &q,
@@ -69,7 +69,7 @@ fn undoing_what_is_wrong_gets_all_points_and_leaving_it_few() {
         );
         assert_eq!(best.points, 100, "{q:?} {best:?}");
         let idle = score(&quiz, &q, &answer(&q, 0.0, 0.0, vec![]));
-        if m == Misplacement::default() {
+        if m == Misalignment::default() {
             assert_eq!(idle.points, 100);
         } else {
             assert_eq!(idle.points, 15, "{q:?} {idle:?}");
@@ -84,7 +84,7 @@ fn undoing_what_is_wrong_gets_all_points_and_leaving_it_few() {
 fn what_would_happen_next_counts_most() {
     let quiz = Quiz::new(3).unwrap();
     let q = quiz.question(1).unwrap();
-    let m = q.misplacement;
+    let m = q.misalignment;
     let other = if m.pinion_mm < 0.0 {
         Fault::PinionFar
     } else {
@@ -103,7 +103,7 @@ fn what_would_happen_next_counts_most() {
     let right = (8..60).map(|n| quiz.question(n).unwrap());
     let right = right
         .into_iter()
-        .find(|q| q.misplacement == Misplacement::default())
+        .find(|q| q.misalignment == Misalignment::default())
         .unwrap();
     let spoilt = score(&quiz, &right, &answer(&right, 0.3, 0.0, vec![]));
     assert_eq!(spoilt.outcome, 0);
@@ -115,10 +115,10 @@ fn badness_and_being_right_are_one_thing() {
     let q = quiz.question(9).unwrap();
     let card = &quiz.offered(&q).set.card;
     for k in 0..400 {
-        let moved = Misplacement {
+        let moved = Misalignment {
             pinion_mm: 0.4 * share(1, 2 * k) - 0.2,
             ring_mm: 0.4 * share(1, 2 * k + 1) - 0.2,
-            ..Misplacement::default()
+            ..Misalignment::default()
         };
         let case = quiz.case(&q, moved);
         assert_eq!(score::badness(&case, card) <= 1.0, case.is_right(card));
@@ -130,7 +130,7 @@ fn photos_show_what_the_question_says() {
     let quiz = Quiz::new(2).unwrap();
     let q = quiz.question(1).unwrap();
     let [a, b] = quiz.photos(&q, (160, 120)).unwrap();
-    let case = quiz.case(&q, Misplacement::default());
+    let case = quiz.case(&q, Misalignment::default());
     let [first, second] = if q.drive_first {
         Side::BOTH
     } else {
@@ -146,7 +146,7 @@ fn a_class_s_table_is_graded_line_by_line() {
     let quiz = Quiz::new(5).unwrap();
     let q = quiz.question(1).unwrap();
     let letter = if q.drive_first { "a" } else { "b" };
-    let pinion = -q.misplacement.pinion_mm;
+    let pinion = -q.misalignment.pinion_mm;
     let way = if pinion < 0.0 { "toward" } else { "away" };
     let fault = true_faults(&q)[0].word();
     let text = format!(

@@ -4,7 +4,7 @@ use super::drawing::{HALF, WIDTH, photo_of};
 use super::mistakes::judge;
 use super::{BODY, CAUTION, MARGIN, Sheets, Wanted, begin};
 use crate::Result;
-use crate::contact::Misplacement;
+use crate::contact::Misalignment;
 use crate::frames::Side;
 use crate::lesson::case::{Case, Set};
 use crate::lesson::flat::flank_picture;
@@ -28,11 +28,11 @@ pub struct Limit {
 const FARTHEST_MM: f64 = 1.0;
 const STEP_MM: f64 = 0.02;
 
-fn at(pinion: bool, mm: f64) -> Misplacement {
-    Misplacement {
+fn at(pinion: bool, mm: f64) -> Misalignment {
+    Misalignment {
         pinion_mm: if pinion { mm } else { 0.0 },
         ring_mm: if pinion { 0.0 } else { mm },
-        ..Misplacement::default()
+        ..Misalignment::default()
     }
 }
 
@@ -198,7 +198,7 @@ impl Sheets {
         self.limits.extend(limits);
         write(&mut page, &PRACTICE);
         write(&mut page, &PAINTING);
-        let case = Case::new(set, Misplacement::default(), 0.0);
+        let case = Case::new(set, Misalignment::default(), 0.0);
         let room = 0.56 * HALF;
         let mut left = MARGIN;
         let mut lowest = page.y;

@@ -3,14 +3,15 @@
 use super::drawing::{WIDTH, photo_of};
 use super::{BODY, MARGIN, Sheets, Wanted, begin};
 use crate::Result;
-use crate::contact::Misplacement;
+use crate::contact::Misalignment;
 use crate::flank::marks::Marks;
 use crate::frames::{FlankPoint, Side};
 use crate::lesson::case::{Case, Set};
 use crate::lesson::page::Page;
 use crate::lesson::photo::{Mistake, Rendered, Shot, Studio};
 use crate::photo::Photo;
-use crate::reading::{Asked, Reason, Status, read_photo};
+use crate::reading::{ReadOptions, read_photo};
+use crate::schema::{Reason, Status};
 use serde::Serialize;
 
 /// What the reading says of one photo.
@@ -89,7 +90,7 @@ const MISTAKES: [(Mistake, &str, &str); 9] = [
 /// Reads a photo, alone and with the marks that its flanks allow.
 pub(super) fn judge(title: &'static str, side: Side, rendered: &Rendered) -> Spoilt {
     let photo = Photo::from_pixels(title, rendered.picture.clone());
-    let read = |asked: &Asked| {
+    let read = |asked: &ReadOptions| {
         let reading = read_photo(&photo, asked).reading;
         let off = reading.mean.zip(rendered.patch).map(|(mean, patch)| {
             FlankPoint::new(
@@ -111,14 +112,14 @@ pub(super) fn judge(title: &'static str, side: Side, rendered: &Rendered) -> Spo
     };
     Spoilt {
         title,
-        alone: read(&Asked {
+        alone: read(&ReadOptions {
             flank: Some(side),
-            ..Asked::default()
+            ..ReadOptions::default()
         }),
         marked: (!marks.teeth.is_empty()).then(|| {
-            read(&Asked {
+            read(&ReadOptions {
                 marks: Some(marks),
-                ..Asked::default()
+                ..ReadOptions::default()
             })
         }),
     }
@@ -181,7 +182,7 @@ impl Spoilt {
 impl Sheets {
     pub(super) fn mistakes(&mut self, set: &Set, studio: &Studio, wanted: &Wanted) -> Result<()> {
         let mut page = begin("Mistakes, and what the program says to them");
-        let case = Case::new(set, Misplacement::default(), 0.0);
+        let case = Case::new(set, Misalignment::default(), 0.0);
         let side = Side::Coast;
         let gap = 12.0;
         let across = (WIDTH - 2.0 * gap) / 3.0;

@@ -1,5 +1,5 @@
 use super::*;
-use crate::gear::card::Card;
+use crate::schema::Card;
 use std::sync::LazyLock;
 
 fn small() -> Wanted {
@@ -43,7 +43,7 @@ fn every_picture_shows_what_the_trade_says_of_its_misplacement() {
                 "{c:?}"
             );
             assert!(!c.right, "{c:?}");
-            let [low, high] = crate::gear::card::USUAL_BACKLASH_MM;
+            let [low, high] = crate::schema::USUAL_BACKLASH_MM;
             assert_eq!(c.backlash_mm < low, c.ring_mm < 0.0, "{c:?}");
             assert_eq!(c.backlash_mm > high, c.ring_mm > 0.0, "{c:?}");
         } else {
@@ -77,7 +77,7 @@ fn every_picture_shows_what_the_trade_says_of_its_misplacement() {
     );
 }
 
-/// The words on a page come again from the misplacement alone, on another grid.
+/// The words on a page come again from the misalignment alone, on another grid.
 #[test]
 fn each_claim_is_regenerated_from_its_own_misplacement() {
     let all = &*SHEETS;
@@ -94,15 +94,15 @@ fn each_claim_is_regenerated_from_its_own_misplacement() {
             model: crate::contact::Model::with_grid(&card.gear_set(), 45, 23).unwrap(),
             card,
         };
-        let misplacement = Misplacement {
+        let misalignment = Misalignment {
             pinion_mm: c.pinion_mm,
             ring_mm: c.ring_mm,
-            ..Misplacement::default()
+            ..Misalignment::default()
         };
         let again = claim(
             &coarse,
             &c.title,
-            &Case::new(&coarse, misplacement, c.bias_mm),
+            &Case::new(&coarse, misalignment, c.bias_mm),
             c.bias_mm,
         );
         for (a, b) in [(&c.drive, &again.drive), (&c.coast, &again.coast)] {
@@ -152,18 +152,18 @@ fn just_inside_a_limit_is_right_and_just_outside_is_not() {
     };
     for limit in &limits {
         let at = |mm: f64| {
-            let misplacement = if limit.gear == "pinion" {
-                Misplacement {
+            let misalignment = if limit.gear == "pinion" {
+                Misalignment {
                     pinion_mm: mm,
-                    ..Misplacement::default()
+                    ..Misalignment::default()
                 }
             } else {
-                Misplacement {
+                Misalignment {
                     ring_mm: mm,
-                    ..Misplacement::default()
+                    ..Misalignment::default()
                 }
             };
-            Case::new(&coarse, misplacement, 0.0)
+            Case::new(&coarse, misalignment, 0.0)
         };
         assert!(at(0.95 * limit.mm).is_right(&coarse.card), "{limit:?}");
         let beyond = at(1.08 * limit.mm);
@@ -179,10 +179,10 @@ fn just_inside_a_limit_is_right_and_just_outside_is_not() {
 fn hopeless_photos_are_not_read_and_good_ones_are_with_marks() {
     use crate::frames::Side;
     use crate::lesson::photo::{Mistake, Shot};
-    use crate::reading::Status;
+    use crate::schema::Status;
     let set = Set::example(Cutting::FaceMilled).unwrap();
     let studio = Studio::new(&set.model).unwrap();
-    let case = Case::new(&set, Misplacement::default(), 0.0);
+    let case = Case::new(&set, Misalignment::default(), 0.0);
     let wanted = Wanted {
         photo: (800, 600),
         ..small()

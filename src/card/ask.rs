@@ -1,0 +1,417 @@
+//! Making a card by question and answer: what is needed, and where on the axle it is found.
+
+use super::error::CardError;
+use super::key::{Key, Kind};
+use super::keys::{keys, read_value, unknown};
+use crate::schema::Card;
+use serde_json::{Map, Number, Value};
+use std::collections::BTreeMap;
+
+/// One question.
+#[derive(Debug)]
+pub struct Question {
+    /// Table of the card; empty for the top.
+    pub table: &'static str,
+    /// Key in it.
+    pub name: &'static str,
+    /// The question.
+    pub ask: &'static str,
+    /// Where to find the answer.
+    pub find: &'static str,
+}
+
+const fn q(
+    table: &'static str,
+    name: &'static str,
+    ask: &'static str,
+    find: &'static str,
+) -> Question {
+    Question {
+        table,
+        name,
+        ask,
+        find,
+    }
+}
+
+/// The questions in the order they are asked. All where-to-finds are common practice, no source.
+pub const QUESTIONS: &[Question] = &[
+    q(
+        "",
+        "name",
+        "What do you call this axle?",
+        "Anything you will know it by: the tag on the cover bolt, the stamping on the tube.",
+    ),
+    q(
+        "gear",
+        "ring_teeth",
+        "How many teeth has the ring gear?",
+        "Stamped on the ring gear's rim or the pinion's face, often as 41-11; else mark one tooth and count.",
+    ),
+    q(
+        "gear",
+        "pinion_teeth",
+        "How many teeth has the pinion?",
+        "In the same stamping, the smaller number; else count. The ratio on the tag is ring teeth over pinion teeth.",
+    ),
+    q(
+        "gear",
+        "ring_diameter",
+        "What is the ring gear's outer pitch diameter?",
+        "Near enough the outer diameter over the heel ends: lay a tape or a large caliper across, write it like 8.0in or 203mm.",
+    ),
+    q(
+        "gear",
+        "face_width",
+        "How wide is the ring gear's face?",
+        "Along a tooth from toe to heel, with a caliper, like 1.2in.",
+    ),
+    q(
+        "gear",
+        "offset",
+        "How far does the pinion's axis pass beside the ring gear's?",
+        "Centre of the pinion bore to centre of the carrier bores, seen along the axle; 0mm on a spiral bevel set.",
+    ),
+    q(
+        "gear",
+        "spiral_angle_deg",
+        "Spiral angle of the ring gear, degrees?",
+        "Between tooth and a radius, at the middle of the face: lay a protractor on. 30 to 35 is usual; a degree or two off matters little.",
+    ),
+    q(
+        "gear",
+        "cutting",
+        "How were the teeth cut: face-milled or face-hobbed?",
+        "Depth of the teeth the same at toe and heel: face-hobbed. Teeth lower at the toe: face-milled.",
+    ),
+    q(
+        "gear",
+        "hand",
+        "Hand of the ring gear's spiral: left or right?",
+        "Look at the toothed face: a tooth that turns clockwise on its way from toe to heel is right, the other way left.",
+    ),
+    q(
+        "gear",
+        "drives_on",
+        "Which flank drives forward: convex or concave?",
+        "Convex on the usual rear axle; concave on many front axles that use the rear's gears.",
+    ),
+    q(
+        "limits",
+        "backlash",
+        "Backlash window, low and high?",
+        "In the axle's manual, often also on the set's paper or etched on the ring gear. Two values with a comma: 0.006in, 0.010in.",
+    ),
+    q(
+        "limits",
+        "backlash_variation",
+        "How much may backlash vary round the gear?",
+        "In the manual; 0.002in is usual.",
+    ),
+    q(
+        "limits",
+        "pinion_torque_new",
+        "Rotating torque of the pinion with new bearings, low and high?",
+        "In the manual, without the seal. Two values: 12lb-in, 15lb-in.",
+    ),
+    q(
+        "limits",
+        "pinion_torque_used",
+        "The same with used bearings?",
+        "In the manual; about half of the new ones.",
+    ),
+    q(
+        "limits",
+        "total_torque_rise",
+        "By how much may the torque rise when the carrier is in, low and high?",
+        "In the manual, if it has one.",
+    ),
+    q(
+        "limits",
+        "ring_runout",
+        "Greatest run-out of the ring gear's back face?",
+        "In the manual; 0.002in to 0.008in by size.",
+    ),
+    q(
+        "limits",
+        "pinion_nut_torque",
+        "Torque of the pinion nut, low and high?",
+        "In the manual. Pound-feet, not pound-inches.",
+    ),
+    q(
+        "limits",
+        "ring_bolt_torque",
+        "Torque of the ring-gear bolts, low and high?",
+        "In the manual, with or without thread locker as it says.",
+    ),
+    q(
+        "limits",
+        "cap_bolt_torque",
+        "Torque of the bearing-cap bolts, low and high?",
+        "In the manual.",
+    ),
+    q(
+        "pinion",
+        "shim_place",
+        "Where do the pinion's shims sit: behind head bearing or under cage?",
+        "Under the bearing next to the pinion's head, or under a bolted-on housing of the pinion. They work opposite ways.",
+    ),
+    q(
+        "pinion",
+        "preload",
+        "How are the pinion's bearings preloaded: shims or sleeve?",
+        "A second shim pack or spacer between the bearings, or a thin tube that the nut crushes.",
+    ),
+    q(
+        "pinion",
+        "mark_unit",
+        "What is one step of the pinion's mark: 0.001in, 0.01mm or 0.001mm?",
+        "The manual says. A mark such as +2 is etched on the pinion's head; the number alone does not tell its unit.",
+    ),
+    q(
+        "pinion",
+        "mark_sense",
+        "What does a plus ask for: plus is thicker or plus is thinner?",
+        "The manual says. Both are in use.",
+    ),
+    q(
+        "pinion",
+        "mounting_distance",
+        "Mounting distance for a mark of nought?",
+        "Etched on the pinion or in the manual; from the ring gear's axis to the pinion's face.",
+    ),
+    q(
+        "carrier",
+        "adjust",
+        "How is the ring gear moved: shims or threaded?",
+        "Packs of shims beside the carrier bearings, or large rings with notches.",
+    ),
+    q(
+        "carrier",
+        "pitch",
+        "Threaded rings: what is the pitch of their thread?",
+        "Thread gauge, or travel of one whole turn; like 1.5mm. Skip with shims.",
+    ),
+    q(
+        "carrier",
+        "notches_per_turn",
+        "Threaded rings: how many notches in a turn?",
+        "Count them. Skip with shims.",
+    ),
+    q(
+        "carrier",
+        "backlash_direction",
+        "How does your indicator stand: square or tangential?",
+        "Square to the tooth's flank (the usual way), or along the circle the gear turns in.",
+    ),
+    q(
+        "carrier",
+        "side_preload",
+        "How much shim preloads the side bearings, both sides together?",
+        "In the manual; like 0.008in. Skip with threaded rings.",
+    ),
+    q(
+        "carrier",
+        "preload_on",
+        "Where does it go: both sides or ring side?",
+        "In the manual.",
+    ),
+    q(
+        "kit",
+        "pinion_shims",
+        "Which pinion shims do you have?",
+        "Measure them with a micrometer. Any number with commas: 0.003in, 0.005in, 0.010in, 0.030in.",
+    ),
+    q(
+        "kit",
+        "side_shims",
+        "Which side shims do you have?",
+        "As for the pinion.",
+    ),
+];
+
+impl Question {
+    fn key(&self) -> Option<&'static Key> {
+        keys().find(|key| key.table == self.table && key.name == self.name)
+    }
+
+    /// Whether a card without it is refused.
+    pub fn required(&self) -> bool {
+        self.key().is_some_and(|key| key.required)
+    }
+}
+
+/// The card as TOML with its comments; `answers` by the question's place in [`QUESTIONS`]. It is read once the way any
+/// card is, so that what is saved can be used.
+///
+/// # Errors
+/// Answers that do not go together, or a needed one that is missing.
+pub fn written(answers: &BTreeMap<usize, String>) -> Result<String, CardError> {
+    let mut text = String::from(
+        "# A gear set, its limits, and where its shims sit. Limits and torques are those of the axle's manual.\n",
+    );
+    let mut table = "";
+    for (number, question) in QUESTIONS.iter().enumerate() {
+        let (Some(answer), Some(key)) = (answers.get(&number), question.key()) else {
+            continue;
+        };
+        if question.table != table {
+            table = question.table;
+            text += &format!("\n[{table}]\n");
+        }
+        let value = answer_value(key, answer)?;
+        text += &format!(
+            "# {}\n#   {}\n{} = {}\n",
+            question.ask,
+            question.find,
+            question.name,
+            toml_value(&key.kind, &value)
+        );
+    }
+    Card::from_toml(&text)?;
+    Ok(text)
+}
+
+/// An answer written on one line as the value a card holds: windows and lists with commas (or `to`).
+///
+/// # Errors
+/// What a card would say of the value.
+pub fn answer_value(key: &Key, answer: &str) -> Result<Value, CardError> {
+    let parts = || -> Vec<Value> {
+        answer
+            .replace(" to ", ",")
+            .split(',')
+            .map(|part| Value::String(part.trim().to_owned()))
+            .filter(|part| part != "")
+            .collect()
+    };
+    let number = || answer.parse::<f64>().ok().and_then(Number::from_f64);
+    let value = match key.kind {
+        Kind::Text | Kind::Length(..) | Kind::Choice(..) => Value::String(answer.to_owned()),
+        Kind::Count(..) => match answer.parse::<u32>() {
+            Ok(count) => Value::from(count),
+            Err(_) => Value::String(answer.to_owned()),
+        },
+        Kind::Window(..) | Kind::TorqueWindow(..) | Kind::Lengths(..) => Value::Array(parts()),
+        Kind::Number(..) | Kind::Degrees(..) => {
+            number().map_or_else(|| Value::String(answer.to_owned()), Value::Number)
+        }
+        Kind::Flank(..) => {
+            let mut point = Map::new();
+            for (name, part) in ["length", "height"].into_iter().zip(answer.split(',')) {
+                if let Some(share) = part.trim().parse().ok().and_then(Number::from_f64) {
+                    point.insert(name.to_owned(), Value::Number(share));
+                }
+            }
+            Value::Object(point)
+        }
+    };
+    let unit_in_key = matches!(key.kind, Kind::Degrees(..));
+    read_value(key, &value, unit_in_key)?;
+    Ok(value)
+}
+
+/// Whether an answer could stand in a card.
+///
+/// # Errors
+/// What a card would say of the value; a key that a card does not have.
+pub fn check_answer(table: &str, name: &str, answer: &str) -> Result<(), CardError> {
+    match keys().find(|key| key.table == table && key.name == name) {
+        Some(key) => answer_value(key, answer).map(|_| ()),
+        None => Err(unknown(table, name)),
+    }
+}
+
+fn toml_value(kind: &Kind, value: &Value) -> String {
+    match (kind, value) {
+        (Kind::Flank(..), Value::Object(parts)) => format!(
+            "{{length = {}, height = {}}}",
+            parts.get("length").unwrap_or(&Value::Null),
+            parts.get("height").unwrap_or(&Value::Null)
+        ),
+        // JSON's strings, numbers and lists of them are also TOML's.
+        _ => value.to_string(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::schema::{MarkSense, MarkUnit};
+
+    fn answers(list: &[(&str, &str)]) -> BTreeMap<usize, String> {
+        list.iter()
+            .map(|(name, answer)| {
+                let number = QUESTIONS.iter().position(|q| q.name == *name).unwrap();
+                (number, (*answer).to_owned())
+            })
+            .collect()
+    }
+
+    const NEEDED: [(&str, &str); 7] = [
+        ("ring_teeth", "41"),
+        ("pinion_teeth", "11"),
+        ("ring_diameter", "8.0in"),
+        ("face_width", "1.2in"),
+        ("offset", "1.4in"),
+        ("spiral_angle_deg", "31"),
+        ("cutting", "face-milled"),
+    ];
+
+    #[test]
+    fn every_question_is_a_key_and_every_needed_key_a_question() {
+        assert!(QUESTIONS.iter().all(|q| q.key().is_some()));
+        for key in keys().filter(|key| key.required) {
+            assert!(
+                QUESTIONS
+                    .iter()
+                    .any(|q| q.table == key.table && q.name == key.name),
+                "{}",
+                key.name
+            );
+        }
+    }
+
+    #[test]
+    fn answers_become_a_card_with_comments() {
+        let mut all = NEEDED.to_vec();
+        all.extend([
+            ("name", "Larchfield \"eight inch\""),
+            ("backlash", "0.006in, 0.010in"),
+            ("pinion_torque_new", "12 lb-in to 15 lb-in"),
+            ("mark_unit", "0.01mm"),
+            ("mark_sense", "plus is thinner"),
+            ("pinion_shims", "0.003in, 0.005in,0.010in"),
+        ]);
+        let text = written(&answers(&all)).unwrap();
+        assert!(text.contains("# Backlash window"), "{text}");
+        let card = Card::from_toml(&text).unwrap();
+        assert_eq!(card.name, "Larchfield \"eight inch\"");
+        assert_eq!(card.gear.ring_diameter_mm, 203.2);
+        assert_eq!(card.pinion.mark_unit, Some(MarkUnit::Hundredth));
+        assert_eq!(card.pinion.mark_sense, Some(MarkSense::PlusThinner));
+        assert_eq!(card.kit.pinion_shims_mm.len(), 3);
+        assert!((card.limits.pinion_torque_new_nm.unwrap()[0] - 12.0 * 0.112_984_8).abs() < 1e-6);
+    }
+
+    #[test]
+    fn answers_that_cannot_be_are_refused_with_what_would_do() {
+        for (table, name, answer, part) in [
+            ("gear", "ring_teeth", "many", "whole number"),
+            ("gear", "ring_diameter", "8.0", "no unit"),
+            ("gear", "cutting", "milled", "nearest is \"face-milled\""),
+            ("limits", "backlash", "0.006in", "low then high"),
+            (
+                "limits",
+                "pinion_nut_torque",
+                "150lb-in, 160lb-in",
+                "outside",
+            ),
+            ("pinion", "mark_unit", "mm", "must be one of"),
+        ] {
+            let error = check_answer(table, name, answer).unwrap_err().to_string();
+            assert!(error.contains(part), "{name}: {error}");
+        }
+        assert!(written(&answers(&NEEDED[1..])).is_err());
+    }
+}

@@ -1,0 +1,426 @@
+//! What may stand in a card: every key with its kind of value and its sensible range, and the
+//! check that turns a written card (TOML, or JSON with units in the keys) into plain numbers.
+
+use super::error::CardError;
+use super::key::{Key, Kind, key};
+use super::{bench_keys, blank};
+use crate::units::{Angle, INCH_MM, Length, Torque};
+use serde_json::{Map, Number, Value};
+
+/// Keys of a card but those of `[blank]`.
+const KEYS: &[Key] = &[
+    key("", "name", Kind::Text, false),
+    key("gear", "ring_teeth", Kind::Count(12, 120), true),
+    key("gear", "pinion_teeth", Kind::Count(3, 60), true),
+    key("gear", "ring_diameter", Kind::Length(50.0, 1000.0), true),
+    key("gear", "face_width", Kind::Length(5.0, 200.0), true),
+    key("gear", "offset", Kind::Length(0.0, 300.0), true),
+    key("gear", "spiral_angle_deg", Kind::Degrees(0.0, 50.0), true),
+    key(
+        "gear",
+        "pressure_angle_deg",
+        Kind::Degrees(10.0, 30.0),
+        false,
+    ),
+    key(
+        "gear",
+        "cutting",
+        Kind::Choice(&["face-milled", "face-hobbed"]),
+        true,
+    ),
+    key(
+        "gear",
+        "ring_cut",
+        Kind::Choice(&["plunged", "rolled"]),
+        false,
+    ),
+    key("gear", "shaft_angle_deg", Kind::Degrees(60.0, 120.0), false),
+    key("gear", "hand", Kind::Choice(&["left", "right"]), false),
+    key(
+        "gear",
+        "drives_on",
+        Kind::Choice(&["convex", "concave"]),
+        false,
+    ),
+    key("gear", "pitch_angle_deg", Kind::Degrees(30.0, 89.0), false),
+    key("gear", "cutter_radius", Kind::Length(20.0, 400.0), false),
+    key("gear", "blade_groups", Kind::Count(3, 40), false),
+    key("gear", "whole_depth", Kind::Length(1.0, 50.0), false),
+    key("gear", "clearance", Kind::Length(0.0, 10.0), false),
+    key("gear", "addendum", Kind::Length(0.0, 25.0), false),
+    key("gear", "taper_deg", Kind::Degrees(0.0, 15.0), false),
+    key("gear", "crowning_length", Kind::Length(0.002, 0.5), false),
+    key("gear", "crowning_height", Kind::Length(0.002, 0.5), false),
+    key("gear", "film", Kind::Length(0.001, 0.05), false),
+    key("target", "drive", Kind::Flank(0.05, 0.95), false),
+    key("target", "coast", Kind::Flank(0.05, 0.95), false),
+    key("target", "tolerance", Kind::Flank(0.01, 0.5), false),
+    key("limits", "backlash", Kind::Window(0.02, 2.0), false),
+    key(
+        "limits",
+        "backlash_variation",
+        Kind::Length(0.005, 0.5),
+        false,
+    ),
+    key(
+        "limits",
+        "pinion_torque_new",
+        Kind::TorqueWindow(0.1, 15.0),
+        false,
+    ),
+    key(
+        "limits",
+        "pinion_torque_used",
+        Kind::TorqueWindow(0.05, 15.0),
+        false,
+    ),
+    key(
+        "limits",
+        "total_torque_rise",
+        Kind::TorqueWindow(0.05, 15.0),
+        false,
+    ),
+    key("limits", "ring_runout", Kind::Length(0.005, 0.5), false),
+    key(
+        "pinion",
+        "shim_place",
+        Kind::Choice(&["behind head bearing", "under cage"]),
+        false,
+    ),
+    key(
+        "pinion",
+        "preload",
+        Kind::Choice(&["shims", "sleeve"]),
+        false,
+    ),
+    key(
+        "carrier",
+        "adjust",
+        Kind::Choice(&["shims", "threaded"]),
+        false,
+    ),
+    key("carrier", "pitch", Kind::Length(0.5, 6.0), false),
+    key("carrier", "notches_per_turn", Kind::Count(4, 200), false),
+    key("carrier", "side_pack_total", Kind::Length(0.1, 40.0), false),
+    key(
+        "carrier",
+        "backlash_direction",
+        Kind::Choice(&["square", "tangential"]),
+        false,
+    ),
+    key(
+        "carrier",
+        "backlash_radius",
+        Kind::Length(15.0, 500.0),
+        false,
+    ),
+    key("kit", "pinion_shims", Kind::Lengths(0.01, 10.0), false),
+    key("kit", "side_shims", Kind::Lengths(0.01, 10.0), false),
+];
+
+/// All keys of a card.
+pub fn keys() -> impl Iterator<Item = &'static Key> {
+    KEYS.iter().chain(bench_keys::KEYS).chain(blank::KEYS)
+}
+
+impl Key {
+    /// The name in JSON, where the unit stands in the key.
+    pub fn json_name(&self) -> String {
+        let unit = match self.kind {
+            Kind::Length(..) | Kind::Window(..) | Kind::Lengths(..) => "_mm",
+            Kind::TorqueWindow(..) => "_nm",
+            _ => "",
+        };
+        format!("{}{unit}", self.name)
+    }
+
+    /// How messages name the key.
+    fn place(&self) -> String {
+        if self.table.is_empty() {
+            format!("`{}`", self.name)
+        } else {
+            format!("`{}` in [{}]", self.name, self.table)
+        }
+    }
+
+    fn wrong(&self, message: impl Into<String>) -> CardError {
+        CardError::Value {
+            place: self.place(),
+            message: message.into(),
+        }
+    }
+}
+
+/// Turns a written card into one whose numbers are millimetres, newton-metres and degrees under
+/// keys that say so.
+///
+/// # Errors
+/// Unknown or missing keys, values of the wrong kind, without unit, or out of range.
+pub fn normalise(written: &Value) -> Result<Value, CardError> {
+    let Value::Object(top) = written else {
+        return Err(CardError::NoTable("the card".into()));
+    };
+    let mut out = Map::new();
+    for (name, value) in top {
+        if keys().any(|key| key.table == name.as_str()) {
+            let Value::Object(table) = value else {
+                return Err(CardError::NoTable(format!("[{name}]")));
+            };
+            let mut inner = Map::new();
+            for (name_in, value) in table {
+                take(name, name_in, value, &mut inner)?;
+            }
+            out.insert(name.clone(), Value::Object(inner));
+        } else {
+            take("", name, value, &mut out)?;
+        }
+    }
+    blank::complete(&mut out)?;
+    for key in keys().filter(|key| key.required) {
+        let there = out
+            .get(key.table)
+            .and_then(|table| table.get(key.json_name()));
+        if there.is_none() {
+            return Err(CardError::Missing { place: key.place() });
+        }
+    }
+    Ok(Value::Object(out))
+}
+
+/// Reads one key into `out`.
+fn take(
+    table: &str,
+    name: &str,
+    value: &Value,
+    out: &mut Map<String, Value>,
+) -> Result<(), CardError> {
+    let here = || keys().filter(|key| key.table == table);
+    let Some(key) = here().find(|key| key.name == name || key.json_name() == name) else {
+        return Err(unknown(table, name));
+    };
+    if value.is_null() {
+        return Ok(());
+    }
+    let unit_in_key = key.name != name || matches!(key.kind, Kind::Degrees(..));
+    let read = read_value(key, value, unit_in_key)?;
+    if out.insert(key.json_name(), read).is_some() {
+        return Err(key.wrong("is given twice"));
+    }
+    Ok(())
+}
+
+pub(super) fn unknown(table: &str, name: &str) -> CardError {
+    let names = keys().filter(|key| key.table == table).map(|key| key.name);
+    let tables = keys().map(|key| key.table).filter(|_| table.is_empty());
+    let nearest = names
+        .chain(tables)
+        .filter(|known| !known.is_empty())
+        .max_by(|a, b| strsim::sorensen_dice(a, name).total_cmp(&strsim::sorensen_dice(b, name)));
+    // A key that belongs to another table is the likelier slip than a misspelling.
+    let elsewhere = keys().find(|key| key.name == name || key.json_name() == name);
+    let hint = match (elsewhere, nearest) {
+        (Some(key), _) => format!("it belongs in [{}]", key.table),
+        (None, Some(nearest)) => format!("the nearest known key is `{nearest}`"),
+        (None, None) => String::from("remove it"),
+    };
+    CardError::UnknownKey {
+        key: name.to_owned(),
+        table: if table.is_empty() {
+            "at the top of the card".into()
+        } else {
+            format!("in [{table}]")
+        },
+        hint,
+    }
+}
+
+pub(super) fn read_value(key: &Key, value: &Value, unit_in_key: bool) -> Result<Value, CardError> {
+    match key.kind {
+        Kind::Text => match value {
+            Value::String(_) => Ok(value.clone()),
+            _ => Err(key.wrong("must be text in quotes")),
+        },
+        Kind::Count(low, high) => match value.as_u64() {
+            Some(n) if (u64::from(low)..=u64::from(high)).contains(&n) => Ok(value.clone()),
+            _ => {
+                let nearest = value
+                    .as_f64()
+                    .map_or(low, |n| n.round().clamp(low.into(), high.into()) as u32);
+                Err(key.wrong(format!(
+                    "is {value}; it must be a whole number from {low} to {high}, the nearest is {nearest}"
+                )))
+            }
+        },
+        Kind::Length(low, high) => {
+            length(key, value, unit_in_key, low, high).and_then(|mm| number(key, mm))
+        }
+        Kind::Lengths(low, high) => {
+            let list = list(key, value)?;
+            list.iter()
+                .map(|item| {
+                    length(key, item, unit_in_key, low, high).and_then(|mm| number(key, mm))
+                })
+                .collect::<Result<Vec<_>, _>>()
+                .map(Value::Array)
+        }
+        Kind::Window(low, high) => {
+            let read = |item: &Value| length(key, item, unit_in_key, low, high);
+            window(key, value, read)
+        }
+        Kind::TorqueWindow(low, high) => {
+            let read = |item: &Value| {
+                let nm = match item {
+                    Value::String(text) => text
+                        .parse::<Torque>()
+                        .map_err(|error| key.wrong(error.to_string()))?
+                        .nm(),
+                    Value::Number(n) if unit_in_key => n.as_f64().unwrap_or(f64::NAN),
+                    other => {
+                        return Err(key.wrong(format!(
+                            "{other} has no unit: was `\"{other} lb-in\"` or `\"{other} N·m\"` meant?"
+                        )));
+                    }
+                };
+                in_range(key, nm, low, high, "N·m", None)
+            };
+            window(key, value, read)
+        }
+        Kind::Number(low, high) => {
+            let Value::Number(n) = value else {
+                return Err(key.wrong("must be a plain number"));
+            };
+            in_range(key, n.as_f64().unwrap_or(f64::NAN), low, high, "", None)
+                .and_then(|x| number(key, x))
+        }
+        Kind::Degrees(low, high) => {
+            let degrees = match value {
+                Value::String(text) => text
+                    .parse::<Angle>()
+                    .map_err(|error| key.wrong(error.to_string()))?
+                    .rad()
+                    .to_degrees(),
+                Value::Number(n) => n.as_f64().unwrap_or(f64::NAN),
+                _ => return Err(key.wrong("must be a number of degrees")),
+            };
+            in_range(key, degrees, low, high, "degrees", None).and_then(|x| number(key, x))
+        }
+        Kind::Choice(words) => {
+            let written = value.as_str().unwrap_or_default();
+            if words.contains(&written) {
+                return Ok(value.clone());
+            }
+            let nearest = words.iter().max_by(|a, b| {
+                strsim::sorensen_dice(a, written).total_cmp(&strsim::sorensen_dice(b, written))
+            });
+            Err(key.wrong(format!(
+                "is {value}; it must be one of \"{}\", the nearest is \"{}\"",
+                words.join("\", \""),
+                nearest.unwrap_or(&"")
+            )))
+        }
+        Kind::Flank(low, high) => {
+            let Value::Object(table) = value else {
+                return Err(key.wrong("must be written {length = 0.47, height = 0.50}"));
+            };
+            if let Some(other) = table
+                .keys()
+                .find(|k| !["length", "height"].contains(&k.as_str()))
+            {
+                return Err(key.wrong(format!(
+                    "has `{other}`; it must be written {{length = 0.47, height = 0.50}}"
+                )));
+            }
+            for part in ["length", "height"] {
+                let share = table.get(part).and_then(Value::as_f64).unwrap_or(f64::NAN);
+                if !(low..=high).contains(&share) {
+                    return Err(key.wrong(format!(
+                        "needs a {part} from {low} to {high}, a fraction of the flank"
+                    )));
+                }
+            }
+            Ok(value.clone())
+        }
+    }
+}
+
+fn list<'v>(key: &Key, value: &'v Value) -> Result<&'v [Value], CardError> {
+    match value {
+        Value::Array(items) => Ok(items),
+        _ => Err(key.wrong("must be a list in [ ]")),
+    }
+}
+
+fn window(
+    key: &Key,
+    value: &Value,
+    read: impl Fn(&Value) -> Result<f64, CardError>,
+) -> Result<Value, CardError> {
+    let [low, high] = list(key, value)? else {
+        return Err(key.wrong("must be two values, low then high"));
+    };
+    let (low, high) = (read(low)?, read(high)?);
+    if low >= high {
+        return Err(key.wrong("has its low end at or above its high end; write low then high"));
+    }
+    Ok(Value::Array(vec![number(key, low)?, number(key, high)?]))
+}
+
+fn length(
+    key: &Key,
+    value: &Value,
+    unit_in_key: bool,
+    low: f64,
+    high: f64,
+) -> Result<f64, CardError> {
+    let mm = match value {
+        Value::String(text) => text
+            .parse::<Length>()
+            .map_err(|error| key.wrong(error.to_string()))?
+            .mm(),
+        Value::Number(n) if unit_in_key => n.as_f64().unwrap_or(f64::NAN),
+        Value::Number(n) => {
+            return Err(key.wrong(format!(
+                "{n} has no unit: was `\"{n}mm\"`, `\"{n}in\"` or `\"{n}thou\"` meant?"
+            )));
+        }
+        _ => return Err(key.wrong("must be a length in quotes, such as \"0.030in\"")),
+    };
+    in_range(key, mm, low, high, "mm", Some(INCH_MM))
+}
+
+/// Refuses what no axle has, and asks for the other unit when that would fit.
+fn in_range(
+    key: &Key,
+    value: f64,
+    low: f64,
+    high: f64,
+    unit: &str,
+    factor: Option<f64>,
+) -> Result<f64, CardError> {
+    if (low..=high).contains(&value) {
+        return Ok(value);
+    }
+    if !value.is_finite() {
+        return Err(key.wrong("is not a finite number"));
+    }
+    let other = factor.and_then(|factor| {
+        if (low..=high).contains(&(value * factor)) {
+            Some(format!("was {value} in meant?"))
+        } else if (low..=high).contains(&(value / factor)) {
+            Some(format!("was {:.4} mm meant?", value / factor))
+        } else {
+            None
+        }
+    });
+    let nearest = if value < low { low } else { high };
+    let hint = other.unwrap_or_else(|| format!("the nearest that would pass is {nearest} {unit}"));
+    Err(key.wrong(format!(
+        "is {value:.4} {unit}, outside {low} to {high} {unit}; {hint}"
+    )))
+}
+
+fn number(key: &Key, value: f64) -> Result<Value, CardError> {
+    Number::from_f64(value)
+        .map(Value::Number)
+        .ok_or_else(|| key.wrong("is not a finite number"))
+}

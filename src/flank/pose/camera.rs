@@ -1,0 +1,44 @@
+//! The pinhole camera that a photo is taken to be made with.
+
+use crate::frames::PhotoPoint;
+use nalgebra::{Matrix3, Rotation3, Vector3};
+
+/// A pinhole camera before the gear.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Camera {
+    /// Gear axes → camera axes (x right, y down, z away).
+    pub(crate) rotation: Matrix3<f64>,
+    /// Where the gear's origin stands before the camera, face widths.
+    pub(crate) origin: Vector3<f64>,
+    /// Focal length, full-size pixels.
+    pub(crate) focal_px: f64,
+    /// Middle of the photo.
+    pub(crate) centre: PhotoPoint,
+}
+
+impl Camera {
+    /// The camera as it stands before the gear turned by `angle` radians about its axis: it has the tooth
+    /// at angle 0 where this one has the tooth at `angle`.
+    pub fn before_turned(&self, angle: f64) -> Self {
+        let turn = Rotation3::from_axis_angle(&Vector3::z_axis(), angle);
+        Self {
+            rotation: self.rotation * turn.into_inner(),
+            ..self.clone()
+        }
+    }
+
+    /// Where a point of space falls in the photo. Points behind the camera give coordinates that
+    /// are not finite.
+    pub fn project(&self, point: Vector3<f64>) -> PhotoPoint {
+        let seen = self.rotation * point + self.origin;
+        let per_depth = if seen.z > 1e-6 {
+            self.focal_px / seen.z
+        } else {
+            f64::NAN
+        };
+        PhotoPoint::new(
+            self.centre.x + seen.x * per_depth,
+            self.centre.y + seen.y * per_depth,
+        )
+    }
+}

@@ -1,0 +1,9 @@
+//! The ring gear as a known solid, and the camera under which its flanks lie as they are seen.
+
+pub mod camera;
+pub mod fit;
+pub mod gear_form;
+mod least_squares;
+pub mod problem;
+pub mod regular_teeth;
+mod starting_poses;

@@ -1,0 +1,381 @@
+//! May the numbers be used? Each reason that speaks against it, with what to do.
+
+use super::combine::Combined;
+use super::coverage::OutlineSource;
+use super::image_quality::Quality;
+use crate::flank::Outline;
+use crate::frames::FlankPoint;
+use crate::photo::Photo;
+use crate::schema::{FlankSide, Reason, ReasonCode, Status};
+use crate::segment::{FoundPatch, SeenCompound};
+
+/// Everything a reading is judged by.
+pub(super) struct Judged<'a> {
+    pub outlines: &'a [Outline],
+    pub photo: &'a Photo,
+    /// The compound on the flanks; `None` where too little of them is seen.
+    pub compound: Option<&'a SeenCompound>,
+    pub patches: &'a [Option<FoundPatch>],
+    pub combined: Option<&'a Combined>,
+    pub glare: f64,
+    pub flank: Option<FlankSide>,
+    /// Who drew the outlines.
+    pub drawn: OutlineSource,
+}
+
+/// Smallest flank that can be read: length and height in full-size pixels.
+const LEAST_PX: (f64, f64) = (80.0, 14.0);
+/// Below this the edges are a blur. Path-traced photos out of focus measure 2.0 at most and a lesson's 2.26; readable
+/// ones 2.3 at least, and all but one of 864 with marks 2.8.
+const LEAST_SHARPNESS: f64 = 2.28;
+/// Above this share of burnt-out cells, where even the darkest fifth of them are lighter than this, the flanks tell
+/// nothing. Path-traced photos exposed far too long measure 0.48 and 0.71 at least, readable ones 0.65 and 0.54 at most:
+/// yellow compound burns out in red, and is as plain as before beside steel that does not.
+const MOST_BURNT: f64 = 0.43;
+const LIGHTEST_DARKEST_FIFTH: f64 = 0.62;
+/// Below this linear light (level 43 of 255) even the brightest tenth of the flanks is lost in the camera's noise.
+/// Path-traced photos as they were exposed measure 0.061 at least.
+const LEAST_BRIGHTNESS: f64 = 0.025;
+/// Burnt-out share of the patch from which its edge is in doubt.
+const MOST_GLARE: f64 = 0.25;
+/// Largest standard uncertainty of the mean centre with which shims are chosen.
+const MOST_UNCERTAIN: (f64, f64) = (0.078, 0.089);
+/// Largest standard deviation among teeth that is still one patch: of found flanks, which may lie wrongly, and of
+/// marked ones, where only the gear's own run-out is left (up to 0.077 of the length among path-traced ones).
+const MOST_SPREAD_FOUND: (f64, f64) = (0.07, 0.12);
+const MOST_SPREAD_MARKED: (f64, f64) = (0.09, 0.12);
+
+/// A patch counts from this contrast and agreement on, and must be on this share of the flanks, about
+/// the same place.
+const PLAIN: f64 = 0.6;
+const AGREED: f64 = 0.4;
+const ENOUGH: f64 = 1.0 / 3.0;
+
+/// On outlines that nobody drew so many teeth must tell: one outline that is off must be outvoted.
+const FEWEST_FOUND: usize = 3;
+
+/// As few found flanks hardly tell how well a gear fits them: largest standard uncertainty of their length.
+const MOST_UNCERTAIN_OF_FEWEST: f64 = 0.055;
+
+/// The status of a reading and the reasons for it.
+pub(super) fn judge(judged: &Judged) -> (Status, Vec<Reason>) {
+    if let Some(against) = against_patches(judged) {
+        return (Status::Unreadable, vec![against]);
+    }
+    let doubts = doubts(judged);
+    let status = if doubts.is_empty() {
+        Status::Read
+    } else {
+        Status::Unsure
+    };
+    (status, doubts)
+}
+
+/// Whether a centre with this standard uncertainty is too uncertain for shims to be chosen by it.
+pub(super) fn too_uncertain(deviation: FlankPoint) -> bool {
+    is_beyond(deviation, MOST_UNCERTAIN)
+}
+
+/// Whether centres of two looks at the same flanks so far apart are those of no one patch.
+pub(super) fn looks_disagree(apart: FlankPoint) -> bool {
+    is_beyond(apart, MOST_SPREAD_FOUND)
+}
+
+fn is_beyond(apart: FlankPoint, most: (f64, f64)) -> bool {
+    apart.length > most.0 || apart.height > most.1
+}
+
+/// What speaks against flanks before their patches are looked at: size, light, sharpness.
+pub(super) fn against_flanks(outlines: &[Outline], quality: Option<Quality>) -> Vec<Reason> {
+    let mut against = Vec::new();
+    let mut say = |code, message: String| against.push(Reason::new(code, message));
+    let Some(quality) = quality else {
+        say(
+            ReasonCode::NoGear,
+            "No tooth flank was found. Mark the four corners of one or more flanks, or take the photo nearer and squarer to the flanks.".into(),
+        );
+        return against;
+    };
+    let sizes: Vec<(f64, f64)> = outlines.iter().map(Outline::size_px).collect();
+    let most = |get: fn(&(f64, f64)) -> f64| sizes.iter().map(get).fold(0.0, f64::max);
+    let (length, height) = (most(|s| s.0), most(|s| s.1));
+    if length < LEAST_PX.0 || height < LEAST_PX.1 {
+        say(
+            ReasonCode::TooSmall,
+            format!(
+                "The flanks are only {length:.0} × {height:.0} pixels; at least {:.0} × {:.0} are needed. Go nearer, or send the photo at its full size.",
+                LEAST_PX.0, LEAST_PX.1
+            ),
+        );
+    }
+    if quality.burnt_share > MOST_BURNT && quality.darkest_fifth > LIGHTEST_DARKEST_FIFTH {
+        say(
+            ReasonCode::BurntOut,
+            format!(
+                "{:.0} % of the flanks are burnt out. Take the flash off, or tap on the gear to expose for it.",
+                100.0 * quality.burnt_share
+            ),
+        );
+    }
+    if quality.brightness < LEAST_BRIGHTNESS {
+        say(
+            ReasonCode::TooDark,
+            "The flanks are too dark to tell steel from compound. Bring a lamp and take the photo again.".into(),
+        );
+    }
+    if quality.sharpness < LEAST_SHARPNESS {
+        say(
+            ReasonCode::Blurred,
+            "The flanks are not sharp. Tap on the painted teeth to focus, hold still, and take the photo again.".into(),
+        );
+    }
+    against
+}
+
+/// What speaks against the patches as a whole.
+fn against_patches(judged: &Judged) -> Option<Reason> {
+    let plain = judged.patches.iter().flatten();
+    let agreed = plain
+        .filter(|patch| patch.contrast > PLAIN && patch.agreement > AGREED)
+        .count();
+    // Chance patches of single flanks do not lie where those of the others do.
+    let counted = judged.combined.map_or(0, |all| all.mean.teeth);
+    let shared = agreed.min(counted);
+    match judged.compound {
+        Some(_) if shared > 0 && shared as f64 >= ENOUGH * judged.outlines.len() as f64 => None,
+        Some(compound) if compound.painted() => Some(Reason::new(
+            ReasonCode::NoPatch,
+            "There is compound, but no patch that the teeth share. Roll the painted teeth through the mesh both ways under a light brake, then take the photo.",
+        )),
+        Some(_) => Some(Reason::new(
+            ReasonCode::NoCompound,
+            "No marking compound was found on the flanks. Paint four or five teeth thinly, roll them through the mesh, then take the photo.",
+        )),
+        None => Some(Reason::new(
+            ReasonCode::NoCompound,
+            "Too little of the flanks can be seen to find compound on them. Take the photo squarer to the flanks.",
+        )),
+    }
+}
+
+fn doubts(judged: &Judged) -> Vec<Reason> {
+    let mut doubts = Vec::new();
+    let mut say = |code, message: String| doubts.push(Reason::new(code, message));
+    let (Some(combined), Some(compound)) = (judged.combined, judged.compound) else {
+        return doubts;
+    };
+    if judged.flank.is_none() {
+        say(
+            ReasonCode::WhichFlank,
+            "It cannot be told whether these are drive or coast flanks. Say it with --flank drive or --flank coast.".into(),
+        );
+    }
+    if compound.polarity_sure < 0.3 {
+        say(
+            ReasonCode::Polarity,
+            "It cannot be told whether contact wiped compound off or left it there. Say it with --polarity wiped or --polarity transferred.".into(),
+        );
+    }
+    if judged.glare > MOST_GLARE {
+        say(
+            ReasonCode::Glare,
+            format!(
+                "Reflections cover {:.0} % of the patch. Move the light or yourself a little and take the photo again.",
+                100.0 * judged.glare
+            ),
+        );
+    }
+    let cropped = judged
+        .outlines
+        .iter()
+        .filter(|o| o.share_in_photo(judged.photo.width, judged.photo.height) < 0.6)
+        .count();
+    if cropped * 2 > judged.outlines.len() {
+        say(
+            ReasonCode::FlankCropped,
+            "Most flanks are cut off by the edge of the photo. Take it from farther away, or with the painted teeth in the middle.".into(),
+        );
+    }
+    let mean = &combined.mean;
+    let (spread, unsure) = (mean.spread, combined.uncertainty);
+    if mean.teeth < 2 {
+        say(
+            ReasonCode::FewTeeth,
+            "Only one tooth could be read. Show at least two painted teeth; three or more make the reading sure.".into(),
+        );
+    } else if judged.drawn == OutlineSource::Found && mean.teeth < FEWEST_FOUND {
+        say(
+            ReasonCode::FewTeeth,
+            "The patch could be read on two teeth only. Show at least three painted teeth whole, or mark the flanks.".into(),
+        );
+    } else if judged.drawn == OutlineSource::Found
+        && mean.teeth == FEWEST_FOUND
+        && unsure.length > MOST_UNCERTAIN_OF_FEWEST
+    {
+        say(
+            ReasonCode::FewTeeth,
+            "The patch could be read on three teeth only, and where their ends lie is not sure. Show more painted teeth whole, or mark the flanks.".into(),
+        );
+    }
+    let most_spread = match judged.drawn {
+        OutlineSource::Marked => MOST_SPREAD_MARKED,
+        OutlineSource::Found => MOST_SPREAD_FOUND,
+    };
+    if is_beyond(spread, most_spread) || too_uncertain(unsure) {
+        say(
+            ReasonCode::TeethDisagree,
+            format!(
+                "The teeth do not agree (spread {:.2} of the length, {:.2} of the height). Paint afresh, roll again, and take the photo squarer to the flanks.",
+                spread.length, spread.height
+            ),
+        );
+    }
+    doubts
+}
+
+/// A plain word for the colour of a linear light.
+pub(super) fn colour_word(light: [f64; 3]) -> &'static str {
+    let [r, g, b] = light;
+    let high = r.max(g).max(b);
+    let low = r.min(g).min(b);
+    if high <= 0.0 || (high - low) / high < 0.55 {
+        return "white";
+    }
+    // Hue of linear light, degrees: mixed paints keep their order on it.
+    let hue = if high == r {
+        60.0 * (g - b) / (high - low)
+    } else if high == g {
+        120.0 + 60.0 * (b - r) / (high - low)
+    } else {
+        240.0 + 60.0 * (r - g) / (high - low)
+    };
+    match hue.rem_euclid(360.0) {
+        h if h < 9.0 => "red",
+        h if h < 24.0 => "orange",
+        h if h < 75.0 => "yellow",
+        h if h < 170.0 => "green",
+        h if h < 290.0 => "blue",
+        _ => "red",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::frames::{PhotoPoint, Side};
+    use crate::photo::linear_from_srgb;
+    use crate::reading::combine::{ToothPatch, combine};
+    use crate::reading::numbers::patch_numbers;
+    use crate::schema::{Polarity, Source};
+    use crate::segment::mask::Mask;
+    use image::RgbImage;
+    use ndarray::s;
+
+    #[test]
+    fn flanks_are_burnt_out_where_their_steel_is_too() {
+        let outline = Outline::from_map(0.2, FlankPoint::new(0.003, 0.004), |at| {
+            PhotoPoint::new(100.0 + 200.0 * at.length, 200.0 - 40.0 * at.height)
+        });
+        let codes = |burnt_share, darkest_fifth| -> Vec<ReasonCode> {
+            let quality = Quality {
+                sharpness: 4.0,
+                burnt_share,
+                darkest_fifth,
+                brightness: 0.3,
+            };
+            let against = against_flanks(std::slice::from_ref(&outline), Some(quality));
+            against.into_iter().map(|reason| reason.code).collect()
+        };
+        assert_eq!(codes(0.65, 0.4), []);
+        assert_eq!(codes(0.3, 0.8), []);
+        assert_eq!(codes(0.5, 0.7), [ReasonCode::BurntOut]);
+    }
+
+    /// A tooth whose patch lies so many columns of 128 from the middle, on an outline of which so much is not sure in
+    /// length.
+    fn tooth(columns: isize, length: f64) -> ToothPatch {
+        let small = FlankPoint::new(0.004, 0.006);
+        let mut region = Mask::from_elem((48, 128), false);
+        region
+            .slice_mut(s![16..32, 40 + columns..88 + columns])
+            .fill(true);
+        ToothPatch {
+            patch: patch_numbers(&region, 0.2).unwrap(),
+            band: small,
+            doubt: FlankPoint { length, ..small },
+            confidence: 1.0,
+        }
+    }
+
+    /// Doubts about the patch that these teeth show.
+    fn doubts_of(drawn: OutlineSource, teeth: &[ToothPatch]) -> Vec<ReasonCode> {
+        let compound = SeenCompound {
+            polarity: Polarity::Wiped,
+            polarity_sure: 1.0,
+            light: [0.6, 0.4, 0.1],
+            beside: 0.9,
+            in_patch: 0.1,
+            coverage: 0.8,
+        };
+        let outline = Outline::from_map(0.2, FlankPoint::new(0.004, 0.006), |place| {
+            PhotoPoint::new(100.0 + 200.0 * place.length, 200.0 - 40.0 * place.height)
+        });
+        let combined = combine(teeth);
+        let photo = Photo::from_pixels("drawn", RgbImage::new(400, 300));
+        let judged = Judged {
+            outlines: &vec![outline; teeth.len()],
+            photo: &photo,
+            compound: Some(&compound),
+            patches: &[],
+            combined: combined.as_ref(),
+            glare: 0.0,
+            flank: Some(FlankSide {
+                side: Side::Drive,
+                source: Source::Given,
+            }),
+            drawn,
+        };
+        doubts(&judged).iter().map(|doubt| doubt.code).collect()
+    }
+
+    #[test]
+    fn two_teeth_tell_if_they_are_marked_and_three_if_they_were_found() {
+        let alike = |count: usize, length: f64| vec![tooth(0, length); count];
+        let few = [ReasonCode::FewTeeth];
+        assert_eq!(doubts_of(OutlineSource::Marked, &alike(1, 0.01)), few);
+        assert_eq!(doubts_of(OutlineSource::Marked, &alike(2, 0.01)), []);
+        assert_eq!(doubts_of(OutlineSource::Found, &alike(2, 0.01)), few);
+        assert_eq!(doubts_of(OutlineSource::Found, &alike(3, 0.01)), []);
+        assert_eq!(doubts_of(OutlineSource::Found, &alike(3, 0.06)), few);
+        assert_eq!(doubts_of(OutlineSource::Found, &alike(4, 0.06)), []);
+    }
+
+    #[test]
+    fn marked_teeth_may_differ_more_than_found_ones() {
+        let apart = |columns: isize| {
+            let all = [-3, -2, -1, 0, 1, 2, 3].map(|step| tooth(step * columns, 0.01));
+            [OutlineSource::Marked, OutlineSource::Found].map(|drawn| doubts_of(drawn, &all))
+        };
+        // The standard deviation is 2.16 steps: 0.05, 0.08 and 0.12 of the length.
+        assert_eq!(apart(3), [[], []]);
+        assert_eq!(apart(5), [vec![], vec![ReasonCode::TeethDisagree]]);
+        assert_eq!(apart(7), [[ReasonCode::TeethDisagree; 1]; 2]);
+    }
+
+    #[test]
+    fn colours_get_their_plain_words() {
+        // sRGB levels of paints as a painter would mix them on a screen; no source.
+        let cases = [
+            ([230, 190, 30], "yellow"),
+            ([235, 232, 220], "white"),
+            ([220, 110, 25], "orange"),
+            ([180, 30, 25], "red"),
+            ([25, 55, 150], "blue"),
+            ([40, 140, 60], "green"),
+        ];
+        for (levels, word) in cases {
+            let light = levels.map(|level| f64::from(linear_from_srgb(level)));
+            assert_eq!(colour_word(light), word, "{levels:?}");
+        }
+    }
+}

@@ -1,0 +1,486 @@
+//! Outlined flanks of a photo → its reading.
+
+use super::combine::{Combined, ToothPatch, combine};
+use super::coverage::{OutlineSource, half_width_90};
+use super::image_quality::quality;
+use super::judge;
+use super::judge::Judged;
+use super::numbers::patch_numbers;
+use crate::flank::rectify::{FINE_MAP_SIZE, MAP_SIZE};
+use crate::flank::{FlankMap, Outline};
+use crate::frames::FlankPoint;
+use crate::photo::Photo;
+use crate::schema::reading::SCHEMA;
+use crate::schema::{
+    Compound, FlankSide, Hand, PhotoFacts, Polarity, Reading, Reason, ReasonCode, Status, Tooth,
+};
+use crate::segment::mask::{Mask, area, area_of_both};
+use crate::segment::{FoundPatch, SeenCompound, compound_on, film_on, find_patches};
+
+/// Patches of found flanks that are this plain on small maps need no finer look (DEVELOPERS.md, "The networks",
+/// has what finer looks gave). Marked ones are always looked at finely: nothing had to be found, which leaves time for it.
+const ENOUGH_CONTRAST: f64 = 0.8;
+
+/// What is known of a photo before its patches are looked at.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct FlankContext {
+    /// Which flank the outlines are of, and who said so.
+    pub flank: Option<FlankSide>,
+    /// How contact shows, when the user said so.
+    pub polarity: Option<Polarity>,
+    /// Who drew the outlines.
+    pub drawn: OutlineSource,
+    /// Hand of the ring gear, if the outlines tell.
+    pub hand: Option<Hand>,
+}
+
+/// A reading with what its pictures need.
+#[derive(Debug, Clone)]
+pub struct OutlinedReading {
+    /// The reading.
+    pub reading: Reading,
+    /// Patch region of each of the reading's teeth on a map of length × height.
+    pub regions: Vec<Option<Mask>>,
+    /// Outline of each of the reading's teeth.
+    pub outlines: Vec<Outline>,
+}
+
+impl OutlinedReading {
+    /// Adds doubts from before the patches were looked at: a sure reading becomes unsure.
+    pub(super) fn doubt(&mut self, doubts: Vec<Reason>) {
+        if !doubts.is_empty() && self.reading.status == Status::Read {
+            self.reading.status = Status::Unsure;
+        }
+        self.reading.reasons.extend(doubts);
+    }
+
+    /// Another look at the same flanks is as much in doubt as the two differ.
+    fn doubt_by(&mut self, other: &Reading) {
+        let (Some(mine), Some(others)) = (self.reading.mean, other.mean) else {
+            return;
+        };
+        let apart = FlankPoint::new(
+            (mine.centre.length - others.centre.length).abs(),
+            (mine.centre.height - others.centre.height).abs(),
+        );
+        if let Some(uncertainty) = &mut self.reading.uncertainty {
+            uncertainty.length = uncertainty.length.hypot(apart.length);
+            uncertainty.height = uncertainty.height.hypot(apart.height);
+        }
+        if judge::looks_disagree(apart) {
+            self.doubt(vec![Reason::new(
+                ReasonCode::TeethDisagree,
+                "Looked at coarsely and finely, the flanks show the patch in different places. Paint afresh, roll again, and take the photo nearer or at its full size.",
+            )]);
+        }
+    }
+}
+
+/// Reads the patches on the outlined flanks of a photo: where small maps of them do not tell, or not
+/// plainly, on finer ones, if those tell.
+pub fn read_outlined(photo: &Photo, outlines: &[Outline], known: FlankContext) -> OutlinedReading {
+    CoarsePass::at(photo, outlines, known, Vec::new()).told()
+}
+
+/// What small maps of outlined flanks told.
+pub(super) struct CoarsePass<'a> {
+    photo: &'a Photo,
+    known: FlankContext,
+    /// Of the flanks, from before their patches were looked at.
+    doubts: Vec<Reason>,
+    read: OutlinedReading,
+    /// How plain the patches are, 0 … 1; `None` where finer maps could tell no more.
+    contrast: Option<f64>,
+}
+
+impl<'a> CoarsePass<'a> {
+    pub(super) fn at(
+        photo: &'a Photo,
+        outlines: &[Outline],
+        known: FlankContext,
+        doubts: Vec<Reason>,
+    ) -> Self {
+        let maps = flattened(photo, outlines, MAP_SIZE);
+        let against = judge::against_flanks(outlines, quality(&maps));
+        let (read, contrast) = if against.is_empty() {
+            let (read, contrast) = read_maps(photo, outlines, known, &maps);
+            (read, Some(contrast))
+        } else {
+            let no_hand = FlankContext {
+                hand: None,
+                ..known
+            };
+            let read = unreadable(photo, no_hand, against);
+            let outlines = outlines.to_vec();
+            (OutlinedReading { outlines, ..read }, None)
+        };
+        Self {
+            photo,
+            known,
+            doubts,
+            read,
+            contrast,
+        }
+    }
+
+    /// One that finer maps add nothing to.
+    #[cfg(test)]
+    pub(super) fn final_word(photo: &'a Photo, read: OutlinedReading) -> Self {
+        Self {
+            photo,
+            known: FlankContext::default(),
+            doubts: Vec::new(),
+            read,
+            contrast: None,
+        }
+    }
+
+    /// Whether it is unsure for reasons like these, and for no others.
+    pub(super) fn is_unsure_for(&self, reasons: &[ReasonCode]) -> bool {
+        let among = |doubt: &Reason| reasons.contains(&doubt.code);
+        let reading = &self.read.reading;
+        reading.status == Status::Unsure && reading.reasons.iter().chain(&self.doubts).all(among)
+    }
+
+    /// The reading, with a finer look where need be.
+    pub(super) fn told(self) -> OutlinedReading {
+        let finer = |outlines: &[Outline]| {
+            let maps = flattened(self.photo, outlines, FINE_MAP_SIZE);
+            read_maps(self.photo, outlines, self.known, &maps).0
+        };
+        let mut told = match self.contrast {
+            Some(contrast) => {
+                let plain = self.known.drawn == OutlineSource::Found && contrast > ENOUGH_CONTRAST;
+                finest_telling(self.read, plain, finer)
+            }
+            None => self.read,
+        };
+        told.doubt(self.doubts);
+        told
+    }
+}
+
+/// What small maps told, if plainly or if finer ones do not tell; those are looked at only where need be.
+fn finest_telling(
+    small: OutlinedReading,
+    plain: bool,
+    finer: impl FnOnce(&[Outline]) -> OutlinedReading,
+) -> OutlinedReading {
+    let tells = |read: &OutlinedReading| read.reading.status == Status::Read;
+    if tells(&small) && plain {
+        return small;
+    }
+    let mut finer = finer(&small.outlines);
+    match (tells(&small), tells(&finer)) {
+        (true, false) => small,
+        (true, true) => {
+            finer.doubt_by(&small.reading);
+            finer
+        }
+        _ => finer,
+    }
+}
+
+fn flattened(photo: &Photo, outlines: &[Outline], size: (usize, usize)) -> Vec<FlankMap> {
+    let flatten = |outline| FlankMap::new(photo, outline, size);
+    outlines.iter().map(flatten).collect()
+}
+
+/// Reads the patches on flattened flanks, and says how plain they are, 0 … 1: the median of the flanks
+/// that have one.
+fn read_maps(
+    photo: &Photo,
+    outlines: &[Outline],
+    known: FlankContext,
+    maps: &[FlankMap],
+) -> (OutlinedReading, f64) {
+    let films = film_on(maps);
+    let patches = find_patches(&films, maps);
+    let wiped: Vec<Option<&Mask>> = patches
+        .iter()
+        .map(|patch| patch.as_ref().map(|patch| &patch.region))
+        .collect();
+    let compound = compound_on(&films, maps, &wiped, known.polarity);
+    let mut teeth = Vec::new();
+    let mut regions = Vec::new();
+    let mut counted = Vec::new();
+    for (i, outline) in outlines.iter().enumerate() {
+        let found = patches.get(i).and_then(Option::as_ref);
+        let numbers =
+            found.and_then(|found| patch_numbers(&found.region, outline.depth_over_length));
+        let confidence = found.map_or(0.0, |found| confidence(found, &maps[i]));
+        if let (Some(found), Some(patch)) = (found, numbers) {
+            counted.push(ToothPatch {
+                patch,
+                band: band_of(found),
+                doubt: doubt_of(photo, outline, &maps[i], found, patch.extent),
+                confidence,
+            });
+        }
+        teeth.push(Tooth {
+            corners: outline.corners(),
+            root: outline.side(0.0),
+            tip: outline.side(1.0),
+            patch: numbers,
+            confidence,
+        });
+        regions.push(found.map(|found| found.region.clone()));
+    }
+    let combined = combine(&counted);
+    if let Some(combined) = &combined {
+        let with_patch = teeth.iter_mut().filter(|tooth| tooth.patch.is_some());
+        for (tooth, &weight) in with_patch.zip(&combined.weights) {
+            tooth.confidence = tooth.confidence.min(weight.max(0.0));
+        }
+    }
+    let glare = glare_share(maps, &regions);
+    let (status, reasons) = judge::judge(&Judged {
+        outlines,
+        photo,
+        compound: compound.as_ref(),
+        patches: &patches,
+        combined: combined.as_ref(),
+        glare,
+        flank: known.flank,
+        drawn: known.drawn,
+    });
+    let reading = assemble(photo, known, status, reasons, compound, teeth, combined);
+    if reading.status == Status::Unreadable {
+        regions.clear();
+    }
+    let read = OutlinedReading {
+        reading,
+        regions,
+        outlines: outlines.to_vec(),
+    };
+    let mut contrast: Vec<f64> = (patches.iter().flatten())
+        .map(|patch| patch.contrast)
+        .collect();
+    contrast.sort_by(f64::total_cmp);
+    let middle = contrast.get(contrast.len() / 2).copied();
+    (read, middle.unwrap_or(0.0))
+}
+
+/// A reading of a photo on which no flanks are known, with the reasons for it.
+pub fn unreadable(photo: &Photo, known: FlankContext, reasons: Vec<Reason>) -> OutlinedReading {
+    OutlinedReading {
+        reading: Reading {
+            schema: SCHEMA.to_owned(),
+            photo: facts(photo),
+            status: Status::Unreadable,
+            reasons,
+            flank: known.flank,
+            hand: known.hand,
+            compound: None,
+            teeth: Vec::new(),
+            mean: None,
+            uncertainty: None,
+        },
+        regions: Vec::new(),
+        outlines: Vec::new(),
+    }
+}
+
+fn assemble(
+    photo: &Photo,
+    known: FlankContext,
+    status: Status,
+    reasons: Vec<Reason>,
+    compound: Option<SeenCompound>,
+    teeth: Vec<Tooth>,
+    combined: Option<Combined>,
+) -> Reading {
+    let told = status != Status::Unreadable;
+    Reading {
+        schema: SCHEMA.to_owned(),
+        photo: facts(photo),
+        status,
+        reasons,
+        flank: known.flank,
+        hand: known.hand.filter(|_| told),
+        compound: compound.filter(|_| told).map(|seen| Compound {
+            colour: judge::colour_word(seen.light).to_owned(),
+            polarity: seen.polarity,
+            coverage: seen.coverage,
+        }),
+        mean: combined.as_ref().filter(|_| told).map(|c| c.mean),
+        uncertainty: combined
+            .as_ref()
+            .filter(|_| told)
+            .map(|c| half_width_90(c.uncertainty, known.drawn)),
+        teeth: if told { teeth } else { Vec::new() },
+    }
+}
+
+fn facts(photo: &Photo) -> PhotoFacts {
+    PhotoFacts {
+        path: photo.path.clone(),
+        width: photo.width,
+        height: photo.height,
+        sha256: photo.sha256.clone(),
+    }
+}
+
+/// Half the way the centre moves between the edges of the band about the patch's edge.
+fn band_of(found: &FoundPatch) -> FlankPoint {
+    let centre = |region: &Mask| patch_numbers(region, 1.0).map(|patch| patch.centre);
+    match (centre(&found.band[0]), centre(&found.band[1])) {
+        (Some(a), Some(b)) => FlankPoint::new(
+            (a.length - b.length).abs() / 2.0,
+            (a.height - b.height).abs() / 2.0,
+        ),
+        _ => FlankPoint::new(0.02, 0.03),
+    }
+}
+
+/// Standard deviation of what the teeth of a photo have in common: the outline, the pixels, and light that burnt
+/// cells of the patch to white, so that they might as well be none of it.
+fn doubt_of(
+    photo: &Photo,
+    outline: &Outline,
+    map: &FlankMap,
+    found: &FoundPatch,
+    extent: FlankPoint,
+) -> FlankPoint {
+    // An edge lies anywhere in its pixel, a cell of an even patch anywhere in its extent: the standard deviation
+    // of a uniform distribution is 1/√12 of its width.
+    let uniform = 12f64.sqrt().recip();
+    let burnt = burnt_share(found, map);
+    let of = |outline: f64, size_px: f64, extent: f64| {
+        let pixel = uniform / (size_px * photo.scale).max(1.0);
+        outline.hypot(pixel).hypot(uniform * burnt * extent)
+    };
+    let (length_px, height_px) = outline.size_px();
+    FlankPoint::new(
+        of(outline.doubt.length, length_px, extent.length),
+        of(outline.doubt.height, height_px, extent.height),
+    )
+}
+
+/// Share of a patch that is burnt out.
+fn burnt_share(found: &FoundPatch, map: &FlankMap) -> f64 {
+    let cells = area(&found.region).max(1) as f64;
+    area_of_both(&found.region, &map.clipped) as f64 / cells
+}
+
+/// How far one tooth is to be trusted, before it is compared with the others' centres.
+fn confidence(found: &FoundPatch, map: &FlankMap) -> f64 {
+    let contrast = ((found.contrast - 0.25) / 0.75).clamp(0.0, 1.0);
+    let agreement = ((found.agreement - 0.3) / 0.4).clamp(0.0, 1.0);
+    // A patch of which a fifth is hidden has its centre off by a tenth of its size: worth little
+    // beside teeth that show all of theirs.
+    contrast * agreement * (1.0 - burnt_share(found, map)) * (1.0 - found.hidden).powi(2)
+}
+
+/// Share of burnt-out cells in the patches.
+fn glare_share(maps: &[FlankMap], regions: &[Option<Mask>]) -> f64 {
+    let (mut burnt, mut cells) = (0usize, 0usize);
+    for (map, region) in maps.iter().zip(regions) {
+        if let Some(region) = region {
+            burnt += area_of_both(region, &map.clipped);
+            cells += area(region);
+        }
+    }
+    burnt as f64 / cells.max(1) as f64
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::frames::PhotoPoint;
+    use crate::schema::Mean;
+    use image::RgbImage;
+    use ndarray::{Array2, s};
+
+    /// A flank of 200 × 40 pixels, half of it patch, of which so many of its 20 columns are burnt.
+    fn doubt(scale: f64, burnt_columns: usize) -> FlankPoint {
+        let photo = Photo {
+            scale,
+            ..Photo::from_pixels("drawn", RgbImage::new(400, 300))
+        };
+        let outline = Outline::from_map(0.2, FlankPoint::new(0.003, 0.004), |at| {
+            PhotoPoint::new(100.0 + 200.0 * at.length, 200.0 - 40.0 * at.height)
+        });
+        let mut map = FlankMap::new(&photo, &outline, (40, 10));
+        map.clipped.slice_mut(s![.., ..burnt_columns]).fill(true);
+        let mut region = Array2::from_elem((10, 40), false);
+        region.slice_mut(s![.., ..20]).fill(true);
+        let found = FoundPatch {
+            band: [region.clone(), region.clone()],
+            region,
+            contrast: 0.9,
+            agreement: 1.0,
+            hidden: 0.0,
+        };
+        doubt_of(&photo, &outline, &map, &found, FlankPoint::new(0.5, 1.0))
+    }
+
+    #[test]
+    fn finer_maps_are_asked_where_small_ones_do_not_tell_plainly_and_count_if_they_tell() {
+        let read = |name: &str, status| {
+            let photo = Photo::from_pixels(name, RgbImage::new(8, 8));
+            let mut read = unreadable(&photo, FlankContext::default(), Vec::new());
+            read.reading.status = status;
+            read
+        };
+        let best = |small, plain, finer| {
+            let asked = std::cell::Cell::new(false);
+            let best = finest_telling(read("small", small), plain, |_| {
+                asked.set(true);
+                read("finer", finer)
+            });
+            (best.reading.photo.path, asked.get())
+        };
+        use Status::{Read, Unreadable, Unsure};
+        assert_eq!(best(Read, true, Read), ("small".into(), false));
+        assert_eq!(best(Read, false, Read), ("finer".into(), true));
+        assert_eq!(best(Read, false, Unsure), ("small".into(), true));
+        assert_eq!(best(Unsure, true, Read), ("finer".into(), true));
+        assert_eq!(best(Unsure, true, Unreadable), ("finer".into(), true));
+    }
+
+    #[test]
+    fn looks_that_differ_doubt_each_other_and_far_apart_they_tell_nothing() {
+        let look = |length: f64, height: f64| {
+            let photo = Photo::from_pixels("drawn", RgbImage::new(8, 8));
+            let mut read = unreadable(&photo, FlankContext::default(), Vec::new());
+            let centre = FlankPoint::new(length, height);
+            read.reading.status = Status::Read;
+            read.reading.uncertainty = Some(FlankPoint::new(0.03, 0.04));
+            read.reading.mean = Some(Mean {
+                centre,
+                extent: FlankPoint::new(0.5, 0.5),
+                lean_deg: 0.0,
+                spread: FlankPoint::new(0.01, 0.01),
+                teeth: 4,
+            });
+            read
+        };
+        let mut near = look(0.54, 0.53);
+        near.doubt_by(&look(0.5, 0.5).reading);
+        let widened = near.reading.uncertainty.unwrap();
+        assert!((widened.length - 0.05).abs() < 1e-9 && (widened.height - 0.05).abs() < 1e-9);
+        assert_eq!(near.reading.status, Status::Read);
+        let mut far = look(0.6, 0.5);
+        far.doubt_by(&look(0.5, 0.5).reading);
+        assert_eq!(far.reading.status, Status::Unsure);
+    }
+
+    #[test]
+    fn the_smaller_the_picture_the_less_is_known() {
+        // 0.288675 is the standard deviation of a uniform distribution of width 1.
+        let [whole, half] = [1.0, 0.5].map(|scale| doubt(scale, 0));
+        assert!((whole.height - 0.004f64.hypot(0.288_675 / 40.0)).abs() < 1e-6);
+        assert!((half.height - 0.004f64.hypot(0.288_675 / 20.0)).abs() < 1e-6);
+        assert!((half.length - 0.003f64.hypot(0.288_675 / 100.0)).abs() < 1e-6);
+    }
+
+    #[test]
+    fn a_burnt_part_of_the_patch_is_doubt_in_proportion_to_its_extent() {
+        let (clear, burnt) = (doubt(1.0, 0), doubt(1.0, 5));
+        // A quarter of the patch is white.
+        let more = |extent: f64| 0.288_675 * 0.25 * extent;
+        assert!((burnt.length - clear.length.hypot(more(0.5))).abs() < 1e-6);
+        assert!((burnt.height - clear.height.hypot(more(1.0))).abs() < 1e-6);
+    }
+}

@@ -1,0 +1,272 @@
+//! A photo, with or without marks → its reading.
+
+use super::OutlineSource;
+use super::judge::too_uncertain;
+use super::measure_patches::{
+    CoarsePass, FlankContext, OutlinedReading, read_outlined, unreadable,
+};
+use crate::flank::Outline;
+use crate::flank::find::{FindHints, FlankFinder, Found};
+use crate::flank::marks::Marks;
+use crate::flank::pose::fit;
+use crate::flank::pose::fit::GearFit;
+use crate::frames::Side;
+use crate::photo::Photo;
+use crate::schema::{FlankForm, FlankSide, Hand, Polarity, Reason, ReasonCode, Source, Status};
+
+/// What the user says about a photo.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ReadOptions {
+    /// The marks, if there are any.
+    pub marks: Option<Marks>,
+    /// How contact shows; goes before what the marks say.
+    pub polarity: Option<Polarity>,
+    /// Which flank; goes before what the marks say.
+    pub flank: Option<Side>,
+    /// Which end is the toe; goes before what the marks say.
+    pub help: FindHints,
+    /// Which form the drive flank of this gear set has.
+    pub drives_on: FlankForm,
+    /// Hand of this ring gear's spiral, if it is known.
+    pub hand: Option<Hand>,
+    /// The photo shows the gear mirrored, as front cameras, some apps and inspection mirrors do. Sides, ends
+    /// and numbers are the same as without; only the hand is the other.
+    pub mirrored: bool,
+}
+
+impl Default for ReadOptions {
+    /// Nothing said; drive flanks are convex, as on the usual rear axle.
+    fn default() -> Self {
+        Self {
+            marks: None,
+            polarity: None,
+            flank: None,
+            help: FindHints::default(),
+            drives_on: FlankForm::Convex,
+            hand: None,
+            mirrored: false,
+        }
+    }
+}
+
+/// A fitted gear speaks for its kind of flank when its corners lie this near the marks (flank
+/// lengths) and the other hand fits this many times worse.
+const SURE_MISFIT: f64 = 0.02;
+const SURE_OTHER_HAND: f64 = 4.0;
+
+/// A fit worse than this (flank lengths) explains nothing; the marked sides are taken as they are.
+const WORST_MISFIT: f64 = 0.04;
+
+/// Reads a photo: on its marked flanks if there are marks, else on the flanks found in it.
+pub fn read_photo(photo: &Photo, options: &ReadOptions) -> OutlinedReading {
+    let marks = options.marks.clone().unwrap_or_default();
+    let mut read = if marks.teeth.is_empty() {
+        read_found(photo, options, &marks)
+    } else {
+        read_marked(photo, options, &marks)
+    };
+    let doubt = doubt_of_hand(read.reading.hand, options);
+    read.doubt(doubt.into_iter().collect());
+    read
+}
+
+/// What is known before patches are looked at, with what the flanks themselves tell.
+fn known(
+    options: &ReadOptions,
+    marks: &Marks,
+    side: Option<Side>,
+    hand: Option<Hand>,
+) -> FlankContext {
+    let given = options.flank.map(|side| (side, Source::Given));
+    let marked = marks.flank.map(|side| (side, Source::Marked));
+    let inferred = side.map(|side| (side, Source::Inferred));
+    FlankContext {
+        flank: (given.or(marked).or(inferred)).map(|(side, source)| FlankSide { side, source }),
+        polarity: options.polarity.or(marks.polarity),
+        hand: hand.map(|hand| if options.mirrored { hand.other() } else { hand }),
+        drawn: if marks.teeth.is_empty() {
+            OutlineSource::Found
+        } else {
+            OutlineSource::Marked
+        },
+    }
+}
+
+/// Reads a photo on the flanks found in it; the marks may say which they are.
+fn read_found(photo: &Photo, options: &ReadOptions, marks: &Marks) -> OutlinedReading {
+    let help = FindHints {
+        form: (options.flank.or(marks.flank)).map(|side| form_of(side, options.drives_on)),
+        ..options.help
+    };
+    let looked = FlankFinder::at(photo).and_then(|look| {
+        let first = look.find(&help)?;
+        Ok((look, first))
+    });
+    let (look, first) = match looked {
+        Ok(looked) => looked,
+        Err(reasons) => return unreadable(photo, known(options, marks, None, None), reasons),
+    };
+    let coarse_pass = |found: &Found| {
+        let side = side_of(found.form, options.drives_on);
+        let said = known(options, marks, Some(side), found.hand);
+        CoarsePass::at(photo, &found.outlines, said, found.doubts.clone())
+    };
+    let again = || look.again(&first).find(&help);
+    if lie_in_doubt(&first.outlines, &first.doubts) {
+        return coarse_pass(again().as_ref().unwrap_or(&first)).told();
+    }
+    surer_of(coarse_pass(&first), || {
+        Some(coarse_pass(&again().ok()?).told())
+    })
+}
+
+/// Reads a photo on its marked flanks.
+fn read_marked(photo: &Photo, options: &ReadOptions, marks: &Marks) -> OutlinedReading {
+    let fit = fit::fit(photo, &marks.teeth).filter(|fit| fit.misfit < WORST_MISFIT);
+    let outlines: Vec<Outline> = marks
+        .teeth
+        .iter()
+        .enumerate()
+        .map(|(tooth, marked)| match &fit {
+            Some(fit) => Outline::from_fit(fit, tooth, marked),
+            None => Outline::from_sides(marked),
+        })
+        .collect();
+    let spoken = fit.filter(speaks).map(|fit| fit.kind);
+    let inferred = spoken.map(|kind| side_of(kind.form, options.drives_on));
+    let said = known(options, marks, inferred, spoken.map(|kind| kind.hand));
+    read_outlined(photo, &outlines, said)
+}
+
+/// Doubts that a second look at the flanks may end: where they lie. Others are of the photo; which flank is meant
+/// is options.
+const MAY_BE_THE_LOOK: [ReasonCode; 2] = [ReasonCode::TeethDisagree, ReasonCode::FewTeeth];
+
+/// Whether it is in doubt where the flanks lie, and not whose they are, before their patches are looked at: whatever
+/// those tell, the reading would be unsure.
+fn lie_in_doubt(outlines: &[Outline], doubts: &[Reason]) -> bool {
+    let by_flanks = |doubt: &Reason| MAY_BE_THE_LOOK.contains(&doubt.code);
+    let uncertain = outlines.iter().any(|o| too_uncertain(o.doubt));
+    doubts.iter().all(by_flanks) && (uncertain || !doubts.is_empty())
+}
+
+/// What the first look at the flanks tells, unless small maps of it leave in doubt where they lie and the second tells.
+/// A photo that was refused is refused: two looks at one that cannot be read are two chances to be wrong.
+fn surer_of(
+    first: CoarsePass,
+    second: impl FnOnce() -> Option<OutlinedReading>,
+) -> OutlinedReading {
+    if first.is_unsure_for(&MAY_BE_THE_LOOK)
+        && let Some(second) = second()
+        && second.reading.status == Status::Read
+    {
+        return second;
+    }
+    first.told()
+}
+
+/// What speaks against the photo when the gear in it spirals to the other hand than the card's.
+fn doubt_of_hand(seen: Option<Hand>, options: &ReadOptions) -> Option<Reason> {
+    let (seen, known) = (seen?, options.hand?);
+    let word = |hand: Hand| match hand {
+        Hand::Left => "left",
+        Hand::Right => "right",
+    };
+    let what = if options.mirrored {
+        "The photo is said to be mirrored and does not seem so. If it is not, leave --mirrored away"
+    } else {
+        "The photo seems mirrored, as front cameras, some apps and inspection mirrors do it. If it is, say --mirrored"
+    };
+    (seen != known).then(|| {
+        Reason::new(
+            ReasonCode::Mirrored,
+            format!(
+                "The ring gear in the photo would be {}-hand, the card's is {}-hand. {what}; else look whether card and gear belong together.",
+                word(seen),
+                word(known)
+            ),
+        )
+    })
+}
+
+fn speaks(fit: &GearFit) -> bool {
+    fit.misfit < SURE_MISFIT && fit.other_hand > SURE_OTHER_HAND
+}
+
+/// Drive or coast, by which form drives.
+fn side_of(form: FlankForm, drives_on: FlankForm) -> Side {
+    if form == drives_on {
+        Side::Drive
+    } else {
+        Side::Coast
+    }
+}
+
+/// The form of the drive or coast flank, by which form drives.
+fn form_of(side: Side, drives_on: FlankForm) -> FlankForm {
+    match (side, drives_on) {
+        (Side::Drive, form) => form,
+        (Side::Coast, FlankForm::Convex) => FlankForm::Concave,
+        (Side::Coast, FlankForm::Concave) => FlankForm::Convex,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::frames::{FlankPoint, PhotoPoint};
+    use image::RgbImage;
+
+    /// A reading of that name, with these doubts.
+    fn told(status: Status, codes: &[ReasonCode], path: &str) -> OutlinedReading {
+        let photo = Photo::from_pixels(path, RgbImage::new(40, 30));
+        let doubts = codes.iter().map(|&code| Reason::new(code, "")).collect();
+        let mut read = unreadable(&photo, FlankContext::default(), doubts);
+        read.reading.status = status;
+        read
+    }
+
+    /// Which look's word is taken, and whether there was a second one.
+    fn taken(first: Status, codes: &[ReasonCode], second: Status) -> (String, bool) {
+        let mut looked_again = false;
+        let photo = Photo::from_pixels("drawn", RgbImage::new(40, 30));
+        let first = CoarsePass::final_word(&photo, told(first, codes, "first"));
+        let read = surer_of(first, || {
+            looked_again = true;
+            Some(told(second, &[], "second"))
+        });
+        (read.reading.photo.path, looked_again)
+    }
+
+    #[test]
+    fn flanks_lie_in_doubt_where_no_patch_could_make_it_less() {
+        use ReasonCode::{TeethDisagree, WhichFlank};
+        let in_doubt = |deviation: f64, codes: &[ReasonCode]| {
+            let doubt = FlankPoint::new(deviation, deviation);
+            let outline = Outline::from_map(0.2, doubt, |at| {
+                PhotoPoint::new(100.0 + 50.0 * at.length, 80.0 - 10.0 * at.height)
+            });
+            let doubts: Vec<Reason> = codes.iter().map(|&code| Reason::new(code, "")).collect();
+            lie_in_doubt(&[outline], &doubts)
+        };
+        assert!(!in_doubt(0.05, &[]));
+        assert!(in_doubt(0.1, &[]));
+        assert!(in_doubt(0.05, &[TeethDisagree]));
+        assert!(!in_doubt(0.05, &[WhichFlank]));
+        assert!(!in_doubt(0.1, &[WhichFlank]));
+    }
+
+    #[test]
+    fn a_second_look_is_for_doubts_about_the_flanks() {
+        use ReasonCode::{FewTeeth, NoPatch, TeethDisagree, WhichFlank};
+        use Status::{Read, Unreadable, Unsure};
+        assert_eq!(taken(Read, &[], Read), ("first".into(), false));
+        let flanks = [TeethDisagree, FewTeeth];
+        assert_eq!(taken(Unsure, &flanks, Read), ("second".into(), true));
+        assert_eq!(taken(Unsure, &flanks, Unsure), ("first".into(), true));
+        assert_eq!(taken(Unsure, &flanks, Unreadable), ("first".into(), true));
+        let side = [TeethDisagree, WhichFlank];
+        assert_eq!(taken(Unsure, &side, Read), ("first".into(), false));
+        assert_eq!(taken(Unreadable, &[NoPatch], Read), ("first".into(), false));
+    }
+}

@@ -1,0 +1,428 @@
+//! What a person could send back to the owner of a set: what is seen, what cannot be told, what to
+//! send next and how to take it, and what to mind.
+
+use crate::batch::ask::ProblemKind;
+use crate::batch::judge::{FlankSeen, Verdict};
+use crate::batch::summary::BatchResult;
+use crate::frames::{FlankPoint, Side};
+use crate::schema::{Advice, CheckCode, Pack, ReasonCode, Target, advice};
+use crate::units::Units;
+use std::fmt::Write as _;
+use std::path::Path;
+
+/// How to take a photo. Common practice, no source.
+const HOW: &str = "How to take it: clean four or five teeth in a row, paint them thinly with marking compound, and turn \
+     the gears through the mesh both ways under a light brake. Then fill the picture with the painted \
+     teeth, look squarely at one kind of flank, light from the side without flash, tap on the teeth to \
+     focus, and send the picture at its full size.";
+
+/// The reply for one set, ending with a newline.
+pub fn reply(lot: &BatchResult, set: usize, units: Units) -> String {
+    let mut parts = Parts::default();
+    seen(lot, set, units, &mut parts);
+    unread(lot, set, &mut parts);
+    missing(lot, set, &mut parts);
+    mind(lot, set, &mut parts);
+    let mut out = String::from("Thank you for the photos.\n");
+    let needs_photo = parts.photo;
+    for (title, lines) in [
+        ("What we see", parts.see),
+        ("What we cannot tell", parts.cannot),
+        ("Please send", parts.send),
+        ("Please mind", parts.mind),
+    ] {
+        let lines = once(lines);
+        if lines.is_empty() {
+            continue;
+        }
+        // Writing to a string cannot fail.
+        let _ = writeln!(out, "\n{title}");
+        for line in lines {
+            let _ = writeln!(out, "- {line}");
+        }
+        if title == "Please send" && needs_photo {
+            let _ = writeln!(out, "{HOW}");
+        }
+    }
+    out
+}
+
+#[derive(Default)]
+struct Parts {
+    see: Vec<String>,
+    cannot: Vec<String>,
+    send: Vec<String>,
+    mind: Vec<String>,
+    /// A photo is asked for.
+    photo: bool,
+}
+
+/// Each line once, in its first place.
+fn once(lines: Vec<String>) -> Vec<String> {
+    let mut out: Vec<String> = Vec::with_capacity(lines.len());
+    for line in lines {
+        if !out.contains(&line) {
+            out.push(line);
+        }
+    }
+    out
+}
+
+fn seen(lot: &BatchResult, set: usize, units: Units, parts: &mut Parts) {
+    let verdict = &lot.sets[set];
+    let card = lot.plan.sets[set].card.as_ref();
+    let target = card.map_or_else(Target::default, |card| card.target);
+    for (side, seen) in Side::BOTH.into_iter().zip(&verdict.flanks) {
+        let Some(seen) = seen else { continue };
+        let word = side.word();
+        if seen.contradicted {
+            parts.cannot.push(format!(
+                "Photos of the {word} flank show the patch in different places. Which of them is of the gears as they stand now?"
+            ));
+            parts
+                .send
+                .push(format!("which photo of the {word} flank is the last one"));
+            continue;
+        }
+        parts.see.push(flank_line(word, seen, target.of(side)));
+    }
+    if verdict.flanks.iter().all(Option::is_none) {
+        parts
+            .see
+            .push("No contact pattern that we could read.".into());
+    } else if card.is_none() {
+        parts.see.push(
+            "This is against the place that is usual for a patch. The manual of your axle may want another: it decides.".into(),
+        );
+    }
+    if let Some(advice) = &verdict.advice {
+        advised(advice, units, parts);
+    } else if verdict.verdict == Verdict::Right {
+        parts.see.push(
+            "Both patches stand about where they should. Whether the set is right also depends on the backlash, which a photo does not show.".into(),
+        );
+    }
+}
+
+fn flank_line(word: &str, seen: &FlankSeen, target: FlankPoint) -> String {
+    let percent = |share: f64| (100.0 * share).round();
+    let place = match seen.diagnosis.words.as_str() {
+        "centred" => "about in the middle of where it should be".to_owned(),
+        words => words
+            .split(' ')
+            .map(|word| match word {
+                "high" => "high (towards the tip)",
+                "low" => "low (towards the root)",
+                "toe" => "towards the toe (the inner end)",
+                _ => "towards the heel (the outer end)",
+            })
+            .collect::<Vec<_>>()
+            .join(" and "),
+    };
+    let how_far = match seen.distance {
+        far if far > 1.0 => ", farther than it should",
+        _ if seen.diagnosis.words == "centred" => "",
+        _ => ", still within what is usually accepted",
+    };
+    let sure = if seen.sure {
+        ""
+    } else {
+        " We are not sure of this one; take it as a hint only."
+    };
+    format!(
+        "Patch on the {word} flank: {place}{how_far}. Its middle is at {} % of the way from toe to heel and {} % from root to tip; wanted is {} % and {} %.{sure}",
+        percent(seen.centre.length),
+        percent(seen.centre.height),
+        percent(target.length),
+        percent(target.height)
+    )
+}
+
+fn advised(advice: &Advice, units: Units, parts: &mut Parts) {
+    match advice.verdict {
+        advice::Verdict::Good => parts.see.push(
+            "With the backlash you gave, this is right as it stands: leave the shims as they are."
+                .into(),
+        ),
+        advice::Verdict::Correct => {
+            if let Some(change) = advice.change {
+                let gear = |name: &str, mm: f64, mate: &str| {
+                    if mm == 0.0 {
+                        return format!("{name} stays");
+                    }
+                    let way = if mm < 0.0 { "toward" } else { "away from" };
+                    format!("{name} {} {way} the {mate}", units.shim(mm.abs()))
+                };
+                let mut line = format!(
+                    "What should bring it right: {}; {}.",
+                    gear("pinion", change.pinion_mm, "ring gear"),
+                    gear("ring gear", change.ring_mm, "pinion")
+                );
+                if let Some(shims) = &advice.shims {
+                    for (name, pack) in [
+                        ("Pinion pack", &shims.pinion),
+                        ("Pack behind the ring gear", &shims.ring_side),
+                        ("Pack on the other side", &shims.far_side),
+                    ] {
+                        line.push_str(&pack_words(name, pack.as_ref(), units));
+                    }
+                }
+                if let Some(chance) = advice.chance {
+                    let _ = write!(
+                        line,
+                        " We give this a {:.0} % chance of being right at the next assembly.",
+                        100.0 * chance
+                    );
+                }
+                parts.see.push(line);
+                parts.send.push(
+                    "after the change: backlash at four places or more, and a new photo of each flank".into(),
+                );
+                parts.photo = true;
+            }
+        }
+        advice::Verdict::BeyondShims => {
+            parts
+                .see
+                .push("No change of shims would bring this right.".into());
+            parts
+                .cannot
+                .push("What the cause is, from photos alone.".into());
+        }
+        advice::Verdict::Measure => {}
+    }
+    for check in &advice.checks {
+        if check.code == CheckCode::BacklashMissing {
+            parts.cannot.push(
+                "How far the ring gear should move: its place hardly shows in the patch, the backlash shows it.".into(),
+            );
+        } else {
+            parts.cannot.push(check.message.clone());
+        }
+    }
+}
+
+fn pack_words(name: &str, pack: Option<&Pack>, units: Units) -> String {
+    match pack {
+        Some(pack) if (pack.to_mm - pack.from_mm).abs() > 1e-9 => format!(
+            " {name}: from {} to {}.",
+            units.shim(pack.from_mm),
+            units.shim(pack.to_mm)
+        ),
+        Some(pack) => format!(" {name}: {} stays.", units.shim(pack.from_mm)),
+        None => String::new(),
+    }
+}
+
+/// Each photo that gave no sure numbers, and each that came twice.
+fn unread(lot: &BatchResult, set: usize, parts: &mut Parts) {
+    for &at in &lot.plan.sets[set].photos {
+        let found = &lot.found[at];
+        let name = file_name(&lot.plan.items[at].path);
+        let first = |other: usize| {
+            (lot.plan.items[other].set == set).then(|| file_name(&lot.plan.items[other].path))
+        };
+        match (lot.same_as[at].map(first), lot.like[at].map(first)) {
+            (Some(Some(first)), _) => {
+                parts.cannot.push(format!(
+                    "{name} is the same file as {first}; it adds nothing."
+                ));
+                continue;
+            }
+            (Some(None), _) => parts.cannot.push(format!(
+                "{name} is the same file as one that we have from elsewhere. Is it of these gears?"
+            )),
+            (None, Some(Some(first))) => parts.cannot.push(format!(
+                "{name} looks like the same picture as {first}, saved once more. If it is another photo, please say so."
+            )),
+            (None, Some(None)) => parts.cannot.push(format!(
+                "{name} looks like a picture that we have from elsewhere. Is it of these gears?"
+            )),
+            (None, None) => {}
+        }
+        match found.problem.as_ref().map(|problem| problem.kind) {
+            Some(ProblemKind::Marks | ProblemKind::Program) => {
+                parts.cannot.push(format!(
+                    "{name}: we could not read it, and the fault is on our side."
+                ));
+                continue;
+            }
+            Some(ProblemKind::Photo) | None => {}
+        }
+        for reason in &found.reasons {
+            let (wrong, send, photo) = words_of(reason.code);
+            parts.cannot.push(format!("{name}: {wrong}"));
+            parts.send.push(send.into());
+            parts.photo |= photo;
+        }
+    }
+}
+
+/// What is wrong, what to send, and whether that is a photo. The owner has no command line: the
+/// words of the reading itself would not do.
+const fn words_of(code: ReasonCode) -> (&'static str, &'static str, bool) {
+    match code {
+        ReasonCode::NotAnImage => (
+            "the file does not open as a picture.",
+            "the photo again, as a JPEG and as a file",
+            false,
+        ),
+        ReasonCode::TooSmall => (
+            "the teeth are too small in the picture.",
+            "a photo from nearer by, at its full size",
+            true,
+        ),
+        ReasonCode::Blurred => (
+            "the teeth are not sharp.",
+            "a sharp photo: tap on the painted teeth to focus, and hold still",
+            true,
+        ),
+        ReasonCode::TooDark => (
+            "it is too dark to tell steel from compound.",
+            "a photo with a lamp beside the gear",
+            true,
+        ),
+        ReasonCode::BurntOut => (
+            "the teeth are burnt out.",
+            "a photo without flash, exposed for the gear",
+            true,
+        ),
+        ReasonCode::NoGear => (
+            "we do not find the ring gear's teeth in it.",
+            "a photo that looks squarely at the painted flanks, with the teeth filling the picture",
+            true,
+        ),
+        ReasonCode::NoCompound => (
+            "we see no marking compound on the flanks.",
+            "a photo of painted teeth that were rolled through the mesh",
+            true,
+        ),
+        ReasonCode::NoPatch => (
+            "there is compound, but no clear patch in it.",
+            "a photo after painting thinly and evenly and rolling again",
+            true,
+        ),
+        ReasonCode::FlankCropped => (
+            "the flanks are cut off by the edge of the picture.",
+            "a photo from farther back, the painted teeth in the middle",
+            true,
+        ),
+        ReasonCode::Glare => (
+            "reflections cover the patch.",
+            "a photo with the lamp moved until the patch does not shine",
+            true,
+        ),
+        ReasonCode::FewTeeth => (
+            "it shows too few teeth whole.",
+            "a photo with four or five painted teeth in a row",
+            true,
+        ),
+        ReasonCode::TeethDisagree => (
+            "the teeth do not show the same patch.",
+            "a photo after painting and rolling afresh; if it stays so, the run-out of the ring gear",
+            true,
+        ),
+        ReasonCode::WhichFlank => (
+            "we cannot tell whether it shows the drive or the coast flank.",
+            "with each photo, whether it is the drive flank (it works when the engine pulls) or the coast flank",
+            false,
+        ),
+        ReasonCode::WhichEnd => (
+            "we cannot tell which end of the teeth is the toe.",
+            "on which side of the picture the inner end of the teeth is",
+            false,
+        ),
+        ReasonCode::Polarity => (
+            "we cannot tell whether compound was wiped off or left there.",
+            "whether you painted the ring gear or the pinion",
+            false,
+        ),
+        ReasonCode::Mirrored => (
+            "the ring gear in it spirals to the other hand than yours.",
+            "whether the camera or an app mirrored the photo, or a mirror was used",
+            false,
+        ),
+    }
+}
+
+fn missing(lot: &BatchResult, set: usize, parts: &mut Parts) {
+    let about = &lot.plan.sets[set];
+    let verdict = &lot.sets[set];
+    let any = verdict.flanks.iter().any(Option::is_some);
+    for (side, seen) in Side::BOTH.into_iter().zip(&verdict.flanks) {
+        let word = side.word();
+        match seen {
+            None if any => {
+                parts.cannot.push(format!(
+                    "Anything about the {word} flank: one flank alone cannot tell a pinion out of place from a gear that differs."
+                ));
+                parts
+                    .send
+                    .push(format!("a photo of the {word} flanks of the same assembly"));
+                parts.photo = true;
+            }
+            Some(seen) if !seen.sure => {
+                parts
+                    .send
+                    .push(format!("a better photo of the {word} flanks"));
+                parts.photo = true;
+            }
+            _ => {}
+        }
+    }
+    if !any {
+        parts
+            .send
+            .push("one photo of the drive flanks and one of the coast flanks".into());
+        parts.photo = true;
+    }
+    if about.card.is_none() && verdict.verdict != Verdict::PhotoAgain {
+        parts
+            .cannot
+            .push("How far to move anything: that depends on the gear set.".into());
+        parts.send.push(
+            "the gear set: teeth of pinion and ring gear, ring gear diameter, face width and offset, or the maker's part number".into(),
+        );
+    }
+    if about.bench.backlash_mm.is_empty() {
+        parts
+            .send
+            .push("the backlash in four places round the ring gear, with its unit".into());
+    }
+    if about.bench.pinion_shim_mm.is_none() {
+        parts
+            .send
+            .push("the thickness of the shims that are in, pinion and both sides".into());
+    }
+}
+
+fn mind(lot: &BatchResult, set: usize, parts: &mut Parts) {
+    if let Some(advice) = &lot.sets[set].advice {
+        parts.mind.extend(advice.cautions.iter().cloned());
+    }
+    parts.mind.push(
+        "A photo shows the pattern only: no bearing preload, no torque, no wear, no cracks. Someone with the trade's training should close the axle.".into(),
+    );
+    for (said, line) in [
+        (
+            "safety-critical",
+            "A drive axle is safety-critical: the limits and torques of its manual decide.",
+        ),
+        (
+            "Measure backlash again",
+            "After every change measure backlash and rotating torque again, and paint and roll afresh.",
+        ),
+        (
+            "on stands",
+            "Vehicle on stands, wheels chocked, fingers out of the mesh while gears are turned.",
+        ),
+    ] {
+        if !parts.mind.iter().any(|caution| caution.contains(said)) {
+            parts.mind.push(line.into());
+        }
+    }
+}
+
+fn file_name(path: &Path) -> String {
+    crate::batch::shown::shown(Path::new(path.file_name().unwrap_or(path.as_os_str())))
+}

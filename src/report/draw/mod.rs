@@ -1,0 +1,7 @@
+//! What every picture is drawn with: colours, canvas, rasteriser, pen of the PDF.
+
+pub mod canvas;
+pub mod patch_shape;
+pub mod pdf_pen;
+pub mod raster;
+pub mod theme;

@@ -1,0 +1,262 @@
+//! How a job came to its end: the patches' way on both flanks, backlash and torque by trial.
+
+use crate::frames::Side;
+use crate::report::draw::theme::{INK, LETTERS, LIGHT, PATCH, PREDICTED, QUIET, STEEL, TARGET};
+use crate::schema::record::Record;
+use crate::setup::verdict;
+use crate::units::Shown;
+use std::fmt::Write as _;
+
+/// The drawing's size, SVG units.
+pub const WIDTH: f64 = 760.0;
+/// Height of the drawing.
+pub const HEIGHT: f64 = 372.0;
+
+/// A flank is drawn a third as high as it is long, whatever its true depth: the way is to be seen.
+const FLANK: (f64, f64) = (300.0, 110.0);
+
+/// Values that a chart can print above its points.
+const MOST_NUMBERS: usize = 9;
+
+/// The drawing as SVG.
+pub fn convergence_svg(record: &Record, shown: &Shown) -> String {
+    let mut svg = format!(
+        r#"<svg xmlns="http://www.w3.org/2000/svg" width="{WIDTH}" height="{HEIGHT}" viewBox="0 0 {WIDTH} {HEIGHT}" font-family="{LETTERS}" font-size="11" fill="{INK}" role="img" aria-label="{0}"><title>{0}</title>"#,
+        describe(record)
+    );
+    flank(&mut svg, record, Side::Drive, (42.0, 30.0));
+    flank(&mut svg, record, Side::Coast, (422.0, 30.0));
+    let backlash: Vec<(i64, f64)> = record
+        .counting()
+        .filter_map(|a| Some((a.number, a.trial.mean_backlash_mm()?)))
+        .collect();
+    let torque: Vec<(i64, f64)> = record
+        .counting()
+        .filter_map(|a| Some((a.number, a.trial.pinion_torque_nm?)))
+        .collect();
+    let most = record.trials.last().map_or(1, |a| a.number).max(1);
+    let limits = &record.card.limits;
+    chart(
+        &mut svg,
+        (42.0, 216.0),
+        "backlash",
+        &backlash,
+        limits.backlash_mm,
+        most,
+        &|mm| shown.shim(mm),
+    );
+    chart(
+        &mut svg,
+        (422.0, 216.0),
+        "pinion turns with",
+        &torque,
+        limits.pinion_torque_new_nm.or(limits.pinion_torque_used_nm),
+        most,
+        &|nm| shown.torque(nm),
+    );
+    svg.push_str("</svg>");
+    svg
+}
+
+fn flank(svg: &mut String, record: &Record, side: Side, (left, top): (f64, f64)) {
+    let (length, depth) = FLANK;
+    let place = |at: crate::frames::FlankPoint| {
+        (left + length * at.length, top + depth * (1.0 - at.height))
+    };
+    let _ = write!(
+        svg,
+        r#"<text x="{left}" y="{:.1}" font-size="13" font-weight="bold">{} flank</text><text x="{:.1}" y="{:.1}" text-anchor="end" fill="{QUIET}">tip</text><rect x="{left}" y="{top}" width="{length}" height="{depth}" fill="{STEEL}" stroke="{INK}"/>"#,
+        top - 9.0,
+        side.word(),
+        left + length,
+        top - 5.0
+    );
+    let middle = top + depth / 2.0 + 4.0;
+    let _ = write!(
+        svg,
+        r#"<text x="{:.1}" y="{middle:.1}" text-anchor="end" fill="{QUIET}">toe</text><text x="{:.1}" y="{middle:.1}" fill="{QUIET}">heel</text><text x="{:.1}" y="{:.1}" text-anchor="end" fill="{QUIET}">root</text>"#,
+        left - 5.0,
+        left + length + 5.0,
+        left + length,
+        top + depth + 14.0
+    );
+    let target = record.card.target.of(side);
+    let near = record.card.target.tolerance;
+    let (x, y) = place(target);
+    let _ = write!(
+        svg,
+        r#"<ellipse cx="{x:.1}" cy="{y:.1}" rx="{:.1}" ry="{:.1}" fill="none" stroke="{TARGET}" stroke-dasharray="2 4"/><path d="M{:.1} {y:.1}h12M{x:.1} {:.1}v12" stroke="{TARGET}"/>"#,
+        length * near.length,
+        depth * near.height,
+        x - 6.0,
+        y - 6.0
+    );
+    let points: Vec<(i64, bool, f64, f64)> = record
+        .counting()
+        .filter_map(|a| {
+            let (x, y) = place(a.trial.reading(side)?.centre);
+            Some((a.number, a.trial.as_found, x, y))
+        })
+        .collect();
+    if points.is_empty() {
+        let _ = write!(
+            svg,
+            r#"<text x="{:.1}" y="{middle:.1}" text-anchor="middle">not read</text>"#,
+            left + length / 2.0
+        );
+        return;
+    }
+    let way: Vec<String> = points
+        .iter()
+        .filter(|p| !p.1)
+        .map(|(_, _, x, y)| format!("{x:.1},{y:.1}"))
+        .collect();
+    let _ = write!(
+        svg,
+        r#"<polyline points="{}" fill="none" stroke="{PATCH}" stroke-width="1.5"/>"#,
+        way.join(" ")
+    );
+    let last = points.len() - 1;
+    for (i, (number, as_found, x, y)) in points.iter().enumerate() {
+        let _ = match (*as_found, i == last) {
+            (true, _) => write!(
+                svg,
+                r#"<rect x="{:.1}" y="{:.1}" width="8" height="8" fill="{LIGHT}" stroke="{QUIET}" stroke-width="1.5"/>"#,
+                x - 4.0,
+                y - 4.0
+            ),
+            (false, true) => write!(
+                svg,
+                r#"<circle cx="{x:.1}" cy="{y:.1}" r="6" fill="{PATCH}" stroke="{LIGHT}"/>"#
+            ),
+            (false, false) => write!(
+                svg,
+                r#"<circle cx="{x:.1}" cy="{y:.1}" r="4" fill="{LIGHT}" stroke="{PATCH}" stroke-width="1.5"/>"#
+            ),
+        };
+        // Numbers stand outward of the flank's middle, so that those of neighbours keep apart.
+        let (anchor, shift) = if *x < left + length / 2.0 {
+            ("end", -8.0)
+        } else {
+            ("start", 8.0)
+        };
+        let _ = write!(
+            svg,
+            r#"<text x="{:.1}" y="{:.1}" text-anchor="{anchor}" font-size="10" stroke="{STEEL}" stroke-width="3" paint-order="stroke">{number}</text>"#,
+            x + shift,
+            y - 5.0
+        );
+    }
+}
+
+/// A small chart over the trials with the window as a band.
+fn chart(
+    svg: &mut String,
+    (left, top): (f64, f64),
+    title: &str,
+    points: &[(i64, f64)],
+    window: Option<[f64; 2]>,
+    most: i64,
+    word: &dyn Fn(f64) -> String,
+) {
+    let (across, down) = (300.0, 110.0);
+    let values = points
+        .iter()
+        .map(|p| p.1)
+        .chain(window.into_iter().flatten());
+    let high = values.fold(0.0, f64::max) * 1.15;
+    let _ = write!(
+        svg,
+        r#"<text x="{left}" y="{:.1}" font-size="13" font-weight="bold">{title}</text>"#,
+        top - 9.0
+    );
+    let _ = write!(
+        svg,
+        r#"<path d="M{left} {top}v{down}h{across}" fill="none" stroke="{INK}"/>"#
+    );
+    if points.is_empty() || high <= 0.0 {
+        let _ = write!(
+            svg,
+            r#"<text x="{:.1}" y="{:.1}" text-anchor="middle">not measured</text>"#,
+            left + across / 2.0,
+            top + down / 2.0
+        );
+        return;
+    }
+    let y = |value: f64| top + down * (1.0 - value / high);
+    let x = |number: i64| left + across * (number as f64 - 0.5) / most as f64;
+    if let Some([low, top_of]) = window {
+        let _ = write!(
+            svg,
+            r#"<rect x="{left}" y="{:.1}" width="{across}" height="{:.1}" fill="{STEEL}"/><text x="{:.1}" y="{:.1}" font-size="10" text-anchor="end" fill="{QUIET}">window {} to {}</text>"#,
+            y(top_of),
+            y(low) - y(top_of),
+            left + across,
+            top - 9.0,
+            word(low).split(' ').next().unwrap_or_default(),
+            word(top_of)
+        );
+    }
+    let line: Vec<String> = points
+        .iter()
+        .map(|(number, value)| format!("{:.1},{:.1}", x(*number), y(*value)))
+        .collect();
+    let _ = write!(
+        svg,
+        r#"<polyline points="{}" fill="none" stroke="{PATCH}" stroke-width="1.5"/>"#,
+        line.join(" ")
+    );
+    for (i, (number, value)) in points.iter().enumerate() {
+        let outside = window.is_some_and(|window| verdict(*value, window) != "within");
+        let (cx, cy) = (x(*number), y(*value));
+        let _ = if outside {
+            write!(
+                svg,
+                r#"<rect x="{:.1}" y="{:.1}" width="9" height="9" fill="{LIGHT}" stroke="{PREDICTED}" stroke-width="2" transform="rotate(45 {cx:.1} {cy:.1})"/>"#,
+                cx - 4.5,
+                cy - 4.5
+            )
+        } else {
+            write!(
+                svg,
+                r#"<circle cx="{cx:.1}" cy="{cy:.1}" r="4.5" fill="{PATCH}"/>"#
+            )
+        };
+        // Many numbers side by side cannot be read; the first and the last say what counts.
+        if points.len() > MOST_NUMBERS && i > 0 && i + 1 < points.len() {
+            continue;
+        }
+        let label = word(*value);
+        let number_part = label.split(' ').next().unwrap_or(&label);
+        let _ = write!(
+            svg,
+            r#"<text x="{cx:.1}" y="{:.1}" font-size="10" text-anchor="middle">{number_part}</text>"#,
+            cy - 9.0
+        );
+    }
+    let step = (most / 12 + 1).max(1);
+    for number in (1..=most).step_by(usize::try_from(step).unwrap_or(1)) {
+        let _ = write!(
+            svg,
+            r#"<text x="{:.1}" y="{:.1}" font-size="10" text-anchor="middle" fill="{QUIET}">{number}</text>"#,
+            x(number),
+            top + down + 14.0
+        );
+    }
+    let unit = word(1.0);
+    let unit = unit.split_once(' ').map_or("", |(_, unit)| unit);
+    let _ = write!(
+        svg,
+        r#"<text x="{:.1}" y="{:.1}" font-size="10" fill="{QUIET}">{unit}, by trial; a diamond is outside the window</text>"#,
+        left,
+        top + down + 30.0
+    );
+}
+
+/// The drawing in words.
+fn describe(record: &Record) -> String {
+    format!(
+        "The patch on both flanks, backlash and torque over {} trials",
+        record.trials.len()
+    )
+}

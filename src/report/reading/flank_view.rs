@@ -1,0 +1,254 @@
+//! The flank at its true depths_over_length with patch, target and the place expected after the change.
+
+use crate::flank::Outline;
+use crate::frames::{FlankPoint, Side};
+use crate::reading::OutlinedReading;
+use crate::report::PictureError;
+use crate::report::draw::patch_shape::{common, edge};
+use crate::report::draw::raster;
+use crate::report::draw::theme::{INK, LETTERS, LIGHT, PATCH, PREDICTED, QUIET, STEEL, TARGET};
+use image::RgbImage;
+use std::fmt::Write as _;
+
+/// What one flank's drawing shows.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FlankView {
+    /// Which flank; `None` when unknown.
+    pub side: Option<Side>,
+    /// Depth over length.
+    pub depth_over_length: f64,
+    /// Edge of the patch common to the teeth.
+    pub patch: Vec<FlankPoint>,
+    /// Centre of each tooth's patch.
+    pub teeth: Vec<FlankPoint>,
+    /// Mean centre and the half widths that hold it in 90 % of photos.
+    pub centre: Option<(FlankPoint, FlankPoint)>,
+    /// Where the patch should stand, and how near is right.
+    pub target: Option<(FlankPoint, FlankPoint)>,
+    /// Where it is expected after the change.
+    pub predicted: Option<FlankPoint>,
+}
+
+impl FlankView {
+    /// The view of a reading, without target or prediction.
+    pub fn of(read: &OutlinedReading) -> Self {
+        let counted = read.reading.teeth.iter().zip(&read.regions);
+        let counted = counted.filter(|(tooth, _)| tooth.confidence > 0.25);
+        let region = common(counted.filter_map(|(_, region)| region.as_ref()));
+        let depths_over_length: Vec<f64> = read
+            .outlines
+            .iter()
+            .map(|o: &Outline| o.depth_over_length)
+            .collect();
+        let count = depths_over_length.len().max(1) as f64;
+        let depth_over_length = depths_over_length.iter().sum::<f64>() / count;
+        Self {
+            side: read.reading.flank.map(|flank| flank.side),
+            depth_over_length: if depth_over_length > 0.0 {
+                depth_over_length
+            } else {
+                0.22
+            },
+            patch: region.map(|region| edge(&region)).unwrap_or_default(),
+            teeth: read
+                .reading
+                .teeth
+                .iter()
+                .filter(|tooth| tooth.confidence > 0.25)
+                .filter_map(|tooth| tooth.patch.map(|patch| patch.centre))
+                .collect(),
+            centre: read
+                .reading
+                .mean
+                .zip(read.reading.uncertainty)
+                .map(|(mean, uncertainty)| (mean.centre, uncertainty)),
+            target: None,
+            predicted: None,
+        }
+    }
+}
+
+/// Width of a view's drawing, and of the flank in it, SVG units.
+const WIDTH: f64 = 640.0;
+const LENGTH: f64 = 520.0;
+const LEFT: f64 = 60.0;
+const TOP: f64 = 46.0;
+
+/// The drawing as SVG.
+pub fn flank_view_svg(view: &FlankView) -> String {
+    let depth = LENGTH * view.depth_over_length;
+    let height = TOP + depth + 64.0;
+    let place = |at: FlankPoint| (LEFT + LENGTH * at.length, TOP + depth * (1.0 - at.height));
+    let mut svg = format!(
+        r#"<svg xmlns="http://www.w3.org/2000/svg" width="{WIDTH}" height="{height:.0}" viewBox="0 0 {WIDTH} {height:.0}" font-family="{LETTERS}" font-size="13" fill="{INK}" role="img" aria-label="{0}"><title>{0}</title>"#,
+        describe(view)
+    );
+    let name = view.side.map_or("flank", Side::word);
+    let _ = write!(
+        svg,
+        r#"<text x="{LEFT}" y="22" font-size="17" font-weight="bold">{name}</text>"#
+    );
+    let _ = write!(
+        svg,
+        r#"<rect x="{LEFT}" y="{TOP}" width="{LENGTH}" height="{depth:.1}" fill="{STEEL}" stroke="{INK}" stroke-width="1.5"/>"#
+    );
+    frame_words(&mut svg, depth);
+    if view.patch.len() > 2 {
+        let mut path = String::new();
+        for (i, &point) in view.patch.iter().enumerate() {
+            let (x, y) = place(point);
+            let _ = write!(path, "{}{x:.1} {y:.1}", if i == 0 { 'M' } else { 'L' });
+        }
+        let _ = write!(
+            svg,
+            r#"<path d="{path}Z" fill="{PATCH}" fill-opacity="0.30" stroke="{PATCH}" stroke-width="2"/>"#
+        );
+    }
+    for &tooth in &view.teeth {
+        let (x, y) = place(tooth);
+        let _ = write!(
+            svg,
+            r#"<circle cx="{x:.1}" cy="{y:.1}" r="2.2" fill="{PATCH}"/>"#
+        );
+    }
+    if let Some((target, near)) = view.target {
+        let (x, y) = place(target);
+        let _ = write!(
+            svg,
+            r#"<ellipse cx="{x:.1}" cy="{y:.1}" rx="{:.1}" ry="{:.1}" fill="none" stroke="{TARGET}" stroke-width="1.5" stroke-dasharray="2 4"/><path d="M{:.1} {y:.1}h16M{x:.1} {:.1}v16" stroke="{TARGET}" stroke-width="1.5"/>"#,
+            LENGTH * near.length,
+            depth * near.height,
+            x - 8.0,
+            y - 8.0
+        );
+    }
+    if let Some((centre, unsure)) = view.centre {
+        let (x, y) = place(centre);
+        let _ = write!(
+            svg,
+            r#"<ellipse cx="{x:.1}" cy="{y:.1}" rx="{:.1}" ry="{:.1}" fill="{LIGHT}" fill-opacity="0.55" stroke="{PATCH}" stroke-width="1"/><circle cx="{x:.1}" cy="{y:.1}" r="5" fill="{PATCH}" stroke="{LIGHT}" stroke-width="1.5"/>"#,
+            LENGTH * unsure.length,
+            depth * unsure.height
+        );
+        if let Some(predicted) = view.predicted {
+            arrow(&mut svg, (x, y), place(predicted));
+        }
+    }
+    if let Some(predicted) = view.predicted {
+        let (x, y) = place(predicted);
+        let _ = write!(
+            svg,
+            r#"<rect x="{:.1}" y="{:.1}" width="12" height="12" fill="{LIGHT}" stroke="{PREDICTED}" stroke-width="2.5" transform="rotate(45 {x:.1} {y:.1})"/>"#,
+            x - 6.0,
+            y - 6.0
+        );
+    }
+    legend(&mut svg, view, TOP + depth + 50.0);
+    svg.push_str("</svg>");
+    svg
+}
+
+/// The drawing as pixels on white, twice the SVG's size.
+///
+/// # Errors
+/// The drawing fails.
+pub fn flank_view_picture(view: &FlankView) -> Result<RgbImage, PictureError> {
+    raster::on_white(&flank_view_svg(view), 2.0)
+}
+
+/// Toe, heel, tip and root, and a scale of hundredths along two sides.
+fn frame_words(svg: &mut String, depth: f64) {
+    let (right, low, middle) = (LEFT + LENGTH, TOP + depth, TOP + depth / 2.0);
+    for (x, y, anchor, word) in [
+        (LEFT - 8.0, middle + 4.0, "end", "toe"),
+        (right + 8.0, middle + 4.0, "start", "heel"),
+        (right, TOP - 7.0, "end", "tip"),
+        (right + 8.0, low - 3.0, "start", "root"),
+    ] {
+        let _ = write!(
+            svg,
+            r#"<text x="{x:.1}" y="{y:.1}" text-anchor="{anchor}">{word}</text>"#
+        );
+    }
+    for tenth in 0..=10 {
+        let share = f64::from(tenth) / 10.0;
+        let x = LEFT + LENGTH * share;
+        let _ = write!(
+            svg,
+            r#"<path d="M{x:.1} {low:.1}v5" stroke="{QUIET}"/><text x="{x:.1}" y="{:.1}" font-size="10" text-anchor="middle" fill="{QUIET}">{}</text>"#,
+            low + 17.0,
+            10 * tenth
+        );
+    }
+    for fifth in 1..5 {
+        let y = low - depth * f64::from(fifth) / 5.0;
+        let _ = write!(svg, r#"<path d="M{LEFT} {y:.1}h-5" stroke="{QUIET}"/>"#);
+    }
+}
+
+fn arrow(svg: &mut String, from: (f64, f64), to: (f64, f64)) {
+    let (dx, dy) = (to.0 - from.0, to.1 - from.1);
+    let length = dx.hypot(dy);
+    if length < 22.0 {
+        return;
+    }
+    let (ux, uy) = (dx / length, dy / length);
+    let (sx, sy) = (from.0 + 7.0 * ux, from.1 + 7.0 * uy);
+    let (ex, ey) = (to.0 - 11.0 * ux, to.1 - 11.0 * uy);
+    let _ = write!(
+        svg,
+        r#"<path d="M{sx:.1} {sy:.1}L{ex:.1} {ey:.1}M{:.1} {:.1}L{ex:.1} {ey:.1}L{:.1} {:.1}" fill="none" stroke="{PREDICTED}" stroke-width="2"/>"#,
+        ex - 7.0 * ux + 4.0 * uy,
+        ey - 7.0 * uy - 4.0 * ux,
+        ex - 7.0 * ux - 4.0 * uy,
+        ey - 7.0 * uy + 4.0 * ux
+    );
+}
+
+/// What each sign means; only the signs that are drawn.
+fn legend(svg: &mut String, view: &FlankView, y: f64) {
+    let mut x = LEFT;
+    let mut entry = |svg: &mut String, sign: String, words: &str| {
+        let _ = write!(
+            svg,
+            r#"<g transform="translate({x:.1} {y:.1})">{sign}<text x="14" y="4" font-size="12">{words}</text></g>"#
+        );
+        x += 34.0 + 7.0 * words.chars().count() as f64;
+    };
+    if view.centre.is_some() {
+        entry(
+            svg,
+            format!(r#"<circle r="5" fill="{PATCH}"/>"#),
+            "patch now",
+        );
+    }
+    if view.target.is_some() {
+        entry(
+            svg,
+            format!(r#"<path d="M-7 0h14M0 -7v14" stroke="{TARGET}" stroke-width="1.5"/>"#),
+            "target, and how near is right",
+        );
+    }
+    if view.predicted.is_some() {
+        entry(
+            svg,
+            format!(
+                r#"<rect x="-5" y="-5" width="10" height="10" fill="{LIGHT}" stroke="{PREDICTED}" stroke-width="2" transform="rotate(45)"/>"#
+            ),
+            "expected after the change",
+        );
+    }
+}
+
+/// The drawing in words, for those who cannot see it.
+fn describe(view: &FlankView) -> String {
+    let name = view.side.map_or("flank", Side::word);
+    match view.centre {
+        Some((centre, _)) => format!(
+            "{name}: patch centre at {:.0} % of the length from the toe and {:.0} % of the height from the root",
+            100.0 * centre.length,
+            100.0 * centre.height
+        ),
+        None => format!("{name}: no patch"),
+    }
+}

@@ -1,0 +1,146 @@
+//! The photo with each flank's outline, patch and centre drawn on it.
+
+use crate::frames::{FlankPoint, PhotoPoint};
+use crate::photo::Photo;
+use crate::photo::shrink::resized;
+use crate::reading::OutlinedReading;
+use crate::report::PictureError;
+use crate::report::draw::patch_shape::edge;
+use crate::report::draw::raster;
+use crate::report::draw::theme::{INK, LETTERS, LIGHT, PATCH};
+use image::RgbImage;
+use std::fmt::Write as _;
+
+/// Longest side of an overlay picture, pixels.
+const LONGEST_PX: u32 = 1600;
+
+/// The photo with the reading drawn on it.
+///
+/// # Errors
+/// The drawing fails.
+pub fn overlay(photo: &Photo, read: &OutlinedReading) -> Result<RgbImage, PictureError> {
+    let mut picture = shrunk(&photo.working, LONGEST_PX);
+    let scale = f64::from(picture.width()) / f64::from(photo.width);
+    let drawing = drawing(read, picture.dimensions(), scale, true);
+    raster::draw_over(&mut picture, &drawing)?;
+    Ok(picture)
+}
+
+/// The picture with its longest side at most `longest`.
+pub(crate) fn shrunk(from: &RgbImage, longest: u32) -> RgbImage {
+    let (width, height) = from.dimensions();
+    let share = f64::from(longest) / f64::from(width.max(height));
+    if share >= 1.0 {
+        return from.clone();
+    }
+    let to = |side: u32| ((f64::from(side) * share).round() as u32).max(1);
+    resized(from, (0, 0, width, height), (to(width), to(height)))
+}
+
+/// The lines over the photo, as SVG of the picture's size, with the teeth's numbers or without.
+pub(crate) fn drawing(
+    read: &OutlinedReading,
+    size: (u32, u32),
+    scale: f64,
+    numbers: bool,
+) -> String {
+    let (width, height) = size;
+    let unit = f64::from(width.max(height)) / 800.0;
+    // Without numbers it is a small picture, whose lines must still be seen.
+    let unit = if numbers { unit } else { unit.max(0.9) };
+    let mut svg = format!(
+        r#"<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" viewBox="0 0 {width} {height}" font-family="{LETTERS}">"#
+    );
+    for (number, ((tooth, outline), region)) in read
+        .reading
+        .teeth
+        .iter()
+        .zip(&read.outlines)
+        .zip(&read.regions)
+        .enumerate()
+    {
+        let place = |at: FlankPoint| outline.place(at).scaled(scale);
+        let mut ring: Vec<PhotoPoint> = outline.side(0.0);
+        ring.extend(outline.side(1.0).into_iter().rev());
+        let ring: Vec<PhotoPoint> = ring.into_iter().map(|p| p.scaled(scale)).collect();
+        cased(&mut svg, &ring, LIGHT, INK, 1.2 * unit, "");
+        if let Some(region) = region {
+            let edge: Vec<PhotoPoint> = edge(region).into_iter().map(place).collect();
+            // Teeth that count little are drawn with a broken line.
+            let broken = if tooth.confidence < 0.25 {
+                format!(r#" stroke-dasharray="{0:.1} {0:.1}""#, 4.0 * unit)
+            } else {
+                String::new()
+            };
+            cased(&mut svg, &edge, PATCH, LIGHT, 1.6 * unit, &broken);
+        }
+        if let Some(patch) = tooth.patch {
+            cross(&mut svg, place(patch.centre), 5.0 * unit, unit);
+        }
+        if numbers {
+            let at = place(FlankPoint::new(0.08, 0.5));
+            label(&mut svg, at, number + 1, unit);
+        }
+    }
+    svg.push_str("</svg>");
+    svg
+}
+
+/// A closed line with a wider one of another colour under it, so that it shows on any ground.
+fn cased(
+    svg: &mut String,
+    points: &[PhotoPoint],
+    line: &str,
+    casing: &str,
+    width: f64,
+    more: &str,
+) {
+    if points.len() < 3 {
+        return;
+    }
+    let mut path = String::new();
+    let mut last: Option<PhotoPoint> = None;
+    for &point in points {
+        // Steps of less than a pixel cannot be seen and make small pictures long files.
+        if last.is_some_and(|last| last.distance(point) < 1.0) {
+            continue;
+        }
+        let step = if last.is_none() { 'M' } else { 'L' };
+        let _ = write!(path, "{step}{:.1} {:.1}", point.x, point.y);
+        last = Some(point);
+    }
+    for (colour, width, more) in [(casing, 2.2 * width, ""), (line, width, more)] {
+        let _ = write!(
+            svg,
+            r#"<path d="{path}Z" fill="none" stroke="{colour}" stroke-width="{width:.1}" stroke-linejoin="round"{more}/>"#
+        );
+    }
+}
+
+fn cross(svg: &mut String, at: PhotoPoint, reach: f64, unit: f64) {
+    for (colour, width) in [(INK, 3.0 * unit), (LIGHT, 1.4 * unit)] {
+        let _ = write!(
+            svg,
+            r#"<path d="M{:.1} {:.1}h{:.1}M{:.1} {:.1}v{:.1}" stroke="{colour}" stroke-width="{width:.1}" stroke-linecap="round"/>"#,
+            at.x - reach,
+            at.y,
+            2.0 * reach,
+            at.x,
+            at.y - reach,
+            2.0 * reach
+        );
+    }
+}
+
+fn label(svg: &mut String, at: PhotoPoint, number: usize, unit: f64) {
+    let _ = write!(
+        svg,
+        r#"<circle cx="{0:.1}" cy="{1:.1}" r="{2:.1}" fill="{INK}" stroke="{LIGHT}" stroke-width="{3:.1}"/><text x="{0:.1}" y="{4:.1}" font-size="{5:.1}" font-weight="bold" text-anchor="middle" fill="{LIGHT}">{number}</text>"#,
+        at.x,
+        at.y,
+        6.5 * unit,
+        0.8 * unit,
+        at.y + 3.0 * unit,
+        8.5 * unit
+    );
+}

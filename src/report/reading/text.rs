@@ -1,0 +1,117 @@
+//! A reading as text for a terminal.
+
+use crate::frames::Side;
+use crate::schema::{Reading, Source, Status};
+use comfy_table::{CellAlignment, Table, presets};
+use std::fmt::Write as _;
+
+/// The reading in plain lines, ending with a newline.
+pub fn reading_text(reading: &Reading) -> String {
+    let mut out = String::new();
+    let _ = writeln!(out, "{}: {}", reading.photo.path, headline(reading));
+    for reason in &reading.reasons {
+        let _ = writeln!(out, "  {}", reason.message);
+    }
+    if let (Some(mean), Some(uncertainty)) = (reading.mean, reading.uncertainty) {
+        let percent = |share: f64| 100.0 * share;
+        let _ = writeln!(
+            out,
+            "  centre  {:.1} ± {:.1} % of the length from the toe, {:.1} ± {:.1} % of the height from the root; each ± holds in 9 of 10 photos",
+            percent(mean.centre.length),
+            percent(uncertainty.length),
+            percent(mean.centre.height),
+            percent(uncertainty.height)
+        );
+        let _ = writeln!(
+            out,
+            "  size    {:.0} % of the length, {:.0} % of the height; leans {}; {} of {} teeth count",
+            percent(mean.extent.length),
+            percent(mean.extent.height),
+            degrees(mean.lean_deg),
+            mean.teeth,
+            reading.teeth.len()
+        );
+        let _ = writeln!(out, "{}", teeth_table(reading));
+    }
+    out
+}
+
+/// What the reading is, in a few words.
+pub fn headline(reading: &Reading) -> String {
+    let flank = match reading.flank {
+        Some(flank) => {
+            let side = match flank.side {
+                Side::Drive => "drive flank",
+                Side::Coast => "coast flank",
+            };
+            match flank.source {
+                Source::Inferred => format!("{side} (told from the picture)"),
+                Source::Given | Source::Marked => side.to_owned(),
+            }
+        }
+        None => "flank not known".to_owned(),
+    };
+    let status = match reading.status {
+        Status::Read => "read",
+        Status::Unsure => "unsure, confirm before changing shims",
+        Status::Unreadable => return "cannot be read".to_owned(),
+    };
+    match &reading.compound {
+        Some(compound) => format!("{flank}, {} compound, {status}", compound.colour),
+        None => format!("{flank}, {status}"),
+    }
+}
+
+/// Whole degrees with their sign; none before nought.
+pub(crate) fn degrees(value: f64) -> String {
+    let whole = value.round();
+    if whole == 0.0 {
+        "0°".to_owned()
+    } else {
+        format!("{whole:+.0}°")
+    }
+}
+
+fn teeth_table(reading: &Reading) -> Table {
+    let mut table = Table::new();
+    table.load_style(presets::NOTHING);
+    table.set_header(["  tooth", "length", "height", "area", "lean", "trust"]);
+    for (number, tooth) in reading.teeth.iter().enumerate() {
+        let trust = format!("{:.2}", tooth.confidence);
+        let name = format!("  {}", number + 1);
+        match tooth.patch {
+            Some(patch) => table.add_row([
+                name,
+                format!("{:.1} %", 100.0 * patch.centre.length),
+                format!("{:.1} %", 100.0 * patch.centre.height),
+                format!("{:.0} %", 100.0 * patch.area),
+                degrees(patch.lean_deg),
+                trust,
+            ]),
+            None => table.add_row([
+                name,
+                "none".to_owned(),
+                String::new(),
+                String::new(),
+                String::new(),
+                trust,
+            ]),
+        };
+    }
+    for column in table.column_iter_mut() {
+        column.set_cell_alignment(CellAlignment::Right);
+    }
+    table
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nought_degrees_have_no_sign() {
+        assert_eq!(degrees(-0.3), "0°");
+        assert_eq!(degrees(3.6), "+4°");
+        assert_eq!(degrees(-2.0), "-2°");
+    }
+}

@@ -1,0 +1,29 @@
+//! The words that travel: the types of the published JSON, which `flankread schema` prints. No work is
+//! done here.
+//!
+//! Fields may be added; renaming or re-meaning one raises the number in that document's `SCHEMA`.
+
+pub mod advice;
+pub mod blank_table;
+pub mod card;
+pub mod gear;
+pub mod reading;
+pub mod record;
+pub mod simulation;
+pub mod trial;
+
+pub use advice::{
+    Advice, Band, Check, CheckCode, Diagnosis, FlankDiagnosis, Move, Pack, Predicted, ReadingKind,
+    RunnerUp, Share, Shims, Unexplained, Verdict,
+};
+pub use blank_table::BlankTable;
+pub use card::{
+    Adjust, BacklashDirection, Card, Carrier, Gear, Kit, Limits, MarkSense, MarkUnit, Pinion,
+    Preload, PreloadOn, ShimPlace, Target, USUAL_BACKLASH_MM,
+};
+pub use gear::{Cutting, FlankForm, Hand, RingCut, Taper};
+pub use reading::{
+    Compound, Corners, FlankSide, Margin, Mean, Patch, PhotoFacts, Polarity, Reading, Reason,
+    ReasonCode, Source, Status, Tooth,
+};
+pub use trial::{Condition, FlankReading, Trial};
