@@ -7,10 +7,14 @@
 //!
 //! Factors are the exact ones of NIST Special Publication 811 (2008), appendix B.8.
 
+#[cfg(feature = "cli")]
 mod said;
+#[cfg(feature = "cli")]
 mod shown;
 
+#[cfg(feature = "cli")]
 pub use said::{Measured, Said};
+#[cfg(feature = "cli")]
 pub use shown::{KSI_MPA, LengthUnit, Shown, TorqueUnit};
 
 use std::str::FromStr;
@@ -290,7 +294,8 @@ quantity!(
 );
 
 /// Which units people want to read.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, clap::ValueEnum)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[cfg_attr(feature = "cli", derive(clap::ValueEnum))]
 pub enum Units {
     /// Millimetres and newton-metres.
     #[default]

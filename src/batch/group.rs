@@ -77,7 +77,7 @@ pub struct PlanRules {
     pub grouping: Grouping,
     /// The card of all of them.
     pub card: Option<Arc<Card>>,
-    /// PhotoSettings about all of them.
+    /// Said about all of them.
     pub said: PhotoSettings,
     /// The list, if there is one.
     pub rows: Vec<Row>,

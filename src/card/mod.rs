@@ -7,8 +7,10 @@ mod error;
 mod key;
 pub mod keys;
 pub mod parse;
+mod simulate;
 
 pub use error::CardError;
+pub use simulate::simulate;
 
 use crate::gear::set::GearSet;
 use crate::schema::{Card, Hand, RingCut, USUAL_BACKLASH_MM};

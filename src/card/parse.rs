@@ -9,6 +9,11 @@ use std::path::Path;
 impl Card {
     /// Reads a card in TOML.
     ///
+    /// ```
+    /// let error = flankread::Card::from_toml("[gear]\nring_teth = 41").unwrap_err();
+    /// assert!(error.to_string().contains("`ring_teeth`"));
+    /// ```
+    ///
     /// # Errors
     /// No TOML, unknown or missing keys, values that cannot be.
     pub fn from_toml(text: &str) -> Result<Self, CardError> {
@@ -21,6 +26,13 @@ impl Card {
 
     /// Reads a card in JSON, where the unit stands in the key (`ring_diameter_mm`).
     ///
+    /// ```
+    /// # use flankread::Card;
+    /// let card = Card::read("examples/larchfield/card.toml")?;
+    /// assert_eq!(Card::from_json(&serde_json::to_value(&card).unwrap()).unwrap(), card);
+    /// # Ok::<(), flankread::Error>(())
+    /// ```
+    ///
     /// # Errors
     /// Unknown or missing keys, values that cannot be.
     pub fn from_json(written: &Value) -> Result<Self, CardError> {
@@ -32,9 +44,16 @@ impl Card {
 
     /// Reads the TOML file of a card.
     ///
+    /// ```
+    /// let card = flankread::Card::read("examples/larchfield/card.toml")?;
+    /// assert_eq!((card.gear.pinion_teeth, card.gear.ring_teeth), (11, 41));
+    /// # Ok::<(), flankread::Error>(())
+    /// ```
+    ///
     /// # Errors
     /// The file cannot be read, or [`Card::from_toml`]; the message names the file.
-    pub fn read(path: &Path) -> crate::Result<Self> {
+    pub fn read(path: impl AsRef<Path>) -> crate::Result<Self> {
+        let path = path.as_ref();
         let text =
             std::fs::read_to_string(path).map_err(|source| crate::Error::input(path, source))?;
         Self::from_toml(&text).map_err(|error| error.of(path.display()))

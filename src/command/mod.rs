@@ -10,14 +10,15 @@ mod setup;
 mod simulate;
 mod worker;
 
-use crate::{Error, Result};
+use crate::{Error, ErrorKind, Result};
 use clap::{Parser, Subcommand};
 use std::io::Write;
 use std::path::Path;
+use std::process::ExitCode;
 
 /// How a command ended when nothing failed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Outcome {
+enum Outcome {
     /// The question was answered: exit status 0.
     Answered,
     /// Answered, but the answer is that nothing, or of a batch not everything, could be read: exit
@@ -30,7 +31,7 @@ pub enum Outcome {
 /// Reads the contact pattern on ring-gear flanks and says which shims to change.
 #[derive(Debug, Parser)]
 #[command(name = "flankread", version, about, propagate_version = true)]
-pub struct Cli {
+struct Cli {
     #[command(subcommand)]
     command: Command,
     /// One JSON document on standard output, for machines.
@@ -41,7 +42,7 @@ pub struct Cli {
     quiet: bool,
 }
 
-/// What every command may ask about how to output.
+/// How a command prints.
 #[derive(Debug, Clone, Copy)]
 pub struct OutputOptions {
     /// JSON on standard output.
@@ -81,12 +82,28 @@ fn print_json(document: &impl serde::Serialize) -> Result<()> {
     print(&format!("{text}\n"))
 }
 
+/// Carries out what the process's arguments say and gives its exit status.
+pub fn run() -> ExitCode {
+    match Cli::parse().run() {
+        Ok(Outcome::Answered) => ExitCode::SUCCESS,
+        Ok(Outcome::NothingReadable) => ExitCode::from(1),
+        Ok(Outcome::Interrupted) => ExitCode::from(130),
+        Err(error) => {
+            eprintln!("flankread: {error}");
+            ExitCode::from(match error.kind() {
+                ErrorKind::Machine => 3,
+                ErrorKind::Input => 2,
+            })
+        }
+    }
+}
+
 impl Cli {
     /// Carries the command out.
     ///
     /// # Errors
     /// Whatever the command met; `main` makes the exit status of its [kind](crate::Error::kind).
-    pub fn run(self) -> Result<Outcome> {
+    fn run(self) -> Result<Outcome> {
         let output = OutputOptions {
             json: self.json,
             quiet: self.quiet,

@@ -13,7 +13,8 @@ use crate::photo::Photo;
 use crate::schema::{FlankForm, Hand, Reason, ReasonCode};
 
 /// The end of the flanks that is the toe, as it lies in the photo.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "cli", derive(clap::ValueEnum))]
 pub enum ToeEnd {
     /// Towards the left edge.
     Left,

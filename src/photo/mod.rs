@@ -6,7 +6,9 @@
 mod colour;
 mod error;
 mod exif;
+#[cfg(feature = "heic")]
 mod heic;
+#[cfg(feature = "heic")]
 mod heic_stream;
 mod jpeg;
 mod jpeg_markers;
@@ -21,6 +23,7 @@ pub use open::{Limits, open, open_with};
 
 use crate::frames::PhotoPoint;
 use image::RgbImage;
+use std::path::Path;
 
 /// Longest side of the working copy, pixels: patch edges are much wider than a pixel at this
 /// size, so more would only cost time.
@@ -40,14 +43,41 @@ pub struct Photo {
     /// Focal length the camera gave, as that of a 36 mm × 24 mm frame, millimetres.
     pub focal_35mm: Option<f64>,
     /// Upright sRGB copy, its longest side at most [`WORKING_SIDE_PX`], of a JPEG perhaps only half of that.
-    pub working: RgbImage,
+    pub(crate) working: RgbImage,
     /// Working pixels per full-size pixel, 0 < scale ≤ 1.
-    pub scale: f64,
+    pub(crate) scale: f64,
 }
 
 impl Photo {
-    /// A photo from pixels in memory, as tests and the finder's training make them.
-    pub fn from_pixels(path: &str, working: RgbImage) -> Self {
+    /// Opens a photo: JPEG, PNG, WebP, TIFF, or HEIC with the feature `heic`. At most 64 MB and 110 megapixels are opened.
+    ///
+    /// ```
+    /// let photo = flankread::Photo::open("examples/larchfield/drive.jpg")?;
+    /// assert!(photo.width > photo.height);
+    /// # Ok::<(), flankread::PhotoError>(())
+    /// ```
+    ///
+    /// # Errors
+    /// [`PhotoError`] says what is wrong with the file and what to do.
+    pub fn open(path: impl AsRef<Path>) -> Result<Self, PhotoError> {
+        open(path.as_ref())
+    }
+
+    /// A photo from upright pixels in memory: red, green and blue of 8 bits each in sRGB, row by row. `None` when there are
+    /// not three bytes for each of `width` × `height` pixels.
+    ///
+    /// ```
+    /// use flankread::{Photo, ReadOptions, Status, read_photo};
+    /// let grey = Photo::from_rgb("grey", 640, 480, vec![128; 640 * 480 * 3]).unwrap();
+    /// assert_eq!(read_photo(&grey, &ReadOptions::default()).reading.status, Status::Unreadable);
+    /// ```
+    pub fn from_rgb(name: &str, width: u32, height: u32, rgb: Vec<u8>) -> Option<Self> {
+        let working = RgbImage::from_raw(width, height, rgb)?;
+        Some(Self::from_pixels(name, working))
+    }
+
+    /// A photo from a picture in memory.
+    pub(crate) fn from_pixels(path: &str, working: RgbImage) -> Self {
         Self {
             path: path.to_owned(),
             sha256: String::new(),

@@ -1,6 +1,7 @@
 //! Opening a photo: limits first, then sniffing, decoding, shrinking, turning.
 
 use super::exif::{CameraFacts, camera_facts};
+#[cfg(feature = "heic")]
 use super::heic::{decode_heic, looks_like_heic};
 use super::jpeg::shrunk_jpeg;
 use super::jpeg_markers::jpeg_is_complete;
@@ -47,16 +48,21 @@ pub fn open(path: &Path) -> Result<Photo, PhotoError> {
 pub fn open_with(path: &Path, limits: Limits) -> Result<Photo, PhotoError> {
     let name = path.display().to_string();
     let bytes = read_bytes(path, &name, limits)?;
-    let mut facts = camera_facts(&bytes);
-    let decoded = if looks_like_heic(&bytes) {
-        // The decoder turns the picture itself.
-        facts.orientation = None;
-        decode_heic(&bytes, &name, limits)?.into()
-    } else {
-        let kind = sniff(&bytes, &name)?;
-        decode(&bytes, kind, &name, limits)?
-    };
+    let facts = camera_facts(&bytes);
     let sha256 = format!("{:x}", Sha256::digest(&bytes));
+    #[cfg(feature = "heic")]
+    if looks_like_heic(&bytes) {
+        let decoded = decode_heic(&bytes, &name, limits)?.into();
+        drop(bytes);
+        // The decoder turns the picture itself.
+        let facts = CameraFacts {
+            orientation: None,
+            ..facts
+        };
+        return Ok(upright(decoded, facts, name, sha256));
+    }
+    let kind = sniff(&bytes, &name)?;
+    let decoded = decode(&bytes, kind, &name, limits)?;
     drop(bytes);
     Ok(upright(decoded, facts, name, sha256))
 }

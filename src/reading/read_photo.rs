@@ -12,7 +12,9 @@ use crate::flank::pose::fit;
 use crate::flank::pose::fit::GearFit;
 use crate::frames::Side;
 use crate::photo::Photo;
-use crate::schema::{FlankForm, FlankSide, Hand, Polarity, Reason, ReasonCode, Source, Status};
+use crate::schema::{
+    Card, FlankForm, FlankSide, Hand, Polarity, Reason, ReasonCode, Source, Status,
+};
 
 /// What the user says about a photo.
 #[derive(Debug, Clone, PartialEq)]
@@ -45,6 +47,38 @@ impl Default for ReadOptions {
             drives_on: FlankForm::Convex,
             hand: None,
             mirrored: false,
+        }
+    }
+}
+
+impl ReadOptions {
+    /// What a card knows of a photo of its gear: which form drives, and the hand of the spiral.
+    ///
+    /// ```
+    /// # use flankread::{Card, FlankForm, ReadOptions};
+    /// let card = Card::read("examples/larchfield/card.toml")?;
+    /// assert_eq!(ReadOptions::of_card(&card).drives_on, FlankForm::Convex);
+    /// # Ok::<(), flankread::Error>(())
+    /// ```
+    pub fn of_card(card: &Card) -> Self {
+        Self {
+            drives_on: card.gear.drives_on,
+            hand: card.gear.hand,
+            ..Self::default()
+        }
+    }
+
+    /// The same for a photo that is known to show this flank.
+    ///
+    /// ```
+    /// # use flankread::{ReadOptions, Side};
+    /// assert_eq!(ReadOptions::default().of_flank(Side::Coast).flank, Some(Side::Coast));
+    /// ```
+    #[must_use]
+    pub fn of_flank(self, side: Side) -> Self {
+        Self {
+            flank: Some(side),
+            ..self
         }
     }
 }

@@ -319,21 +319,20 @@ pub struct Kit {
 
 /// What one step of a pinion's mark is worth. Makers use all three; none can be told from the
 /// number alone.
-#[derive(
-    Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema, clap::ValueEnum,
-)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[cfg_attr(feature = "cli", derive(clap::ValueEnum))]
 pub enum MarkUnit {
     /// Thousandths of an inch.
     #[serde(rename = "0.001in")]
-    #[value(name = "0.001in", alias = "thou")]
+    #[cfg_attr(feature = "cli", value(name = "0.001in", alias = "thou"))]
     Thou,
     /// Hundredths of a millimetre.
     #[serde(rename = "0.01mm")]
-    #[value(name = "0.01mm")]
+    #[cfg_attr(feature = "cli", value(name = "0.01mm"))]
     Hundredth,
     /// Thousandths of a millimetre.
     #[serde(rename = "0.001mm")]
-    #[value(name = "0.001mm", alias = "um")]
+    #[cfg_attr(feature = "cli", value(name = "0.001mm", alias = "um"))]
     Thousandth,
 }
 
@@ -359,17 +358,16 @@ impl MarkUnit {
 
 /// Which way a pinion's mark goes. Both are in use: TM 9-2320-280-34 takes a plus off the pack,
 /// TM 9-2320-289-34 puts it on.
-#[derive(
-    Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema, clap::ValueEnum,
-)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[cfg_attr(feature = "cli", derive(clap::ValueEnum))]
 pub enum MarkSense {
     /// A plus asks for a thicker pack.
     #[serde(rename = "plus is thicker")]
-    #[value(name = "plus-thicker")]
+    #[cfg_attr(feature = "cli", value(name = "plus-thicker"))]
     PlusThicker,
     /// A plus asks for a thinner pack.
     #[serde(rename = "plus is thinner")]
-    #[value(name = "plus-thinner")]
+    #[cfg_attr(feature = "cli", value(name = "plus-thinner"))]
     PlusThinner,
 }
 
@@ -384,16 +382,15 @@ impl MarkSense {
 }
 
 /// On which side the shim that preloads the side bearings goes.
-#[derive(
-    Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema, clap::ValueEnum,
-)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[cfg_attr(feature = "cli", derive(clap::ValueEnum))]
 pub enum PreloadOn {
     /// Half on each side: the ring gear stays.
     #[serde(rename = "both sides")]
-    #[value(name = "both-sides", alias = "both")]
+    #[cfg_attr(feature = "cli", value(name = "both-sides", alias = "both"))]
     BothSides,
     /// All behind the ring gear: the ring gear moves toward the pinion.
     #[serde(rename = "ring side")]
-    #[value(name = "ring-side", alias = "ring")]
+    #[cfg_attr(feature = "cli", value(name = "ring-side", alias = "ring"))]
     RingSide,
 }

@@ -89,6 +89,17 @@ pub struct FlankReading {
 }
 
 impl FlankReading {
+    /// A reading of which nothing but the patch's centre is known.
+    pub const fn at(centre: FlankPoint) -> Self {
+        Self {
+            centre,
+            extent: None,
+            lean_deg: None,
+            uncertainty: None,
+            taken: None,
+        }
+    }
+
     /// The reading of a photo's mean over its teeth.
     pub fn from_mean(mean: &Mean, uncertainty: Option<FlankPoint>) -> Self {
         Self {
@@ -119,6 +130,14 @@ fn one_or_many<'de, D: serde::Deserializer<'de>>(
 }
 
 impl Trial {
+    /// Puts down the reading of one flank.
+    pub fn set_reading(&mut self, side: Side, reading: FlankReading) {
+        match side {
+            Side::Drive => self.drive = Some(reading),
+            Side::Coast => self.coast = Some(reading),
+        }
+    }
+
     /// The reading of one flank.
     pub const fn reading(&self, side: Side) -> Option<&FlankReading> {
         match side {

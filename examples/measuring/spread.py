@@ -1,7 +1,7 @@
 """Many photos over many workers with Dask (https://distributed.dask.org, `pip install distributed`):
 
-    python3 examples/batch/spread.py target/release/flankread FOLDER answers.jsonl --processes 2
-    python3 examples/batch/spread.py flankread list.txt answers.jsonl --scheduler tcp://HOST:8786
+    python3 examples/measuring/spread.py target/release/flankread FOLDER answers.jsonl --processes 2
+    python3 examples/measuring/spread.py flankread list.txt answers.jsonl --scheduler tcp://HOST:8786
 
 Each Dask process starts one `flankread worker` and keeps it; a task is one request. A process that
 dies is started anew by Dask and its task is given out again. The answers go to one file, a line a

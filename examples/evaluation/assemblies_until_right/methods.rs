@@ -1,8 +1,7 @@
 //! Three ways to choose the next shims.
 
-use flankread::contact::{Misalignment, Model};
-use flankread::rules::advise;
-use flankread::schema::{BacklashDirection, Card, Trial, Verdict};
+use flankread::schema::BacklashDirection;
+use flankread::{Card, FlankReading, Misalignment, Trial, Verdict, advise};
 
 /// A way to choose.
 #[derive(Clone, Copy)]
@@ -53,7 +52,7 @@ impl Method {
 
 /// Height of both flanks less target, in the mean.
 fn mean_height(card: &Card, trial: &Trial) -> f64 {
-    let off = |reading: Option<&flankread::schema::FlankReading>, target: f64| {
+    let off = |reading: Option<&FlankReading>, target: f64| {
         reading.map_or(0.0, |r| r.centre.height - target)
     };
     0.5 * (off(trial.drive.as_ref(), card.target.drive.height)
@@ -94,18 +93,16 @@ fn fixed_steps(card: &Card, trials: &[Trial]) -> Next {
 
 /// The least-squares answer of the card's own sensitivities to four offsets and the backlash.
 fn plain(card: &Card, trial: &Trial) -> Option<Next> {
-    let model = Model::new(&card.gear_set()).ok()?;
+    let model = card.model().ok()?;
     let (ease_off, film_mm) = model.defaults();
     let indicator = match card.carrier.backlash_direction {
         Some(BacklashDirection::Tangential) => 1.0,
         _ => model.square_radius_mm() / (0.5 * card.gear.ring_diameter_mm),
     };
     let show = |pinion_mm: f64, ring_mm: f64| {
-        let misalignment = Misalignment {
-            pinion_mm,
-            ring_mm,
-            ..Misalignment::default()
-        };
+        let mut misalignment = Misalignment::default();
+        misalignment.pinion_mm = pinion_mm;
+        misalignment.ring_mm = ring_mm;
         let state = model.state(&misalignment, &ease_off, film_mm);
         let (drive, coast) = (state.drive.patch?.centre, state.coast.patch?.centre);
         Some([

@@ -1,7 +1,7 @@
 //! The measured figures beside their targets.
 
 use crate::measure::{Answer, Mode, quantile};
-use flankread::frames::FlankPoint;
+use flankread::FlankPoint;
 use serde::Serialize;
 
 /// The figures of one mode.

@@ -1,6 +1,6 @@
 """One reading against the decoder that most programs use, side by side:
 
-    python3 examples/reading_speed.py target/release/flankread [PHOTO.jpg …]
+    python3 examples/measuring/reading_speed.py target/release/flankread [PHOTO.jpg …]
 
 Without photos, those of fixtures/rendered and the example pair are enlarged to 12 megapixels (JPEG,
 quality 90). For each photo: CPU time (user and system) of the whole process `read --json`, automatic, on
@@ -18,7 +18,7 @@ import tempfile
 import time
 from pathlib import Path
 
-ROOT = Path(__file__).resolve().parents[1]
+ROOT = Path(__file__).resolve().parents[2]
 PHOTOS = sorted((ROOT / "fixtures/rendered").glob("*.jpg")) + sorted((ROOT / "examples/larchfield").glob("*.jpg"))
 SIZE = (4032, 3024)
 

@@ -1,9 +1,6 @@
 //! What is known of a photo from another path than the reading: `NAME.json` beside it.
 
-use flankread::flank::MarkedFlank;
-use flankread::flank::marks::Marks;
-use flankread::frames::{FlankPoint, PhotoPoint, Side};
-use flankread::schema::{Corners, Hand, Polarity};
+use flankread::{Corners, FlankPoint, Hand, MarkedFlank, Marks, PhotoPoint, Polarity, Side};
 use serde::Deserialize;
 use std::error::Error;
 use std::path::{Path, PathBuf};

@@ -1,6 +1,6 @@
 """Kills a batch at random points and compares what the runs add up to with one undisturbed run:
 
-    python3 examples/batch/interrupts.py target/release/flankread
+    python3 examples/measuring/interrupts.py target/release/flankread
 
 Every other kill is SIGKILL, the rest SIGINT. Each interrupted series works on the same photos until
 a run gets through; all files of both folders of results must then be the same byte for byte (the
@@ -16,7 +16,7 @@ import tempfile
 import time
 from pathlib import Path
 
-from photos import PAINTED, fill
+from batch_photos import PAINTED, fill
 
 STORE = "flankread-store.jsonl"
 

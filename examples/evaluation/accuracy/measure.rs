@@ -2,10 +2,7 @@
 
 use crate::truth::{LiesOn, Truth};
 use clap::ValueEnum;
-use flankread::frames::{FlankPoint, Side};
-use flankread::photo::{self, Photo};
-use flankread::reading::{ReadOptions, read_photo};
-use flankread::schema::{ReasonCode, Status};
+use flankread::{FlankPoint, Photo, ReadOptions, ReasonCode, Side, Status, read_photo};
 use serde::Serialize;
 
 /// What is said to the program beside the photo.
@@ -77,25 +74,20 @@ impl Answer {
 
 /// Reads one photo in each of the modes; it is opened once.
 pub fn answers(truth: &Truth, modes: &[Mode]) -> Result<Vec<Answer>, String> {
-    let photo = photo::open(&truth.photo).map_err(|error| error.to_string())?;
+    let photo = Photo::open(&truth.photo).map_err(|error| error.to_string())?;
     let read = modes.iter().filter_map(|&mode| answer(truth, &photo, mode));
     Ok(read.collect())
 }
 
 /// Reads one photo in a mode; `None` when there is nothing to mark.
 pub fn answer(truth: &Truth, photo: &Photo, mode: Mode) -> Option<Answer> {
-    let asked = match mode {
-        Mode::Marks => ReadOptions {
-            marks: Some(truth.marks()?),
-            ..ReadOptions::default()
-        },
-        Mode::Flank => ReadOptions {
-            flank: Some(truth.flank),
-            ..ReadOptions::default()
-        },
-        Mode::Automatic => ReadOptions::default(),
-    };
-    let reading = read_photo(photo, &asked).reading;
+    let mut options = ReadOptions::default();
+    match mode {
+        Mode::Marks => options.marks = Some(truth.marks()?),
+        Mode::Flank => options.flank = Some(truth.flank),
+        Mode::Automatic => {}
+    }
+    let reading = read_photo(photo, &options).reading;
     let mut outlines = [0; 4];
     for tooth in &reading.teeth {
         let kind = match truth.lies_on(&tooth.corners) {

@@ -1,6 +1,6 @@
 """Speed and memory of `flankread batch`, measured:
 
-    python3 examples/batch/figures.py target/release/flankread
+    python3 examples/measuring/batch_figures.py target/release/flankread
 
 * CPU time (user and system) a photo in a batch against that of single `read` calls, both over the
   rendered photos; the start of the program is measured with a file that is no photo and taken off
@@ -21,7 +21,7 @@ import tempfile
 import time
 from pathlib import Path
 
-from photos import PAINTED, RENDERED, fill
+from batch_photos import PAINTED, RENDERED, fill
 
 
 def run(command, source=subprocess.DEVNULL):

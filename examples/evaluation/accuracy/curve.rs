@@ -1,12 +1,14 @@
 //! Error against the share of photos answered, the surest first.
 
 use crate::measure::{Answer, Mode, quantile};
-use flankread::frames::FlankPoint;
-use flankread::report::draw::canvas::FONT;
+use flankread::FlankPoint;
 use plotters::coord::Shift;
 use plotters::prelude::*;
 use plotters::style::{FontStyle, register_font};
 use std::error::Error;
+
+/// The letters of the drawing.
+const FONT: &str = "DejaVu Sans";
 
 /// One axis of the flank: its name, its part of a point, the greatest error of the 90 % that is asked for
 /// of automatic readings.

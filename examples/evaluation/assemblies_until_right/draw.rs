@@ -1,15 +1,16 @@
 //! Hidden gear sets: each with its card, and with what the card does not know.
 
-use flankread::contact::{EaseOff, Misalignment, Model};
-use flankread::frames::FlankPoint;
-use flankread::reading::HALF_WIDTH_90;
-use flankread::schema::{BacklashDirection, Card, FlankReading, Trial};
+use flankread::schema::BacklashDirection;
+use flankread::{Card, EaseOff, FlankPoint, FlankReading, Misalignment, Model, Trial};
 
 /// Reading noise of a centre, one standard deviation.
 pub const NOISE_LENGTH: f64 = 0.015;
 pub const NOISE_HEIGHT: f64 = 0.022;
 /// Noise of the mean backlash, one standard deviation.
 pub const NOISE_BACKLASH_MM: f64 = 0.005;
+
+/// Half the width that holds nine in ten of a normal distribution, in standard deviations.
+const HALF_WIDTH_90: f64 = 1.6449;
 
 /// Least play that a set is rolled with.
 const LEAST_PLAY_MM: f64 = 0.03;
@@ -117,11 +118,11 @@ side_shims = ["0.001in"]
             chance.between(28.0, 34.0),
         );
         let card = Card::from_toml(&text).expect("the drawn card is a card");
-        Model::new(&card.gear_set()).ok()?;
-        let mut set = card.gear_set();
-        set.spiral_angle += (spread.angle_deg * chance.normal()).to_radians();
-        set.pressure_angle += (spread.angle_deg * chance.normal()).to_radians();
-        let model = Model::new(&set).ok()?;
+        card.model().ok()?;
+        let mut real = card.clone();
+        real.gear.spiral_angle_deg += spread.angle_deg * chance.normal();
+        real.gear.pressure_angle_deg += spread.angle_deg * chance.normal();
+        let model = real.model().ok()?;
         let (mut ease_off, mut film_mm) = model.defaults();
         for flank in &mut ease_off {
             flank.length_mm *= (spread.crowning * chance.normal()).exp();
@@ -153,12 +154,10 @@ side_shims = ["0.001in"]
 
     /// What an assembly with its gears there really shows.
     pub fn truth(&self, at_mm: [f64; 2]) -> Option<Truth> {
-        let misalignment = Misalignment {
-            pinion_mm: at_mm[0],
-            ring_mm: at_mm[1],
-            offset_mm: self.offset_mm,
-            shaft_angle: 0.0,
-        };
+        let mut misalignment = Misalignment::default();
+        misalignment.pinion_mm = at_mm[0];
+        misalignment.ring_mm = at_mm[1];
+        misalignment.offset_mm = self.offset_mm;
         let state = self
             .model
             .state(&misalignment, &self.ease_off, self.film_mm);
@@ -196,26 +195,23 @@ side_shims = ["0.001in"]
                     (p.height + times * NOISE_HEIGHT * chance.normal()).clamp(0.0, 1.0),
                 )
             };
-            Some(FlankReading {
-                centre: near(truth.centres[i], 1.0),
-                extent: Some(near(truth.extents[i], 2.0)),
-                lean_deg: None,
-                uncertainty: Some(FlankPoint::new(
-                    HALF_WIDTH_90 * NOISE_LENGTH,
-                    HALF_WIDTH_90 * NOISE_HEIGHT,
-                )),
-                taken: None,
-            })
+            let mut reading = FlankReading::at(near(truth.centres[i], 1.0));
+            reading.extent = Some(near(truth.extents[i], 2.0));
+            reading.uncertainty = Some(FlankPoint::new(
+                HALF_WIDTH_90 * NOISE_LENGTH,
+                HALF_WIDTH_90 * NOISE_HEIGHT,
+            ));
+            Some(reading)
         };
         let (drive, coast) = (flank(0), flank(1));
-        Trial {
-            // The zero of the workshop's shims has nothing to do with the right place.
-            pinion_mm: Some(at_mm[0] - self.start_mm[0]),
-            ring_mm: Some(at_mm[1] - self.start_mm[1]),
-            backlash_mm: vec![(truth.backlash_mm + NOISE_BACKLASH_MM * chance.normal()).max(0.0)],
-            drive,
-            coast,
-            ..Trial::default()
-        }
+        let mut trial = Trial::default();
+        // The zero of the workshop's shims has nothing to do with the right place.
+        trial.pinion_mm = Some(at_mm[0] - self.start_mm[0]);
+        trial.ring_mm = Some(at_mm[1] - self.start_mm[1]);
+        trial.backlash_mm =
+            vec![(truth.backlash_mm + NOISE_BACKLASH_MM * chance.normal()).max(0.0)];
+        trial.drive = drive;
+        trial.coast = coast;
+        trial
     }
 }

@@ -2,15 +2,12 @@
 
 use crate::measure::{Answer, Mode, answer};
 use crate::truth::Truth;
-use flankread::frames::PhotoPoint;
-use flankread::photo::{self, Photo, camera_facts, linear_from_srgb};
+use flankread::{Photo, PhotoPoint};
 use image::codecs::jpeg::JpegEncoder;
 use image::imageops::{self, FilterType};
-use image::metadata::Orientation;
-use image::{DynamicImage, ImageReader, RgbImage};
+use image::{DynamicImage, ImageDecoder, ImageReader, RgbImage};
 use serde::Serialize;
 use std::error::Error;
-use std::io::Cursor;
 use std::path::Path;
 
 /// A change of the upright picture, the JPEG quality with which it is kept, and where a point of a picture
@@ -75,7 +72,7 @@ fn scaled(picture: &RgbImage, parts: u32) -> RgbImage {
 /// The picture with `factor` times the linear light, clipped as a camera clips it.
 fn exposed(picture: &RgbImage, factor: f32) -> RgbImage {
     let levels: Vec<u8> = (0..=255)
-        .map(|level| srgb_level(factor * linear_from_srgb(level)))
+        .map(|level| srgb_level(factor * linear_light(level)))
         .collect();
     let mut changed = picture.clone();
     for value in changed.iter_mut() {
@@ -84,7 +81,17 @@ fn exposed(picture: &RgbImage, factor: f32) -> RgbImage {
     changed
 }
 
-/// The inverse of the transfer function of IEC 61966-2-1.
+/// Linear light 0 … 1 of a level, by the transfer function of IEC 61966-2-1.
+fn linear_light(level: u8) -> f32 {
+    let share = f32::from(level) / 255.0;
+    if share <= 0.040_45 {
+        share / 12.92
+    } else {
+        ((share + 0.055) / 1.055).powf(2.4)
+    }
+}
+
+/// The inverse of it.
 fn srgb_level(light: f32) -> u8 {
     let light = light.clamp(0.0, 1.0);
     let share = if light <= 0.003_130_8 {
@@ -127,7 +134,7 @@ pub enum Fate {
 }
 
 fn fates(truth: &Truth, mode: Mode) -> Result<Vec<(usize, Fate)>, Box<dyn Error>> {
-    let first = photo::open(&truth.photo)?;
+    let first = Photo::open(&truth.photo)?;
     let Some(before) = answer(truth, &first, mode).filter(Answer::answered) else {
         return Ok(Vec::new());
     };
@@ -140,11 +147,9 @@ fn fates(truth: &Truth, mode: Mode) -> Result<Vec<(usize, Fate)>, Box<dyn Error>
             .encode_image(&(change.make)(&upright))?;
         let path = folder.path().join("changed.jpg");
         std::fs::write(&path, bytes)?;
-        let changed = Photo {
-            // The camera's words stay with the picture when it is turned or sent on.
-            focal_35mm: first.focal_35mm,
-            ..photo::open(&path)?
-        };
+        let mut changed = Photo::open(&path)?;
+        // The camera's words stay with the picture when it is turned or sent on.
+        changed.focal_35mm = first.focal_35mm;
         let size = (f64::from(first.width), f64::from(first.height));
         let moved = truth.moved(|point| (change.place)(point, size));
         let fate = answer(&moved, &changed, mode).map(|after| fate(&before, &after));
@@ -190,13 +195,11 @@ pub fn counted(all: &[Vec<(usize, Fate)>]) -> Vec<Steadiness> {
 
 /// The whole picture at full size, turned as its EXIF data say.
 fn upright(path: &Path) -> Result<RgbImage, Box<dyn Error>> {
-    let bytes = std::fs::read(path)?;
-    let turn = camera_facts(&bytes)
-        .orientation
-        .and_then(Orientation::from_exif);
-    let mut picture: DynamicImage = ImageReader::new(Cursor::new(bytes))
+    let mut decoder = ImageReader::open(path)?
         .with_guessed_format()?
-        .decode()?;
-    picture.apply_orientation(turn.unwrap_or(Orientation::NoTransforms));
+        .into_decoder()?;
+    let turn = decoder.orientation()?;
+    let mut picture = DynamicImage::from_decoder(decoder)?;
+    picture.apply_orientation(turn);
     Ok(picture.into_rgb8())
 }

@@ -12,10 +12,7 @@ mod table;
 mod truth;
 
 use clap::Parser;
-use flankread::files;
-use flankread::reading::{ReadOptions, read_photo};
-use flankread::report::draw::raster;
-use flankread::schema::Status;
+use flankread::{Photo, ReadOptions, Status, read_photo};
 use measure::{Answer, Mode, answers};
 use rayon::prelude::*;
 use serde::Serialize;
@@ -38,7 +35,7 @@ struct Arguments {
     /// Read each photo also turned, scaled, recompressed and exposed otherwise.
     #[arg(long)]
     steady: bool,
-    /// Where the curves go, as SVG and PNG.
+    /// Where the curves go, as SVG.
     #[arg(long, value_name = "FOLDER")]
     out: Option<PathBuf>,
     /// Overwrite curves that are there.
@@ -143,13 +140,13 @@ fn main() -> Result<(), Box<dyn Error>> {
 
 fn draw(folder: &Path, answers: &[Answer], mode: Mode, force: bool) -> Result<(), Box<dyn Error>> {
     let svg = curve::svg(answers, mode)?;
-    let name = format!("answered-{mode:?}").to_lowercase();
-    let png = raster::png(&svg, 2.0)?;
-    for (ending, bytes) in [("svg", svg.as_bytes()), ("png", png.as_slice())] {
-        let path = folder.join(format!("{name}.{ending}"));
-        files::write(&path, bytes, force)?;
-        eprintln!("wrote {}", path.display());
+    let name = format!("answered-{mode:?}.svg").to_lowercase();
+    let path = folder.join(name);
+    if path.exists() && !force {
+        return Err(format!("{} is there already; say --force", path.display()).into());
     }
+    std::fs::write(&path, svg)?;
+    eprintln!("wrote {}", path.display());
     Ok(())
 }
 
@@ -168,7 +165,7 @@ fn nothing(folders: &[PathBuf]) -> Result<Nothing, Box<dyn Error>> {
     let read: Vec<(String, Option<Status>)> = paths
         .par_iter()
         .map(|path| {
-            let status = flankread::photo::open(path)
+            let status = Photo::open(path)
                 .ok()
                 .map(|photo| read_photo(&photo, &ReadOptions::default()).reading.status);
             (path.display().to_string(), status)
@@ -189,7 +186,7 @@ fn nothing(folders: &[PathBuf]) -> Result<Nothing, Box<dyn Error>> {
 fn print(report: &Report, list: bool) {
     if list {
         for a in &report.answers {
-            let pair = |p: Option<flankread::frames::FlankPoint>| {
+            let pair = |p: Option<flankread::FlankPoint>| {
                 p.map_or("-".to_owned(), |p| {
                     format!("{:+.3} {:+.3}", p.length, p.height)
                 })
