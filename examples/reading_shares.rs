@@ -13,7 +13,7 @@ use flankread::flank::rectify::MAP_SIZE;
 use flankread::photo;
 use flankread::reading::{Asked, read_photo};
 use flankread::report::overlay::overlay;
-use flankread::segment::film_on;
+use flankread::segment::segment_flanks;
 use rustix::time::{ClockId, clock_gettime};
 use std::path::Path;
 
@@ -74,7 +74,7 @@ fn main() {
                 .collect()
         };
         let (flattening, maps) = least_ms(flatten);
-        let (network, _) = least_ms(|| film_on(&maps));
+        let (network, _) = least_ms(|| segment_flanks(&maps));
         let (reading, read) = least_ms(|| read_photo(&photo, &Asked::default()));
         let (drawing, _) = least_ms(|| overlay(&photo, &read));
         println!(
