@@ -6,7 +6,7 @@ RUN is a run's weights (.pt) or a file that this program wrote (.onnx). Of sever
 written, batch normalisation folded first. --eight keeps weights as whole numbers of eight bits, each output of a layer with a scale of its own
 (DequantizeLinear), in all layers or in those of at least so many weights; else they are half precision (Cast). All arithmetic is single precision.
 
-The graph takes "picture", 1 x 3 x height x width with both sides a multiple of 32, and gives "planes".
+The graph takes "picture", 1 x 3 x height x width with both sides a multiple of 32 (of 16 for the patch network of small maps), and gives "planes".
 Needs numpy and onnx.
 """
 import argparse, io, pickle, zipfile

@@ -26,7 +26,11 @@ use std::io;
 
 /// What readings depend on beside photo and words: the program's version and its networks' weights.
 pub fn program() -> String {
-    format!("{} {}", env!("CARGO_PKG_VERSION"), crate::network::weights())
+    format!(
+        "{} {}",
+        env!("CARGO_PKG_VERSION"),
+        crate::network::weights()
+    )
 }
 
 /// Why a batch could not be run. What is wrong with single photos is in their readings, what is

@@ -4,7 +4,8 @@
 use rten::{Model, ModelOptions, RunOptions, ThreadPool, ValueView, op_registry};
 use std::sync::{Arc, OnceLock};
 
-/// Input sides must be multiples of this: the deepest level works at 1/32 of the size.
+/// Sides of what [`FLANK`] and [`FINE_PATCH`] are shown must be multiples of this, for their deepest level works at 1/32 of the
+/// size; those of [`PATCH`] of half of it.
 pub const SIDE_MULTIPLE: u32 = 32;
 
 /// From a photo to where on which flank each place of four by four pixels lies. Planes of its output: four class scores
@@ -81,23 +82,20 @@ impl Network {
 
     fn model(&self) -> &Model {
         self.model.get_or_init(|| {
-            let operators =
-                op_registry!(Add, Cast, Conv, DequantizeLinear, MaxPool, Relu, Resize);
+            let operators = op_registry!(Add, Cast, Conv, DequantizeLinear, MaxPool, Relu, Resize);
             ModelOptions::with_ops(operators)
                 .load_static_slice(self.file)
                 .expect("the weights are built in")
         })
     }
 
-    /// Runs the network on three planes, both sides multiples of [`SIDE_MULTIPLE`], on the core of the caller: programs that read
-    /// many photos read one on each core. The output's sides are shorter by the stride of the first layer.
+    /// Runs the network on three planes, on one thread: programs that read many photos read one on each core. The output's sides are
+    /// shorter by the stride of the first layer. Panics if sides are no multiples of what they must be ([`SIDE_MULTIPLE`]).
     pub fn run(&self, input: &Planes) -> Planes {
         thread_local! {
             // One for each caller, lest all of them wait for the same thread.
             static ONE_THREAD: Arc<ThreadPool> = Arc::new(ThreadPool::with_num_threads(1));
         }
-        let multiple = SIDE_MULTIPLE as usize;
-        assert!(input.width.is_multiple_of(multiple) && input.height.is_multiple_of(multiple));
         let shape = [1, input.planes, input.height, input.width];
         let picture = ValueView::from_shape(&shape, &input.values)
             .expect("as many values as the planes' size says");

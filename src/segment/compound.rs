@@ -1,7 +1,7 @@
 //! Marking compound on the flanks: whether there is any, how contact shows in it, its colour.
 
-use super::patch_probability::PatchProbability;
 use super::mask::Mask;
+use super::patch_probability::PatchProbability;
 use crate::flank::FlankMap;
 use crate::reading::Polarity;
 use ndarray::Zip;

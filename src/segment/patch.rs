@@ -1,7 +1,7 @@
 //! The contact patch of every flank: where contact is likely, held against the other teeth.
 
-use super::patch_probability::PatchProbability;
 use super::mask::{Mask, area, largest_part, minus, overlap};
+use super::patch_probability::PatchProbability;
 use crate::flank::FlankMap;
 use ndarray::{Array2, Zip};
 
@@ -28,8 +28,14 @@ const BAND: [f32; 2] = [1.0 / 3.0, 2.0 / 3.0];
 const LEAST_AREA: f64 = 0.01;
 
 /// The patch on every flank; `None` where there is none.
-pub fn find_patches(probabilities: &[PatchProbability], maps: &[FlankMap]) -> Vec<Option<FoundPatch>> {
-    let regions: Vec<Option<Mask>> = probabilities.iter().map(|probability| region(probability, 0.5)).collect();
+pub fn find_patches(
+    probabilities: &[PatchProbability],
+    maps: &[FlankMap],
+) -> Vec<Option<FoundPatch>> {
+    let regions: Vec<Option<Mask>> = probabilities
+        .iter()
+        .map(|probability| region(probability, 0.5))
+        .collect();
     let seen: Vec<&Mask> = regions.iter().flatten().collect();
     let core = of_half(&seen);
     let agreement = |region: &Mask, unseen: &Mask| match seen.as_slice() {
