@@ -1,8 +1,16 @@
 //! The networks: their weights as ONNX files, and the one call that runs them. They were trained on renders only
 //! (`examples/training`).
+//!
+//! All three are U-Nets of one form (`model` in `examples/training/export.py`), so that the layers alone are read from the files.
 
-use rten::{Model, ModelOptions, RunOptions, ThreadPool, ValueView, op_registry};
-use std::sync::{Arc, OnceLock};
+mod convolve;
+mod filtering;
+mod onnx;
+
+use convolve::{Layer, Room};
+use rayon::{ThreadPool, ThreadPoolBuilder};
+use std::cell::RefCell;
+use std::sync::OnceLock;
 
 /// Sides of what [`FLANK`] and [`FINE_PATCH`] are shown must be multiples of this, for their deepest level works at 1/32 of the
 /// size; those of [`PATCH`] of half of it.
@@ -64,53 +72,107 @@ impl Planes {
             row.reverse();
         }
     }
+
+    /// The largest of each two by two pixels. Sides must be even.
+    fn halved(&self, room: &mut Room) -> Self {
+        let mut half = room.planes(self.planes, self.width / 2, self.height / 2);
+        let rows = half.values.chunks_exact_mut(half.width);
+        for (to, pair) in rows.zip(self.values.chunks_exact(2 * self.width)) {
+            let (above, below) = pair.split_at(self.width);
+            let (above, below) = (above.as_chunks::<2>().0, below.as_chunks::<2>().0);
+            for ((to, [a, b]), [c, d]) in to.iter_mut().zip(above).zip(below) {
+                *to = a.max(*b).max(c.max(*d));
+            }
+        }
+        half
+    }
+
+    /// Adds planes of half the size, each value to two by two pixels.
+    fn add_doubled(&mut self, small: &Self) {
+        let rows = self.values.chunks_exact_mut(2 * self.width);
+        for (pair, from) in rows.zip(small.values.chunks_exact(small.width)) {
+            for row in pair.chunks_exact_mut(self.width) {
+                for ([left, right], more) in row.as_chunks_mut::<2>().0.iter_mut().zip(from) {
+                    *left += more;
+                    *right += more;
+                }
+            }
+        }
+    }
 }
 
-/// A network that is part of the program, made ready once, when it is first used.
+/// A network that is part of the program, read from its file once, when it is first used.
 pub struct Network {
     file: &'static [u8],
-    model: OnceLock<Model>,
+    /// In the order of use.
+    layers: OnceLock<Vec<Layer>>,
 }
 
 impl Network {
     const fn new(file: &'static [u8]) -> Self {
         Self {
             file,
-            model: OnceLock::new(),
+            layers: OnceLock::new(),
         }
-    }
-
-    fn model(&self) -> &Model {
-        self.model.get_or_init(|| {
-            let operators = op_registry!(Add, Cast, Conv, DequantizeLinear, MaxPool, Relu, Resize);
-            ModelOptions::with_ops(operators)
-                .load_static_slice(self.file)
-                .expect("the weights are built in")
-        })
     }
 
     /// Runs the network on three planes, on one thread: programs that read many photos read one on each core. The output's sides are
     /// shorter by the stride of the first layer. Panics if sides are no multiples of what they must be ([`SIDE_MULTIPLE`]).
     pub fn run(&self, input: &Planes) -> Planes {
         thread_local! {
-            // One for each caller, lest all of them wait for the same thread.
-            static ONE_THREAD: Arc<ThreadPool> = Arc::new(ThreadPool::with_num_threads(1));
+            // Products of matrices would spread over all cores, and wake them some thousand times a photo. One pool for
+            // each caller, lest all of them wait for the same thread.
+            static ONE_THREAD: Option<ThreadPool> = ThreadPoolBuilder::new().num_threads(1).build().ok();
+            // Memory that serves again: to have fresh memory cleared costs as much as the arithmetic.
+            static ROOM: RefCell<Room> = RefCell::default();
         }
-        let shape = [1, input.planes, input.height, input.width];
-        let picture = ValueView::from_shape(&shape, &input.values)
-            .expect("as many values as the planes' size says");
-        let options = RunOptions::default().with_thread_pool(Some(ONE_THREAD.with(Arc::clone)));
-        let output = self.model().run_one(picture.into(), Some(options));
-        let ([_, planes, height, width], values) = output
-            .expect("three planes of sides that the network takes")
-            .into_shape_vec()
-            .expect("planes of numbers");
-        Planes {
-            planes,
-            width,
-            height,
-            values,
+        let run = || ROOM.with_borrow_mut(|room| self.run_in(input, room));
+        ONE_THREAD.with(|pool| match pool {
+            Some(pool) => pool.install(run),
+            None => run(),
+        })
+    }
+
+    fn run_in(&self, input: &Planes, room: &mut Room) -> Planes {
+        let layers = self
+            .layers
+            .get_or_init(|| onnx::layers(self.file).expect("the weights are built in and tested"));
+        let levels = (layers.len() - 1) / 5;
+        let mut layers = layers.iter();
+        let mut apply = |x: &Planes, room: &mut Room| {
+            let layer = layers.next().expect("the weights hold every layer");
+            layer.apply(x, room)
+        };
+        // Each picture's memory serves again as soon as the next one is made of it.
+        let mut step = |x: &mut Planes, room: &mut Room| {
+            let next = apply(x, room);
+            room.give(std::mem::replace(x, next));
+        };
+        let mut x = room.planes(input.planes, input.width, input.height);
+        x.values.copy_from_slice(&input.values);
+        step(&mut x, room);
+        let mut skips: Vec<Planes> = Vec::new();
+        for level in 0..levels {
+            if level > 0 {
+                let half = x.halved(room);
+                skips.push(std::mem::replace(&mut x, half));
+            }
+            step(&mut x, room);
+            step(&mut x, room);
         }
+        step(&mut x, room);
+        step(&mut x, room);
+        while let Some(mut skip) = skips.pop() {
+            step(&mut x, room);
+            skip.add_doubled(&x);
+            room.give(std::mem::replace(&mut x, skip));
+            step(&mut x, room);
+            step(&mut x, room);
+        }
+        step(&mut x, room);
+        let output = x.clone();
+        room.give(x);
+        output
     }
 }
 
