@@ -1,5 +1,5 @@
 //! What the README promises: its commands run as printed, its files are there, and the photos
-//! shipped with it are read as they were painted. Truth: `examples/flank_network/photos.py`, which
+//! shipped with it are read as they were painted. Truth: `examples/training/photos.py`, which
 //! counts it on the renderer's own contact function.
 
 use assert_cmd::Command;

@@ -24,11 +24,13 @@ pub mod worker;
 
 use std::io;
 
-/// What readings depend on beside photo and words: the program's version and its network's weights.
+/// What readings depend on beside photo and words: the program's version and its networks' weights.
 pub fn program() -> String {
-    let weights = include_str!("../flank/flank_network.sha256");
-    let weights: String = weights.chars().take(16).collect();
-    format!("{} {weights}", env!("CARGO_PKG_VERSION"))
+    format!(
+        "{} {}",
+        env!("CARGO_PKG_VERSION"),
+        crate::network::weights()
+    )
 }
 
 /// Why a batch could not be run. What is wrong with single photos is in their readings, what is

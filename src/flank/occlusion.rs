@@ -5,7 +5,7 @@ use crate::frames::{FlankPoint, PhotoPoint};
 use std::f64::consts::TAU;
 
 /// Thickness of a tooth at its tip, face widths: that of a narrow one, by choice. What a wider land hides looks like a
-/// strip of a tooth, but a patch that is taken for hidden is lost (DEVELOPERS.md, "The networks", has what others gave).
+/// strip of a tooth, but a patch that is taken for hidden is lost.
 const TOP_LAND: f64 = 0.03;
 
 /// Angles from one tooth to the next, radians: ring gears have some 20 … 80 teeth (common practice, no source).

@@ -1,22 +1,40 @@
-//! Small U-shaped convolutional networks, worked out on the CPU. They were trained on renders only
-//! (examples/flank_network).
+//! The networks: their weights as ONNX files, and the one call that runs them. They were trained on renders only
+//! (`examples/training`).
+//!
+//! All three are U-Nets of one form (`model` in `examples/training/export.py`), so that the layers alone are read from the files.
 
 mod convolve;
-mod lanes;
-mod tiles;
-mod weights;
+mod filtering;
+mod onnx;
 
-use convolve::{convolve, most_work};
-use lanes::Plain;
-#[cfg(target_arch = "x86_64")]
-use lanes::{Eight, Sixteen};
+use convolve::{Layer, Room};
+use rayon::{ThreadPool, ThreadPoolBuilder};
 use std::cell::RefCell;
 use std::sync::OnceLock;
-use tiles::{Pool, TILE, Tiles};
-use weights::{Layer, read_weights};
 
-/// Input sides must be multiples of this: the deepest level works at 1/32 of the size.
+/// Sides of what [`FLANK`] and [`FINE_PATCH`] are shown must be multiples of this, for their deepest level works at 1/32 of the
+/// size; those of [`PATCH`] of half of it.
 pub const SIDE_MULTIPLE: u32 = 32;
+
+/// From a photo to where on which flank each place of four by four pixels lies. Planes of its output: four class scores
+/// (other, gear, convex flank, concave flank), length, height, contact score, compound score, and the
+/// logarithms of the errors to be expected of length and height.
+pub static FLANK: Network = Network::new(include_bytes!("flank.onnx"));
+
+/// From flattened flanks to contact score and compound score, at half the size.
+pub static PATCH: Network = Network::new(include_bytes!("patch.onnx"));
+
+/// The same of fine maps, which takes thrice as long.
+pub static FINE_PATCH: Network = Network::new(include_bytes!("fine_patch.onnx"));
+
+/// SHA-256 of the files of weights, as `sha256sum` writes them.
+const CHECKSUMS: &str = include_str!("weights.sha256");
+
+/// The weights in few letters: the beginning of each file's SHA-256.
+pub fn weights() -> String {
+    let starts = CHECKSUMS.lines().map(|line| line.split_at(8).0);
+    starts.collect::<Vec<_>>().join("-")
+}
 
 /// Planes of one size, row by row, plane by plane.
 #[derive(Debug, Clone, PartialEq)]
@@ -54,385 +72,109 @@ impl Planes {
             row.reverse();
         }
     }
-}
 
-/// A network with its weights.
-pub struct Network<'w> {
-    /// The layers in the order they are used; only the first has a stride.
-    layers: Vec<Layer<'w>>,
-    /// Pixels of the picture from one of the output's to the next.
-    stride: usize,
-}
-
-impl<'w> Network<'w> {
-    /// A network from a weights file that is part of the program; see
-    /// examples/flank_network/export.py for its form.
-    pub fn new(weights: &'w [u8]) -> Self {
-        let (stride, layers) = read_weights(weights);
-        Self { layers, stride }
-    }
-
-    /// Levels of the U; each but the first halves the size.
-    fn levels(&self) -> usize {
-        (self.layers.len() - 1) / 5
-    }
-
-    /// Runs the network on three planes, both sides multiples of [`SIDE_MULTIPLE`]. The output's sides
-    /// are shorter by the stride of the first layer.
-    pub fn run(&self, input: &Planes) -> Planes {
-        self.run_with(input, Instructions::best())
-    }
-
-    fn run_with(&self, input: &Planes, instructions: Instructions) -> Planes {
-        thread_local! {
-            static POOL: RefCell<Pool> = RefCell::default();
+    /// The largest of each two by two pixels. Sides must be even.
+    fn halved(&self, room: &mut Room) -> Self {
+        let mut half = room.planes(self.planes, self.width / 2, self.height / 2);
+        let rows = half.values.chunks_exact_mut(half.width);
+        for (to, pair) in rows.zip(self.values.chunks_exact(2 * self.width)) {
+            let (above, below) = pair.split_at(self.width);
+            let (above, below) = (above.as_chunks::<2>().0, below.as_chunks::<2>().0);
+            for ((to, [a, b]), [c, d]) in to.iter_mut().zip(above).zip(below) {
+                *to = a.max(*b).max(c.max(*d));
+            }
         }
-        POOL.with_borrow_mut(|pool| self.run_in(input, instructions, pool))
+        half
     }
 
-    fn run_in(&self, input: &Planes, instructions: Instructions, pool: &mut Pool) -> Planes {
-        let strides = std::iter::once(self.stride).chain(std::iter::repeat(1));
-        let work = self
+    /// Adds planes of half the size, each value to two by two pixels.
+    fn add_doubled(&mut self, small: &Self) {
+        let rows = self.values.chunks_exact_mut(2 * self.width);
+        for (pair, from) in rows.zip(small.values.chunks_exact(small.width)) {
+            for row in pair.chunks_exact_mut(self.width) {
+                for ([left, right], more) in row.as_chunks_mut::<2>().0.iter_mut().zip(from) {
+                    *left += more;
+                    *right += more;
+                }
+            }
+        }
+    }
+}
+
+/// A network that is part of the program, read from its file once, when it is first used.
+pub struct Network {
+    file: &'static [u8],
+    /// In the order of use.
+    layers: OnceLock<Vec<Layer>>,
+}
+
+impl Network {
+    const fn new(file: &'static [u8]) -> Self {
+        Self {
+            file,
+            layers: OnceLock::new(),
+        }
+    }
+
+    /// Runs the network on three planes, on one thread: programs that read many photos read one on each core. The output's sides are
+    /// shorter by the stride of the first layer. Panics if sides are no multiples of what they must be ([`SIDE_MULTIPLE`]).
+    pub fn run(&self, input: &Planes) -> Planes {
+        thread_local! {
+            // Products of matrices would spread over all cores, and wake them some thousand times a photo. One pool for
+            // each caller, lest all of them wait for the same thread.
+            static ONE_THREAD: Option<ThreadPool> = ThreadPoolBuilder::new().num_threads(1).build().ok();
+            // Memory that serves again: to have fresh memory cleared costs as much as the arithmetic.
+            static ROOM: RefCell<Room> = RefCell::default();
+        }
+        let run = || ROOM.with_borrow_mut(|room| self.run_in(input, room));
+        ONE_THREAD.with(|pool| match pool {
+            Some(pool) => pool.install(run),
+            None => run(),
+        })
+    }
+
+    fn run_in(&self, input: &Planes, room: &mut Room) -> Planes {
+        let layers = self
             .layers
-            .iter()
-            .zip(strides)
-            .map(|(layer, stride)| most_work(layer, stride));
-        pool.work
-            .reserve(work.max().unwrap_or(0).saturating_sub(pool.work.len()));
-        let mut layers = self.layers.iter();
-        let mut apply = |input: &Tiles, rectify: bool, pool: &mut Pool| {
+            .get_or_init(|| onnx::layers(self.file).expect("the weights are built in and tested"));
+        let levels = (layers.len() - 1) / 5;
+        let mut layers = layers.iter();
+        let mut apply = |x: &Planes, room: &mut Room| {
             let layer = layers.next().expect("the weights hold every layer");
-            instructions.apply(layer, input, rectify, pool)
+            layer.apply(x, room)
         };
         // Each picture's memory serves again as soon as the next one is made of it.
-        let mut step = |x: &mut Tiles, rectify: bool, pool: &mut Pool| {
-            let next = apply(x, rectify, pool);
-            pool.give(std::mem::replace(x, next).values);
+        let mut step = |x: &mut Planes, room: &mut Room| {
+            let next = apply(x, room);
+            room.give(std::mem::replace(x, next));
         };
-        let mut x = Tiles::from_planes(input, self.stride * TILE, pool);
-        step(&mut x, true, pool);
-        let mut skips: Vec<Tiles> = Vec::new();
-        for level in 0..self.levels() {
+        let mut x = room.planes(input.planes, input.width, input.height);
+        x.values.copy_from_slice(&input.values);
+        step(&mut x, room);
+        let mut skips: Vec<Planes> = Vec::new();
+        for level in 0..levels {
             if level > 0 {
-                let half = x.halved(pool);
+                let half = x.halved(room);
                 skips.push(std::mem::replace(&mut x, half));
             }
-            step(&mut x, true, pool);
-            step(&mut x, true, pool);
+            step(&mut x, room);
+            step(&mut x, room);
         }
-        step(&mut x, true, pool);
-        step(&mut x, true, pool);
+        step(&mut x, room);
+        step(&mut x, room);
         while let Some(mut skip) = skips.pop() {
-            step(&mut x, false, pool);
+            step(&mut x, room);
             skip.add_doubled(&x);
-            pool.give(std::mem::replace(&mut x, skip).values);
-            step(&mut x, true, pool);
-            step(&mut x, true, pool);
+            room.give(std::mem::replace(&mut x, skip));
+            step(&mut x, room);
+            step(&mut x, room);
         }
-        step(&mut x, false, pool);
-        let output = x.to_planes(x.planes);
-        pool.give(x.values);
+        step(&mut x, room);
+        let output = x.clone();
+        room.give(x);
         output
     }
-}
-
-/// A score → how likely, 0 … 1, to six digits. Written without a call, so that many are worked out together.
-pub fn logistic(score: f32) -> f32 {
-    // The odds against are 2^power: a whole power by the bits of the number, the rest by the series.
-    const ROUNDING: f32 = 12_582_912.0; // 1.5 · 2^23: adding it leaves the whole number in the lowest bits
-    let power = (-score * std::f32::consts::LOG2_E).clamp(-100.0, 100.0);
-    let rounded = power + ROUNDING;
-    let rest = (power - (rounded - ROUNDING)) * std::f32::consts::LN_2;
-    let series = 1.0 / 120.0 + rest / 720.0;
-    let series = 1.0 / 2.0 + rest * (1.0 / 6.0 + rest * (1.0 / 24.0 + rest * series));
-    let whole = f32::from_bits((rounded.to_bits() << 23).wrapping_add(1.0f32.to_bits()));
-    1.0 / (1.0 + whole * (1.0 + rest * (1.0 + rest * series)))
-}
-
-/// The instructions that the network is worked out with.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Instructions {
-    /// Those that every processor of the kind has.
-    Plain,
-    #[cfg(target_arch = "x86_64")]
-    Avx2,
-    #[cfg(target_arch = "x86_64")]
-    Avx512,
-}
-
-impl Instructions {
-    /// All that this processor has, the best last.
-    fn all() -> Vec<Self> {
-        let mut all = vec![Self::Plain];
-        #[cfg(target_arch = "x86_64")]
-        {
-            if is_x86_feature_detected!("avx2") && is_x86_feature_detected!("fma") {
-                all.push(Self::Avx2);
-            }
-            if is_x86_feature_detected!("avx512f") {
-                all.push(Self::Avx512);
-            }
-        }
-        all
-    }
-
-    fn best() -> Self {
-        static BEST: OnceLock<Instructions> = OnceLock::new();
-        *BEST.get_or_init(|| Self::all().pop().unwrap_or(Self::Plain))
-    }
-
-    fn apply(self, layer: &Layer, input: &Tiles, rectify: bool, pool: &mut Pool) -> Tiles {
-        // SAFETY: `all` offers only what the processor has.
-        unsafe {
-            match self {
-                Self::Plain => convolve::<Plain, 4>(layer, input, rectify, pool),
-                #[cfg(target_arch = "x86_64")]
-                Self::Avx2 => convolve_avx2(layer, input, rectify, pool),
-                #[cfg(target_arch = "x86_64")]
-                Self::Avx512 => convolve_avx512(layer, input, rectify, pool),
-            }
-        }
-    }
-}
-
-// As many outputs together as leave registers for the sums of each: at most 12 of 16 and 24 of 32.
-
-#[cfg(target_arch = "x86_64")]
-#[target_feature(enable = "avx2,fma")]
-fn convolve_avx2(layer: &Layer, input: &Tiles, rectify: bool, pool: &mut Pool) -> Tiles {
-    // SAFETY: this function is compiled for the instructions.
-    unsafe { convolve::<Eight, 4>(layer, input, rectify, pool) }
-}
-
-#[cfg(target_arch = "x86_64")]
-#[target_feature(enable = "avx512f")]
-fn convolve_avx512(layer: &Layer, input: &Tiles, rectify: bool, pool: &mut Pool) -> Tiles {
-    // SAFETY: this function is compiled for the instructions.
-    unsafe { convolve::<Sixteen, 8>(layer, input, rectify, pool) }
 }
 
 #[cfg(test)]
-mod tests {
-    use super::weights::{GROUP, MAGIC};
-    use super::*;
-
-    /// A file of layers (outputs, inputs, kernel) with made-up weights.
-    fn weights(stride: usize, layers: &[[usize; 3]]) -> Vec<u8> {
-        let mut file = MAGIC.to_vec();
-        file.push(stride as u8);
-        for &[output, input, kernel] in layers {
-            for number in [output, input, kernel, 2] {
-                file.extend((number as u32).to_le_bytes());
-            }
-            for i in 0..output.next_multiple_of(GROUP) * input * kernel * kernel {
-                // Binary16 between 2^-6 and 2^-3, of either sign.
-                let exponent = 9 + (i * 7) % 3;
-                let bits = ((i / 3 % 2) << 15) | (exponent << 10) | ((i * 389) % 1024);
-                file.extend((bits as u16).to_le_bytes());
-            }
-            for i in 0..output {
-                file.extend((0.1 * (i as f32).sin()).to_le_bytes());
-            }
-        }
-        file
-    }
-
-    /// Of a network with three levels.
-    fn network(stride: usize) -> Vec<u8> {
-        let mut layers = vec![[5, 3, if stride == 2 { 5 } else { 7 }]];
-        for (input, output) in [(5, 6), (6, 9), (9, 12), (12, 12)] {
-            layers.extend([[output, input, 3], [output, output, 3]]);
-        }
-        for (input, output) in [(12, 9), (9, 6)] {
-            layers.push([output, input, 1]);
-            layers.extend([[output, output, 3]; 2]);
-        }
-        layers.push([4, 6, 1]);
-        weights(stride, &layers)
-    }
-
-    #[test]
-    fn mirrored_planes_have_left_and_right_exchanged() {
-        let picture = waves(2, 5, 3);
-        let mut mirrored = picture.clone();
-        mirrored.mirror();
-        for plane in 0..2 {
-            for (at, value) in mirrored.plane(plane).iter().enumerate() {
-                let (x, y) = (at % 5, at / 5);
-                assert_eq!(*value, picture.plane(plane)[5 * y + 4 - x]);
-            }
-        }
-    }
-
-    #[test]
-    fn the_logistic_is_that_of_the_exponential() {
-        for i in -1000..=1000 {
-            let score = f64::from(i) / 10.0;
-            let expected = 1.0 / (1.0 + (-score).exp());
-            let got = f64::from(logistic(score as f32));
-            assert!((got - expected).abs() < 1e-6, "{score}: {got} {expected}");
-        }
-    }
-
-    #[test]
-    fn every_layer_is_used_and_the_output_is_smaller_by_the_stride() {
-        for (stride, size) in [(2, (48, 32)), (4, (24, 16))] {
-            let file = network(stride);
-            let network = Network::new(&file);
-            assert_eq!((network.levels(), network.layers.len()), (3, 16));
-            let output = network.run(&Planes::zeros(3, 96, 64));
-            assert_eq!((output.planes, (output.width, output.height)), (4, size));
-            assert!(output.values.iter().all(|value| value.is_finite()));
-        }
-    }
-
-    /// The sum over the neighbourhood, as it is defined.
-    fn plain(layer: &Layer, input: &Planes, stride: usize) -> Planes {
-        let (width, height) = (input.width / stride, input.height / stride);
-        let mut output = Planes::zeros(layer.output, width, height);
-        let (kernel, reach) = (layer.kernel, layer.kernel / 2);
-        let group = layer.depth() * GROUP;
-        let mut weights = vec![f32::NAN; layer.groups() * group];
-        for (number, to) in weights.chunks_exact_mut(group).enumerate() {
-            layer.weights(number, to);
-        }
-        for (at, value) in output.values.iter_mut().enumerate() {
-            let (plane, y, x) = (at / (width * height), at / width % height, at % width);
-            *value = layer.bias[plane];
-            for from in 0..layer.input {
-                for ky in 0..kernel {
-                    for kx in 0..kernel {
-                        let (sx, sy) = (x * stride + kx, y * stride + ky);
-                        if (reach..input.width + reach).contains(&sx)
-                            && (reach..input.height + reach).contains(&sy)
-                        {
-                            let number = (from * kernel + ky) * kernel + kx;
-                            let at = plane / GROUP * group + number * GROUP + plane % GROUP;
-                            *value += weights[at]
-                                * input.plane(from)[(sy - reach) * input.width + sx - reach];
-                        }
-                    }
-                }
-            }
-        }
-        output
-    }
-
-    fn waves(planes: usize, width: usize, height: usize) -> Planes {
-        let mut picture = Planes::zeros(planes, width, height);
-        for (i, value) in picture.values.iter_mut().enumerate() {
-            *value = (i as f32 * 0.37).cos() + (i as f32 * 0.0113).sin();
-        }
-        picture
-    }
-
-    #[test]
-    fn every_convolution_is_the_sum_over_the_neighbourhood() {
-        for (kernel, stride, output, input, width, height) in [
-            (3, 1, 9, 5, 72, 52),
-            (3, 1, 8, 16, 26, 14),
-            (3, 1, 17, 3, 6, 10),
-            (1, 1, 10, 24, 36, 24),
-            (5, 2, 16, 3, 96, 64),
-            (5, 2, 7, 3, 32, 160),
-            (7, 4, 16, 3, 96, 64),
-        ] {
-            let file = weights(stride, &[[output, input, kernel]]);
-            let layer = &read_weights(&file).1[0];
-            let picture = waves(input, width, height);
-            let expected = plain(layer, &picture, stride);
-            let pool = &mut Pool::default();
-            // What was in memory before must not matter.
-            pool.give(vec![f32::NAN; 1 << 20]);
-            pool.give(vec![f32::NAN; 1 << 20]);
-            let tiles = Tiles::from_planes(&picture, stride * TILE, pool);
-            for instructions in Instructions::all() {
-                let got = instructions.apply(layer, &tiles, false, pool);
-                let planes = got.to_planes(output);
-                for (got, expected) in planes.values.iter().zip(&expected.values) {
-                    let off = (got - expected).abs();
-                    assert!(
-                        off < 1e-3,
-                        "{instructions:?} {kernel} {width}: {got} {expected}"
-                    );
-                }
-                let rectified = instructions.apply(layer, &tiles, true, pool);
-                for (a, b) in rectified
-                    .to_planes(output)
-                    .values
-                    .iter()
-                    .zip(&planes.values)
-                {
-                    assert_eq!(*a, b.max(0.0));
-                }
-                pool.give(rectified.values);
-                pool.give(got.values);
-            }
-        }
-    }
-
-    #[test]
-    fn the_network_says_the_same_with_all_instructions_as_by_the_plain_sum() {
-        let mut input = waves(3, 96, 64);
-        for value in &mut input.values {
-            *value = 0.5 + 0.25 * *value;
-        }
-        for stride in [2, 4] {
-            let file = network(stride);
-            let expected = plain_run(&file, &input);
-            for instructions in Instructions::all() {
-                let got = Network::new(&file).run_with(&input, instructions);
-                let pairs = got.values.iter().zip(&expected.values);
-                let worst = pairs
-                    .map(|(a, b)| (a - b).abs() / b.abs().max(1.0))
-                    .fold(0.0, f32::max);
-                assert!(worst < 1e-4, "{instructions:?}: {worst}");
-            }
-        }
-    }
-
-    /// The whole network by plain sums.
-    fn plain_run(file: &[u8], input: &Planes) -> Planes {
-        let (stride, layers) = read_weights(file);
-        let mut layers = layers.iter();
-        let mut next = |x: &Planes, stride: usize, rectify: bool| {
-            let mut out = plain(layers.next().unwrap(), x, stride);
-            if rectify {
-                out.values.iter_mut().for_each(|v| *v = v.max(0.0));
-            }
-            out
-        };
-        let mut x = next(input, stride, true);
-        let mut skips = Vec::new();
-        for level in 0..3 {
-            if level > 0 {
-                let mut half = Planes::zeros(x.planes, x.width / 2, x.height / 2);
-                let (width, size) = (half.width, half.width * half.height);
-                for (at, value) in half.values.iter_mut().enumerate() {
-                    let (px, py) = (2 * (at % width), 2 * (at % size / width));
-                    let at =
-                        |dx: usize, dy: usize| x.plane(at / size)[(py + dy) * x.width + px + dx];
-                    *value = at(0, 0).max(at(1, 0)).max(at(0, 1)).max(at(1, 1));
-                }
-                x = half;
-            }
-            x = next(&x, 1, true);
-            x = next(&x, 1, true);
-            skips.push(x.clone());
-        }
-        x = next(&x, 1, true);
-        x = next(&x, 1, true);
-        skips.pop();
-        while let Some(mut skip) = skips.pop() {
-            let small = next(&x, 1, false);
-            let (width, size) = (skip.width, skip.width * skip.height);
-            for (at, value) in skip.values.iter_mut().enumerate() {
-                let (px, py) = (at % width / 2, at % size / width / 2);
-                *value += small.plane(at / size)[py * small.width + px];
-            }
-            x = next(&skip, 1, true);
-            x = next(&x, 1, true);
-        }
-        next(&x, 1, false)
-    }
-}
+mod tests;

@@ -15,10 +15,10 @@ use crate::schema::{
     Compound, FlankSide, Hand, PhotoFacts, Polarity, Reading, Reason, ReasonCode, Status, Tooth,
 };
 use crate::segment::mask::{Mask, area, area_of_both};
-use crate::segment::{FoundPatch, SeenCompound, compound_on, film_on, find_patches};
+use crate::segment::{FoundPatch, SeenCompound, compound_on, find_patches, segment_flanks};
 
-/// Patches of found flanks that are this plain on small maps need no finer look (DEVELOPERS.md, "The networks",
-/// has what finer looks gave). Marked ones are always looked at finely: nothing had to be found, which leaves time for it.
+/// Patches of found flanks that are this plain on small maps need no finer look, which takes thrice the time and
+/// gave hardly better ones. Marked ones are always looked at finely: nothing had to be found, which leaves time for it.
 const ENOUGH_CONTRAST: f64 = 0.8;
 
 /// What is known of a photo before its patches are looked at.
@@ -194,13 +194,13 @@ fn read_maps(
     known: FlankContext,
     maps: &[FlankMap],
 ) -> (OutlinedReading, f64) {
-    let films = film_on(maps);
-    let patches = find_patches(&films, maps);
+    let probabilities = segment_flanks(maps);
+    let patches = find_patches(&probabilities, maps);
     let wiped: Vec<Option<&Mask>> = patches
         .iter()
         .map(|patch| patch.as_ref().map(|patch| &patch.region))
         .collect();
-    let compound = compound_on(&films, maps, &wiped, known.polarity);
+    let compound = compound_on(&probabilities, maps, &wiped, known.polarity);
     let mut teeth = Vec::new();
     let mut regions = Vec::new();
     let mut counted = Vec::new();

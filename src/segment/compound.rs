@@ -1,7 +1,7 @@
 //! Marking compound on the flanks: whether there is any, how contact shows in it, its colour.
 
-use super::film::FlankFilm;
 use super::mask::Mask;
+use super::patch_probability::PatchProbability;
 use crate::flank::FlankMap;
 use crate::schema::Polarity;
 use ndarray::Zip;
@@ -42,7 +42,7 @@ impl SeenCompound {
 /// Looks at the compound beside the patches of the flanks and in them. `None` where nothing of the
 /// flanks is seen.
 pub fn compound_on(
-    films: &[FlankFilm],
+    probabilities: &[PatchProbability],
     maps: &[FlankMap],
     patches: &[Option<&Mask>],
     polarity: Option<Polarity>,
@@ -50,14 +50,14 @@ pub fn compound_on(
     // Beside the patches, and in them.
     let (mut sum, mut cells) = ([0.0; 2], [0.0; 2]);
     let mut covered = [0.0; 2];
-    for ((film, map), patch) in films.iter().zip(maps).zip(patches) {
+    for ((probability, map), patch) in probabilities.iter().zip(maps).zip(patches) {
         let mut add = |likely: f32, unseen: bool, side: usize| {
             let seen = f64::from(u8::from(!unseen));
             sum[side] += seen * f64::from(likely);
             covered[side] += seen * f64::from(u8::from(likely > 0.5));
             cells[side] += seen;
         };
-        let cells = Zip::from(&film.compound).and(&map.unseen);
+        let cells = Zip::from(&probability.compound).and(&map.unseen);
         match patch {
             Some(patch) => cells.and(*patch).for_each(|&likely, &unseen, &in_patch| {
                 add(likely, unseen, usize::from(in_patch));
@@ -84,7 +84,7 @@ pub fn compound_on(
     Some(SeenCompound {
         polarity: given,
         polarity_sure: polarity.map_or(sure, |_| 1.0),
-        light: light_of(films, maps, patches, given),
+        light: light_of(probabilities, maps, patches, given),
         beside,
         in_patch,
         coverage: painted / (cells[0] + cells[1]),
@@ -94,19 +94,19 @@ pub fn compound_on(
 /// Median light of the side of the patches' edges where the compound lies, of its likelier half: of
 /// every second cell of every second row, which are thousands still.
 fn light_of(
-    films: &[FlankFilm],
+    probabilities: &[PatchProbability],
     maps: &[FlankMap],
     patches: &[Option<&Mask>],
     polarity: Polarity,
 ) -> [f64; 3] {
     let mut lights = Vec::new();
-    for ((film, map), patch) in films.iter().zip(maps).zip(patches) {
-        let (rows, columns) = film.compound.dim();
+    for ((probability, map), patch) in probabilities.iter().zip(maps).zip(patches) {
+        let (rows, columns) = probability.compound.dim();
         for row in (0..rows).step_by(2) {
             for at in (0..columns).step_by(2).map(|column| [row, column]) {
                 let in_patch = patch.is_some_and(|patch| patch[at]);
                 if !map.unseen[at] && in_patch == (polarity == Polarity::Transferred) {
-                    lights.push((film.compound[at], map.light[at]));
+                    lights.push((probability.compound[at], map.light[at]));
                 }
             }
         }
@@ -130,7 +130,7 @@ mod tests {
     use ndarray::Array2;
 
     /// A flank with a round patch, compound beside it or in it.
-    fn flank(wiped: bool) -> (FlankFilm, FlankMap, Mask) {
+    fn flank(wiped: bool) -> (PatchProbability, FlankMap, Mask) {
         let patch = Mask::from_shape_fn((96, 256), |(row, column)| {
             ((row as f64 - 48.0) / 24.0).hypot((column as f64 - 100.0) / 60.0) < 1.0
         });
@@ -151,12 +151,12 @@ mod tests {
             depth_over_length: 0.25,
         };
         let contact = Array2::zeros(patch.dim());
-        (FlankFilm { contact, compound }, map, patch)
+        (PatchProbability { contact, compound }, map, patch)
     }
 
     fn seen(wiped: bool, given: Option<Polarity>) -> SeenCompound {
-        let (film, map, patch) = flank(wiped);
-        compound_on(&[film], &[map], &[Some(&patch)], given).unwrap()
+        let (probability, map, patch) = flank(wiped);
+        compound_on(&[probability], &[map], &[Some(&patch)], given).unwrap()
     }
 
     #[test]
@@ -188,11 +188,11 @@ mod tests {
 
     #[test]
     fn bare_flanks_are_not_painted_and_unseen_ones_say_nothing() {
-        let (mut film, mut map, _) = flank(true);
-        film.compound.fill(0.03);
-        let bare = compound_on(&[film.clone()], &[map.clone()], &[None], None).unwrap();
+        let (mut probability, mut map, _) = flank(true);
+        probability.compound.fill(0.03);
+        let bare = compound_on(&[probability.clone()], &[map.clone()], &[None], None).unwrap();
         assert!(!bare.painted());
         map.unseen.fill(true);
-        assert!(compound_on(&[film], &[map], &[None], None).is_none());
+        assert!(compound_on(&[probability], &[map], &[None], None).is_none());
     }
 }

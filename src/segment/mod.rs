@@ -1,10 +1,10 @@
 //! Compound, and the contact patch in it, on flattened flanks.
 
 pub mod compound;
-pub mod film;
 pub mod mask;
 pub mod patch;
+pub mod patch_probability;
 
 pub use compound::{SeenCompound, compound_on};
-pub use film::{FlankFilm, film_on};
 pub use patch::{FoundPatch, find_patches};
+pub use patch_probability::{PatchProbability, segment_flanks};

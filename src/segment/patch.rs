@@ -1,7 +1,7 @@
 //! The contact patch of every flank: where contact is likely, held against the other teeth.
 
-use super::film::FlankFilm;
 use super::mask::{Mask, area, largest_part, minus, overlap};
+use super::patch_probability::PatchProbability;
 use crate::flank::FlankMap;
 use ndarray::{Array2, Zip};
 
@@ -28,26 +28,32 @@ const BAND: [f32; 2] = [1.0 / 3.0, 2.0 / 3.0];
 const LEAST_AREA: f64 = 0.01;
 
 /// The patch on every flank; `None` where there is none.
-pub fn find_patches(films: &[FlankFilm], maps: &[FlankMap]) -> Vec<Option<FoundPatch>> {
-    let regions: Vec<Option<Mask>> = films.iter().map(|film| region(film, 0.5)).collect();
+pub fn find_patches(
+    probabilities: &[PatchProbability],
+    maps: &[FlankMap],
+) -> Vec<Option<FoundPatch>> {
+    let regions: Vec<Option<Mask>> = probabilities
+        .iter()
+        .map(|probability| region(probability, 0.5))
+        .collect();
     let seen: Vec<&Mask> = regions.iter().flatten().collect();
     let core = of_half(&seen);
     let agreement = |region: &Mask, unseen: &Mask| match seen.as_slice() {
         [a, b] => overlap(a, b),
         // One tooth alone has none to disagree with; one of several should have had.
-        [_] => f64::from(u8::from(films.len() == 1)),
+        [_] => f64::from(u8::from(probabilities.len() == 1)),
         _ => overlap(&minus(region, unseen), &minus(&core, unseen)),
     };
-    films
+    probabilities
         .iter()
         .zip(maps)
         .zip(&regions)
-        .map(|((film, map), region_of)| {
+        .map(|((probability, map), region_of)| {
             let own = region_of.clone()?;
             let shown = minus(&core, &map.unseen);
             Some(FoundPatch {
-                band: BAND.map(|level| region(film, level).unwrap_or_else(|| own.clone())),
-                contrast: contrast(&film.contact, &own),
+                band: BAND.map(|level| region(probability, level).unwrap_or_else(|| own.clone())),
+                contrast: contrast(&probability.contact, &own),
                 agreement: agreement(&own, &map.unseen),
                 hidden: 1.0 - area(&shown) as f64 / area(&core).max(1) as f64,
                 region: own,
@@ -57,8 +63,8 @@ pub fn find_patches(films: &[FlankFilm], maps: &[FlankMap]) -> Vec<Option<FoundP
 }
 
 /// The largest region of a flank where contact is likelier than a level.
-fn region(film: &FlankFilm, level: f32) -> Option<Mask> {
-    let likely = film.contact.mapv(|likely| likely > level);
+fn region(probability: &PatchProbability, level: f32) -> Option<Mask> {
+    let likely = probability.contact.mapv(|likely| likely > level);
     let largest = largest_part(&likely)?;
     (area(&largest) as f64 > LEAST_AREA * largest.len() as f64).then_some(largest)
 }
@@ -89,7 +95,7 @@ mod tests {
     use std::ops::Range;
 
     /// Contact is likely within some rows and columns of a flank, all of which is seen.
-    fn flank(rows: Range<usize>, columns: Range<usize>) -> (FlankFilm, FlankMap) {
+    fn flank(rows: Range<usize>, columns: Range<usize>) -> (PatchProbability, FlankMap) {
         let contact = Array2::from_shape_fn((96, 256), |(row, column)| {
             let inside = rows.contains(&row) && columns.contains(&column);
             if inside { 0.9 } else { 0.05 }
@@ -101,12 +107,12 @@ mod tests {
             depth_over_length: 0.25,
         };
         let compound = Array2::from_elem(contact.dim(), 0.5);
-        (FlankFilm { contact, compound }, map)
+        (PatchProbability { contact, compound }, map)
     }
 
-    fn patches(flanks: Vec<(FlankFilm, FlankMap)>) -> Vec<Option<FoundPatch>> {
-        let (films, maps): (Vec<_>, Vec<_>) = flanks.into_iter().unzip();
-        find_patches(&films, &maps)
+    fn patches(flanks: Vec<(PatchProbability, FlankMap)>) -> Vec<Option<FoundPatch>> {
+        let (probabilities, maps): (Vec<_>, Vec<_>) = flanks.into_iter().unzip();
+        find_patches(&probabilities, &maps)
     }
 
     #[test]

@@ -29,7 +29,7 @@ def arguments(render_seconds, train_seconds, spp, seed, rate, flags=()):
     a.add_argument("--seed", type=int, default=seed)
     a.add_argument("--batch", type=int, default=48)
     a.add_argument("--rate", type=float, default=rate)
-    a.add_argument("--resume", help="weights to go on from: of an earlier run (.pt), or as the program has them (.bin)")
+    a.add_argument("--resume", help="weights to go on from: of an earlier run (.pt), or as the program has them (.onnx)")
     a.add_argument("--keep", help="folder of this machine for what was rendered, so that a later run goes on with it and its own")
     a.add_argument("--out", default=".")
     for flag in flags:
@@ -109,7 +109,7 @@ def fit(net, a, sample, loss_of, names):
     sample(step) gives input and labels of a batch; loss_of(output, *labels) the loss and its parts, which `names` are the names of.
     """
     net = net.to(DEV).to(memory_format=torch.channels_last)
-    if a.resume and a.resume.endswith(".bin"):
+    if a.resume and a.resume.endswith(".onnx"):
         net.take_exported(exported(a.resume), sample(0)[0])
     elif a.resume:
         net.take(torch.load(a.resume, map_location=DEV))

@@ -1,19 +1,10 @@
-//! Where film is and where contact was, by the patch network: it sees the flattened flanks of a photo
+//! Where contact was and where compound is, by the patch networks: they see the flattened flanks of a photo
 //! one under the other, so that what they have in common counts.
 
 use crate::flank::FlankMap;
 use crate::flank::rectify::FINE_MAP_SIZE;
-use crate::network::{Network, Planes, logistic};
+use crate::network::{FINE_PATCH, PATCH, Planes};
 use ndarray::Array2;
-use std::sync::LazyLock;
-
-/// Planes of its output, at half the size of the maps: contact score, compound score.
-static NETWORK: LazyLock<Network<'static>> = LazyLock::new(|| Network::new(WEIGHTS));
-static WEIGHTS: &[u8] = include_bytes!("patch_network.bin");
-
-/// The same of fine maps, which takes thrice as long.
-static FINE_NETWORK: LazyLock<Network<'static>> = LazyLock::new(|| Network::new(FINE_WEIGHTS));
-static FINE_WEIGHTS: &[u8] = include_bytes!("fine_patch_network.bin");
 
 /// Mean linear light that the network is shown, and what it is shown where nothing is seen.
 const MIDDLE_LIGHT: f32 = 0.18;
@@ -23,7 +14,7 @@ const MOST_LIGHT: f32 = 1.5;
 
 /// What the patch network says of one flank, cell by cell of its map.
 #[derive(Debug, Clone)]
-pub struct FlankFilm {
+pub struct PatchProbability {
     /// How likely contact was, 0 … 1.
     pub contact: Array2<f32>,
     /// How likely there is compound, 0 … 1.
@@ -32,14 +23,14 @@ pub struct FlankFilm {
 
 /// Looks at the flanks of one photo together: all their maps of [`MAP_SIZE`](crate::flank::rectify::MAP_SIZE)
 /// or all of [`FINE_MAP_SIZE`].
-pub fn film_on(maps: &[FlankMap]) -> Vec<FlankFilm> {
+pub fn segment_flanks(maps: &[FlankMap]) -> Vec<PatchProbability> {
     let Some((rows, columns)) = maps.first().map(|map| map.light.dim()) else {
         return Vec::new();
     };
     let network = if columns == FINE_MAP_SIZE.0 {
-        &FINE_NETWORK
+        &FINE_PATCH
     } else {
-        &NETWORK
+        &PATCH
     };
     let said = network.run(&shown(maps));
     maps.iter()
@@ -50,7 +41,7 @@ pub fn film_on(maps: &[FlankMap]) -> Vec<FlankFilm> {
                 let scores = &said.plane(index)[flank * size..(flank + 1) * size];
                 doubled(scores, rows / 2, columns / 2).mapv_into(logistic)
             };
-            FlankFilm {
+            PatchProbability {
                 contact: plane(0),
                 compound: plane(1),
             }
@@ -95,6 +86,19 @@ fn shown(maps: &[FlankMap]) -> Planes {
     planes
 }
 
+/// A score → how likely, 0 … 1, to six digits. Written without a call, so that many are worked out together.
+fn logistic(score: f32) -> f32 {
+    // The odds against are 2^power: a whole power by the bits of the number, the rest by the series.
+    const ROUNDING: f32 = 12_582_912.0; // 1.5 · 2^23: adding it leaves the whole number in the lowest bits
+    let power = (-score * std::f32::consts::LOG2_E).clamp(-100.0, 100.0);
+    let rounded = power + ROUNDING;
+    let rest = (power - (rounded - ROUNDING)) * std::f32::consts::LN_2;
+    let series = 1.0 / 120.0 + rest / 720.0;
+    let series = 1.0 / 2.0 + rest * (1.0 / 6.0 + rest * (1.0 / 24.0 + rest * series));
+    let whole = f32::from_bits((rounded.to_bits() << 23).wrapping_add(1.0f32.to_bits()));
+    1.0 / (1.0 + whole * (1.0 + rest * (1.0 + rest * series)))
+}
+
 /// Scores at twice the rows and columns, straight lines between.
 fn doubled(scores: &[f32], rows: usize, columns: usize) -> Array2<f32> {
     // The middle of each new cell lies a quarter of an old one beside the old one's middle.
@@ -122,17 +126,14 @@ fn doubled(scores: &[f32], rows: usize, columns: usize) -> Array2<f32> {
 mod tests {
     use super::*;
     use crate::flank::rectify::MAP_SIZE;
-    use sha2::{Digest, Sha256};
 
     #[test]
-    fn the_weights_are_the_ones_that_were_measured() {
-        let digest = |weights| format!("{:x}", Sha256::digest(weights));
-        let sums = [
-            (WEIGHTS, include_str!("patch_network.sha256")),
-            (FINE_WEIGHTS, include_str!("fine_patch_network.sha256")),
-        ];
-        for (weights, sum) in sums {
-            assert_eq!(digest(weights), sum.trim());
+    fn the_logistic_is_that_of_the_exponential() {
+        for i in -1000..=1000 {
+            let score = f64::from(i) / 10.0;
+            let expected = 1.0 / (1.0 + (-score).exp());
+            let got = f64::from(logistic(score as f32));
+            assert!((got - expected).abs() < 1e-6, "{score}: {got} {expected}");
         }
     }
 
@@ -140,7 +141,7 @@ mod tests {
     fn a_wiped_ellipse_on_three_flanks_is_seen_where_it_is() {
         ellipses_are_seen(MAP_SIZE);
         ellipses_are_seen(FINE_MAP_SIZE);
-        assert!(film_on(&[]).is_empty());
+        assert!(segment_flanks(&[]).is_empty());
     }
 
     fn ellipses_are_seen((columns, rows): (usize, usize)) {
@@ -164,9 +165,9 @@ mod tests {
                 depth_over_length: 0.25,
             }
         };
-        let films = film_on(&[flank(0.0), flank(0.1), flank(0.2)]);
-        for (film, centre) in films.iter().zip([0.4, 0.5, 0.6]) {
-            let cells = film
+        let flanks = segment_flanks(&[flank(0.0), flank(0.1), flank(0.2)]);
+        for (seen, centre) in flanks.iter().zip([0.4, 0.5, 0.6]) {
+            let cells = seen
                 .contact
                 .indexed_iter()
                 .filter(|(_, likely)| **likely > 0.5);
@@ -177,7 +178,7 @@ mod tests {
             assert!((mean - centre).abs() < 0.02, "{mean} {centre}");
             let compound = |length: f64, height: f64| {
                 let (column, row) = (length * columns as f64, height * rows as f64);
-                film.compound[[row as usize, column as usize]]
+                seen.compound[[row as usize, column as usize]]
             };
             assert!(compound(0.12, 0.94) > 0.5 && compound(centre, 0.55) < 0.5);
         }
