@@ -5,7 +5,6 @@ use flankread::frames::FlankPoint;
 use flankread::report::canvas::FONT;
 use plotters::coord::Shift;
 use plotters::prelude::*;
-use plotters::style::{FontStyle, register_font};
 use std::error::Error;
 
 /// One axis of the flank: its name, its part of a point, the greatest error of the 90 % that is asked for
@@ -39,8 +38,6 @@ fn points(answers: &[Answer], mode: Mode, get: fn(FlankPoint) -> f64) -> Vec<[f6
 
 /// The curve of a mode as SVG, length and height side by side.
 pub fn svg(answers: &[Answer], mode: Mode) -> Result<String, Box<dyn Error>> {
-    register_font(FONT, FontStyle::Normal, dejavu::sans::regular())
-        .map_err(|_| "the font cannot be used")?;
     let mut text = String::new();
     {
         let area = SVGBackend::with_string(&mut text, (980, 440)).into_drawing_area();

@@ -6,9 +6,10 @@ use super::{Outcome, Talk};
 use crate::gear::card::Card;
 use crate::gear::set::Cutting;
 use crate::lesson::case::Set;
+use crate::lesson::explore;
 use crate::lesson::sheet::{self, Claim, Limit, Spoilt, Wanted};
-use crate::lesson::{explore, page};
 use crate::report::files::{self, Folder};
+use crate::report::pdf::pdf;
 use crate::units::Units;
 use crate::{Error, Result};
 use clap::{Args, Subcommand};
@@ -171,7 +172,7 @@ impl Sheet {
         debug_assert_eq!(made.pages.len(), count);
         let mut files = vec![
             sheet::html(&made.pages).into_bytes(),
-            page::pdf(&made.pages).map_err(Error::from)?,
+            pdf("Contact pattern lessons", &made.pages)?,
         ];
         for page in &made.pages {
             files.push(page.png(2.0)?);

@@ -7,10 +7,10 @@ use crate::contact::Misplacement;
 use crate::flank::marks::Marks;
 use crate::frames::{FlankPoint, Side};
 use crate::lesson::case::{Case, Set};
-use crate::lesson::page::Page;
 use crate::lesson::photo::{Mistake, Rendered, Shot, Studio};
 use crate::photo::Photo;
 use crate::reading::{Asked, Reason, Status, read_photo};
+use crate::report::page::Page;
 use serde::Serialize;
 
 /// What the reading says of one photo.
