@@ -1,11 +1,11 @@
 //! A whole job as one file, which another workshop opens with the same result.
 //!
 //! A ZIP file: `record.json`, each photo once under `photos/` without what the camera wrote about place, time and
-//! owner ([`super::scrub`]), the pictures for sheets under `pictures/`, and a few words for whoever opens it by hand.
+//! owner ([`super::strip_metadata`]), the pictures for sheets under `pictures/`, and a few words for whoever opens it by hand.
 
 use super::record::{Record, SCHEMA};
-use super::scrub::scrubbed;
 use super::store::{NewPhoto, Store, sha256};
+use super::strip_metadata::without_metadata;
 use super::{JobError, clock};
 use crate::gear::card::Card;
 use serde_json::Value;
@@ -55,7 +55,8 @@ pub fn export(store: &Store, number: i64) -> Result<Vec<u8>, JobError> {
             let clean_hash = match done.get(&photo.sha256) {
                 Some(hash) => hash.clone(),
                 None => {
-                    let (clean, ending) = scrubbed(&store.photo(&photo.sha256)?, &photo.name)?;
+                    let (clean, ending) =
+                        without_metadata(&store.photo(&photo.sha256)?, &photo.name)?;
                     let hash = sha256(&clean);
                     put(&format!("photos/{hash}.{ending}"), &clean, packed)?;
                     done.insert(photo.sha256.clone(), hash.clone());

@@ -13,8 +13,8 @@ pub mod photos;
 pub mod record;
 mod rows;
 mod schema;
-pub mod scrub;
 pub mod store;
+pub mod strip_metadata;
 mod writes;
 
 pub use error::JobError;
