@@ -88,28 +88,3 @@ fn store_name(address: &str) -> String {
     let bucket = rest.split('/').next().unwrap_or_default();
     format!("{scheme}://{bucket}")
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_local_address_gives_a_copy_and_others_say_what_is_wrong() {
-        let folder = tempfile::tempdir().unwrap();
-        let path = folder.path().join("a photo.jpg");
-        std::fs::write(&path, b"bytes").unwrap();
-        let mut stores = Stores::default();
-        let address = format!("file://{}", path.display()).replace(' ', "%20");
-        let copy = stores.fetch(&address, 100).unwrap();
-        assert_eq!(std::fs::read(copy.path()).unwrap(), b"bytes");
-        for (address, most, words) in [
-            (address.as_str(), 2, "at most 0 MB"),
-            ("file:///no/such/file.jpg", 100, "it is not there"),
-            ("carrier://pigeon/1.jpg", 100, "only s3://"),
-        ] {
-            let message = stores.fetch(address, most).unwrap_err();
-            assert!(message.contains(words), "{message}");
-            assert!(message.starts_with("cannot fetch "), "{message}");
-        }
-    }
-}

@@ -2,7 +2,7 @@
 
 use super::BatchError;
 use super::shown::shown;
-use notify::{RecommendedWatcher, RecursiveMode, Watcher};
+use notify::{Event, RecommendedWatcher, RecursiveMode, Watcher};
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
@@ -37,18 +37,13 @@ impl Watch {
         let except = except.canonicalize().unwrap_or_else(|_| except.to_owned());
         let root = folder.canonicalize().unwrap_or_else(|_| folder.to_owned());
         let (tell, changes) = channel();
-        let mut watcher =
-            notify::recommended_watcher(move |event: notify::Result<notify::Event>| {
-                let matters = event.map_or(true, |event| {
-                    !event.kind.is_access()
-                        && event.paths.iter().any(|path| !path.starts_with(&except))
-                });
-                if matters {
-                    // The other end is gone only when the program ends.
-                    let _ = tell.send(());
-                }
-            })
-            .map_err(failed)?;
+        let mut watcher = notify::recommended_watcher(move |event: notify::Result<Event>| {
+            if event.map_or(true, |event| matters(&event, &except)) {
+                // The other end is gone only when the program ends.
+                let _ = tell.send(());
+            }
+        })
+        .map_err(failed)?;
         watcher
             .watch(&root, RecursiveMode::Recursive)
             .map_err(failed)?;
@@ -79,23 +74,32 @@ impl Watch {
     }
 }
 
+/// Whether what happened may have brought a photo: more than a look, and not only under `except`.
+fn matters(event: &Event, except: &Path) -> bool {
+    !event.kind.is_access() && event.paths.iter().any(|path| !path.starts_with(except))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+    use notify::EventKind;
+    use notify::event::{AccessKind, CreateKind};
 
     #[test]
-    fn a_new_file_ends_the_waiting_and_results_do_not() {
+    fn a_new_photo_matters_and_results_and_looks_do_not() {
+        let happened = |kind, path: &str| {
+            matters(&Event::new(kind).add_path(path.into()), Path::new("in/out"))
+        };
+        let made = EventKind::Create(CreateKind::File);
+        assert!(happened(made, "in/a.jpg"));
+        assert!(!happened(made, "in/out/sheet.html"));
+        assert!(!happened(EventKind::Access(AccessKind::Any), "in/a.jpg"));
+    }
+
+    #[test]
+    fn a_new_file_ends_the_waiting() {
         let folder = tempfile::tempdir().unwrap();
-        let out = folder.path().join("out");
-        std::fs::create_dir(&out).unwrap();
-        let watch = Watch::new(folder.path(), &out).unwrap();
-        std::fs::write(out.join("sheet.html"), "x").unwrap();
-        assert!(
-            watch
-                .changes
-                .recv_timeout(Duration::from_millis(300))
-                .is_err()
-        );
+        let watch = Watch::new(folder.path(), &folder.path().join("out")).unwrap();
         std::fs::write(folder.path().join("a.jpg"), "x").unwrap();
         assert!(watch.wait(&AtomicBool::new(false)));
         assert!(!watch.wait(&AtomicBool::new(true)));

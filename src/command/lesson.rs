@@ -3,12 +3,14 @@
 mod quiz;
 
 use super::{Outcome, OutputOptions};
+use crate::schema::Card;
+use crate::schema::Cutting;
+use crate::lesson::case::Set;
+use crate::lesson::explore;
+use crate::lesson::sheet::{self, Claim, Limit, Spoilt, Wanted};
 use crate::files;
 use crate::files::Folder;
-use crate::lesson::case::Set;
-use crate::lesson::sheet::{self, Claim, Limit, Spoilt, Wanted};
-use crate::lesson::{explore, page};
-use crate::schema::{Card, Cutting};
+use crate::report::draw::pdf::pdf;
 use crate::units::Units;
 use crate::{Error, Result};
 use clap::{Args, Subcommand};
@@ -171,7 +173,7 @@ impl Sheet {
         debug_assert_eq!(made.pages.len(), count);
         let mut files = vec![
             sheet::html(&made.pages).into_bytes(),
-            page::pdf(&made.pages).map_err(Error::from)?,
+            pdf("Contact pattern lessons", &made.pages)?,
         ];
         for page in &made.pages {
             files.push(page.png(2.0)?);

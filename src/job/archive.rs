@@ -1,13 +1,13 @@
 //! A whole job as one file, which another workshop opens with the same result.
 //!
 //! A ZIP file: `record.json`, each photo once under `photos/` without what the camera wrote about place, time and
-//! owner ([`super::scrub`]), the pictures for sheets under `pictures/`, and a few words for whoever opens it by hand.
+//! owner ([`super::strip_metadata`]), the pictures for sheets under `pictures/`, and a few words for whoever opens it by hand.
 
-use super::scrub::scrubbed;
+use crate::schema::record::{Record, SCHEMA};
 use super::store::{NewPhoto, Store, sha256};
+use super::strip_metadata::without_metadata;
 use super::{JobError, clock};
 use crate::schema::Card;
-use crate::schema::record::{Record, SCHEMA};
 use serde_json::Value;
 use std::collections::HashMap;
 use std::io::{Cursor, Read as _, Write as _};
@@ -55,7 +55,8 @@ pub fn export(store: &Store, number: i64) -> Result<Vec<u8>, JobError> {
             let clean_hash = match done.get(&photo.sha256) {
                 Some(hash) => hash.clone(),
                 None => {
-                    let (clean, ending) = scrubbed(&store.photo(&photo.sha256)?, &photo.name)?;
+                    let (clean, ending) =
+                        without_metadata(&store.photo(&photo.sha256)?, &photo.name)?;
                     let hash = sha256(&clean);
                     put(&format!("photos/{hash}.{ending}"), &clean, packed)?;
                     done.insert(photo.sha256.clone(), hash.clone());
@@ -194,8 +195,8 @@ pub fn fresh_uid(salt: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::job::store::NewTrial;
     use crate::schema::record::{Head, Shows};
+    use crate::job::store::NewTrial;
     use image::RgbImage;
 
     fn photo() -> NewPhoto {

@@ -101,7 +101,7 @@ pub enum JobError {
     #[error(
         "the photo {name} cannot be freed of what the camera wrote into it: {detail}; the job was not exported"
     )]
-    Scrub {
+    Metadata {
         /// The photo.
         name: String,
         /// What is wrong with it.

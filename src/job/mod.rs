@@ -15,6 +15,7 @@ pub mod record;
 mod rows;
 pub mod scrub;
 pub mod store;
+pub mod strip_metadata;
 mod writes;
 
 pub use error::JobError;

@@ -6,7 +6,6 @@
 pub mod case;
 pub mod explore;
 pub mod flat;
-pub mod page;
 pub mod photo;
 pub mod quiz;
 pub mod sheet;

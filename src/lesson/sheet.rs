@@ -5,12 +5,13 @@ mod limits;
 mod mistakes;
 
 use super::case::{Case, SLANT_BIAS_MM, Set};
-use super::page::{PAPER, Page};
 use super::photo::Studio;
 use crate::Result;
 use crate::contact::Misalignment;
 use crate::frames::Side;
-use crate::schema::{Cutting, FlankDiagnosis};
+use crate::schema::Cutting;
+use crate::report::draw::page::{A4, Page};
+use crate::schema::FlankDiagnosis;
 use crate::units::Units;
 use drawing::{Room, WIDTH, draw_backlash, draw_section, pair};
 pub use limits::{Limit, limits_of};
@@ -141,10 +142,8 @@ fn method(set: &Set) -> &'static str {
 fn begin(title: &str) -> Page {
     let mut page = Page::default();
     page.text([MARGIN, MARGIN + 14.0], 16.0, true, title);
-    page.items.push(super::page::Item::Line {
-        points: vec![[MARGIN, MARGIN + 22.0], [PAPER[0] - MARGIN, MARGIN + 22.0]],
-        thick: 1.0,
-    });
+    let y = MARGIN + 22.0;
+    page.line(vec![[MARGIN, y], [A4[0] - MARGIN, y]], 1.0);
     page.y = MARGIN + 30.0;
     page
 }

@@ -4,7 +4,6 @@ use crate::measure::{Answer, Mode, quantile};
 use flankread::FlankPoint;
 use plotters::coord::Shift;
 use plotters::prelude::*;
-use plotters::style::{FontStyle, register_font};
 use std::error::Error;
 
 /// The letters of the drawing.
@@ -41,8 +40,6 @@ fn points(answers: &[Answer], mode: Mode, get: fn(FlankPoint) -> f64) -> Vec<[f6
 
 /// The curve of a mode as SVG, length and height side by side.
 pub fn svg(answers: &[Answer], mode: Mode) -> Result<String, Box<dyn Error>> {
-    register_font(FONT, FontStyle::Normal, dejavu::sans::regular())
-        .map_err(|_| "the font cannot be used")?;
     let mut text = String::new();
     {
         let area = SVGBackend::with_string(&mut text, (980, 440)).into_drawing_area();

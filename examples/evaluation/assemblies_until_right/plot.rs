@@ -1,13 +1,10 @@
 //! The share of sets that are right after each assembly, drawn.
 
 use plotters::prelude::*;
-use plotters::style::{FontStyle, register_font};
 use std::path::Path;
 
 /// Writes the curves as SVG.
 pub fn draw(path: &Path, curves: &[(String, Vec<f64>)]) -> Result<(), Box<dyn std::error::Error>> {
-    register_font("sans-serif", FontStyle::Normal, dejavu::sans::regular())
-        .map_err(|_| "the font cannot be used")?;
     let mut text = String::new();
     {
         let area = SVGBackend::with_string(&mut text, (860, 520)).into_drawing_area();

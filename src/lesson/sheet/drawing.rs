@@ -5,11 +5,11 @@ use crate::Result;
 use crate::frames::Side;
 use crate::lesson::case::{Case, Set};
 use crate::lesson::flat::{GAP_SCALE, flank_picture, section};
-use crate::lesson::page::{Item, PAPER, Page};
 use crate::lesson::photo::{Compound, Shot, Studio};
+use crate::report::page::{A4, Page};
 
 /// Width between the margins.
-pub const WIDTH: f64 = PAPER[0] - 2.0 * MARGIN;
+pub const WIDTH: f64 = A4[0] - 2.0 * MARGIN;
 const GAP: f64 = 14.0;
 /// Width of one of two columns.
 pub const HALF: f64 = (WIDTH - GAP) / 2.0;
@@ -80,10 +80,6 @@ pub fn pair(
     Ok(lowest)
 }
 
-fn line(points: Vec<[f64; 2]>, thick: f64) -> Item {
-    Item::Line { points, thick }
-}
-
 /// The mesh cut across. Returns where it ends.
 pub fn draw_section(
     page: &mut Page,
@@ -111,10 +107,10 @@ pub fn draw_section(
     slot.extend(cut.ring[0].iter().rev());
     slot.extend(&cut.ring[1]);
     slot.push([reach + land, high]);
-    page.items.push(line(slot.iter().map(at).collect(), 1.8));
+    page.line(slot.iter().map(at).collect(), 1.8);
     let mut tooth: Vec<[f64; 2]> = cut.pinion[0].iter().rev().copied().collect();
     tooth.extend(&cut.pinion[1]);
-    page.items.push(line(tooth.iter().map(at).collect(), 0.8));
+    page.line(tooth.iter().map(at).collect(), 0.8);
     page.text(
         [left, top + 7.0],
         6.5,
@@ -141,13 +137,10 @@ pub fn draw_backlash(
     let most = 1.15 * case.backlash_mm.max(2.0 * window[1]);
     let x = |mm: f64| left + width * mm / most;
     let y = top + 20.0;
-    page.items
-        .push(line(vec![[left, y], [left + width, y]], 0.6));
-    page.items
-        .push(line(vec![[x(window[0]), y], [x(window[1]), y]], 4.0));
+    page.line(vec![[left, y], [left + width, y]], 0.6);
+    page.line(vec![[x(window[0]), y], [x(window[1]), y]], 4.0);
     for (mm, up) in [(0.0, 3.0), (window[0], 4.0), (window[1], 4.0)] {
-        page.items
-            .push(line(vec![[x(mm), y - up], [x(mm), y + up]], 0.6));
+        page.line(vec![[x(mm), y - up], [x(mm), y + up]], 0.6);
     }
     let mark = x(case.backlash_mm);
     let pointer = vec![
@@ -156,7 +149,7 @@ pub fn draw_backlash(
         [mark + 3.0, y - 9.0],
         [mark, y - 2.5],
     ];
-    page.items.push(line(pointer, 1.0));
+    page.line(pointer, 1.0);
     let words = format!("backlash {}", wanted.units.shim(case.backlash_mm));
     let start = if mark < left + 0.7 * width {
         mark + 6.0

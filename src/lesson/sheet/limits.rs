@@ -8,8 +8,8 @@ use crate::contact::Misalignment;
 use crate::frames::Side;
 use crate::lesson::case::{Case, Set};
 use crate::lesson::flat::flank_picture;
-use crate::lesson::page::Page;
 use crate::lesson::photo::Studio;
+use crate::report::page::Page;
 use crate::units::Units;
 use serde::Serialize;
 

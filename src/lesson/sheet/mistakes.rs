@@ -7,11 +7,11 @@ use crate::contact::Misalignment;
 use crate::flank::marks::Marks;
 use crate::frames::{FlankPoint, Side};
 use crate::lesson::case::{Case, Set};
-use crate::lesson::page::Page;
 use crate::lesson::photo::{Mistake, Rendered, Shot, Studio};
 use crate::photo::Photo;
 use crate::reading::{ReadOptions, read_photo};
 use crate::schema::{Reason, Status};
+use crate::report::draw::page::Page;
 use serde::Serialize;
 
 /// What the reading says of one photo.

@@ -1,5 +1,6 @@
 use super::*;
 use crate::schema::Card;
+use crate::report::draw::page::Item;
 use std::sync::LazyLock;
 
 fn small() -> Wanted {
@@ -56,7 +57,7 @@ fn every_picture_shows_what_the_trade_says_of_its_misplacement() {
     let texts = |words: &str| {
         let items = sheets.pages.iter().flat_map(|p| &p.items);
         items
-            .filter(|i| matches!(i, super::super::page::Item::Text { words: w, .. } if w.contains(words)))
+            .filter(|i| matches!(i, Item::Text { words: w, .. } if w.contains(words)))
             .count()
     };
     assert_eq!(texts("clear of all four edges"), 2);
@@ -81,8 +82,8 @@ fn every_picture_shows_what_the_trade_says_of_its_misplacement() {
 #[test]
 fn each_claim_is_regenerated_from_its_own_misplacement() {
     let all = &*SHEETS;
-    let words = |item: &super::super::page::Item| match item {
-        super::super::page::Item::Text { words, .. } => Some(words.clone()),
+    let words = |item: &Item| match item {
+        Item::Text { words, .. } => Some(words.clone()),
         _ => None,
     };
     let items = all.pages.iter().flat_map(|p| &p.items);
@@ -123,16 +124,15 @@ fn nothing_runs_off_a_page_and_all_three_forms_are_made() {
     for page in &sheets.pages {
         for item in &page.items {
             let lowest = match item {
-                super::super::page::Item::Text { at, .. } => at[1],
-                super::super::page::Item::Picture { frame, .. } => frame[1] + frame[3],
-                super::super::page::Item::Line { points, .. } => {
-                    points.iter().map(|p| p[1]).fold(0.0, f64::max)
-                }
+                Item::Text { at, .. } => at[1],
+                Item::Picture { frame, .. } => frame[1] + frame[3],
+                Item::Line { points, .. } => points.iter().map(|p| p[1]).fold(0.0, f64::max),
+                Item::Ground { .. } | Item::Drawing { .. } => unreachable!("a lesson has none"),
             };
-            assert!(lowest <= PAPER[1] - 10.0, "{lowest}");
+            assert!(lowest <= A4[1] - 10.0, "{lowest}");
         }
     }
-    let pdf = super::super::page::pdf(&sheets.pages).unwrap();
+    let pdf = crate::report::draw::pdf::pdf("Contact pattern lessons", &sheets.pages).unwrap();
     assert!(pdf.starts_with(b"%PDF") && pdf.len() > 20_000);
     let page = html(&sheets.pages);
     assert!(page.contains("data:image/jpeg") && !page.contains("src=\"http"));

@@ -30,7 +30,12 @@ pub fn batch_text(lot: &BatchResult, rows: usize, units: Units) -> String {
 fn sets_table(lot: &BatchResult, rows: usize, units: Units) -> Table {
     let mut table = Table::new();
     table.load_style(presets::NOTHING);
-    table.set_content_arrangement(ContentArrangement::Dynamic);
+    if let Some((terminal_size::Width(letters), _)) =
+        terminal_size::terminal_size_of(std::io::stdout())
+    {
+        table.set_content_arrangement(ContentArrangement::Dynamic);
+        table.set_width(letters);
+    }
     table.set_header(["set", "what", "drive", "coast", "next"]);
     for &set in lot.order.iter().take(rows) {
         let verdict = &lot.sets[set];

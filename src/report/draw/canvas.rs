@@ -3,32 +3,25 @@
 use crate::report::PictureError;
 use plotters::coord::Shift;
 use plotters::prelude::*;
-use plotters::style::FontStyle;
-use std::sync::Once;
+use std::sync::LazyLock;
+use ttf_parser::Face;
 
 /// The name all text is set in.
 pub const FONT: &str = "DejaVu Sans";
 
-/// Text cannot be measured before a font is registered.
-fn register_font() {
-    static ONCE: Once = Once::new();
-    ONCE.call_once(|| {
-        // The only failure is a font that does not parse, and this one is part of the program.
-        let _ = plotters::style::register_font(FONT, FontStyle::Normal, dejavu::sans::regular());
-    });
-}
-
 /// Width of a line of text set `size` high (the em), in the unit of `size`.
-pub(crate) fn text_width(text: &str, size: f64) -> f64 {
-    register_font();
-    // The rasteriser counts a font's size from descent to ascent: 1.164 em in DejaVu Sans. Measured large, for
-    // the answer is in whole pixels.
-    const EM: f64 = 1000.0;
-    let font = (FONT, 1.164 * EM).into_font();
-    match font.layout_box(text) {
-        Ok(((left, _), (right, _))) => f64::from(right - left) / EM * size,
-        Err(_) => 0.6 * size * text.chars().count() as f64,
-    }
+pub(crate) fn text_width(text: &str, size: f64, bold: bool) -> f64 {
+    static FACES: LazyLock<[Option<Face<'static>>; 2]> = LazyLock::new(|| {
+        [dejavu::sans::regular(), dejavu::sans::bold()].map(|font| Face::parse(font, 0).ok())
+    });
+    let ems = |letter| {
+        let face = FACES[usize::from(bold)].as_ref()?;
+        let advance = face.glyph_hor_advance(face.glyph_index(letter)?)?;
+        Some(f64::from(advance) / f64::from(face.units_per_em()))
+    };
+    // A letter that the font lacks is drawn as a box.
+    let width: f64 = text.chars().map(|letter| ems(letter).unwrap_or(0.6)).sum();
+    width * size
 }
 
 /// Draws an SVG of a size in pixels.
@@ -39,7 +32,6 @@ pub fn svg(
     (width, height): (u32, u32),
     draw: impl FnOnce(&DrawingArea<SVGBackend, Shift>) -> Result<(), PictureError>,
 ) -> Result<String, PictureError> {
-    register_font();
     let mut text = String::new();
     {
         let area = SVGBackend::with_string(&mut text, (width, height)).into_drawing_area();

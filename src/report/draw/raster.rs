@@ -4,9 +4,9 @@ use super::canvas::FONT;
 use crate::report::PictureError;
 use image::{Rgb, RgbImage};
 use resvg::tiny_skia::{Pixmap, Transform};
-use resvg::usvg::fontdb::Source;
+use resvg::usvg::fontdb::{Database, Source};
 use resvg::usvg::{Options, Tree};
-use std::sync::Arc;
+use std::sync::{Arc, LazyLock};
 
 /// The SVG as PNG bytes, `scale` pixels to each of its own units.
 ///
@@ -50,16 +50,32 @@ fn lay(drawn: &Pixmap, picture: &mut RgbImage) {
     }
 }
 
-fn pixels(svg: &str, scale: f32) -> Result<Pixmap, PictureError> {
-    let mut options = Options {
+/// The letters of every drawing.
+static FONTS: LazyLock<Arc<Database>> = LazyLock::new(|| {
+    let mut fonts = Database::new();
+    for font in [dejavu::sans::regular(), dejavu::sans::bold()] {
+        fonts.load_font_source(Source::Binary(Arc::new(font)));
+    }
+    fonts.set_sans_serif_family(FONT);
+    fonts.set_serif_family(FONT);
+    Arc::new(fonts)
+});
+
+/// The SVG understood, its text laid out.
+///
+/// # Errors
+/// The SVG is faulty.
+pub(super) fn tree(svg: &str) -> Result<Tree, PictureError> {
+    let options = Options {
         font_family: FONT.to_owned(),
+        fontdb: Arc::clone(&FONTS),
         ..Options::default()
     };
-    let letters = options.fontdb_mut();
-    for font in [dejavu::sans::regular(), dejavu::sans::bold()] {
-        letters.load_font_source(Source::Binary(Arc::new(font)));
-    }
-    let tree = Tree::from_str(svg, &options).map_err(PictureError::new)?;
+    Tree::from_str(svg, &options).map_err(PictureError::new)
+}
+
+fn pixels(svg: &str, scale: f32) -> Result<Pixmap, PictureError> {
+    let tree = tree(svg)?;
     let size = tree.size();
     let (width, height) = (
         (size.width() * scale).ceil() as u32,

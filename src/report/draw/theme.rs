@@ -15,5 +15,9 @@ pub const PREDICTED: &str = "#b3470f";
 pub const STEEL: &str = "#e9edf2";
 /// Lesser lines and words.
 pub const QUIET: &str = "#5b6678";
+/// Hairlines between rows.
+pub const RULE: &str = "#ccd3dd";
+/// The ground that a picture stands on where it does not fill its frame.
+pub const GROUND: &str = "#f3f5f8";
 /// The letters of pictures; the file is part of the program.
 pub const LETTERS: &str = "DejaVu Sans, sans-serif";

@@ -1,19 +1,17 @@
-//! The build sheet as PDF: text in the program's own letters, plots and photos as pictures.
+//! The build sheet as PDF.
 
-use super::build_sheet_parts::{
-    CAUTIONS, Sheet, advice, closing, ends, head, notes, pictures, state, trials,
-};
-use super::convergence::{HEIGHT, WIDTH, convergence_svg};
 use crate::report::PictureError;
+use crate::report::job::build_sheet_parts::{CAUTIONS, Sheet, advice, closing, ends, head, notes, pictures, state, trials};
 use crate::report::draw::canvas::text_width;
-use crate::report::draw::pdf_pen::{INK, Letters, Pen, QUIET, RULE, fill, wrapped};
-use crate::report::draw::raster;
-use krilla::Document;
-use krilla::geom::{PathBuilder, Rect};
-use krilla::image::Image;
-use krilla::metadata::Metadata;
-use krilla::page::PageSettings;
-use krilla::text::Font;
+use crate::report::job::convergence::{HEIGHT, WIDTH, convergence_svg};
+use crate::report::draw::page;
+use crate::report::draw::page::{Item, Page, Picture};
+use crate::report::draw::pdf::pdf;
+use crate::report::draw::pdf_pen::{Pen, wrapped};
+use crate::report::draw::theme::{GROUND, INK, QUIET, RULE};
+use image::ImageDecoder as _;
+use image::codecs::jpeg::JpegDecoder;
+use std::io::Cursor;
 
 /// Paper of the sheet.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
@@ -26,98 +24,61 @@ pub enum Paper {
 
 impl Paper {
     /// Width and height in points.
-    const fn points(self) -> (f32, f32) {
+    const fn points(self) -> [f64; 2] {
         match self {
-            Self::A4 => (595.28, 841.89),
-            Self::Letter => (612.0, 792.0),
+            Self::A4 => page::A4,
+            Self::Letter => page::LETTER,
         }
     }
 }
 
-const MARGIN: f32 = 34.0;
-/// Pixels of a plot for each of its own units.
-const PLOT_SCALE: f32 = 3.0;
+const MARGIN: f64 = 34.0;
 /// Text sizes tried from the largest down until everything fits on two sides.
-const SIZES: [f32; 5] = [8.4, 7.8, 7.2, 6.6, 6.0];
+const SIZES: [f64; 5] = [8.4, 7.8, 7.2, 6.6, 6.0];
 
 /// The PDF's bytes, two pages.
 ///
 /// # Errors
-/// A picture or a letter that cannot be embedded.
+/// A picture that cannot be embedded.
 pub fn build_sheet_pdf(sheet: &Sheet, paper: Paper) -> Result<Vec<u8>, PictureError> {
-    let (plot, letters) = (plot(sheet)?, letters()?);
-    let mut last = Err(PictureError::new("the sheet does not fit on two sides"));
+    let mut pages = Vec::new();
     for size in SIZES {
-        let (bytes, fits) = document(sheet, paper, size, &letters, &plot)?;
-        last = Ok(bytes);
+        let fits;
+        (pages, fits) = sides(sheet, paper, size)?;
         if fits {
             break;
         }
     }
-    last
+    let title = format!("Build sheet: {}", sheet.record.head.name);
+    pdf(&title, &pages)
 }
 
-fn plot(sheet: &Sheet) -> Result<Image, PictureError> {
-    let plot = raster::png(&convergence_svg(sheet.record, &sheet.shown), PLOT_SCALE)?;
-    Image::from_png(plot.into(), true).map_err(PictureError::new)
-}
-
-fn letters() -> Result<Letters, PictureError> {
-    let font = |bytes: &[u8]| {
-        Font::new(bytes.to_vec().into(), 0)
-            .ok_or_else(|| PictureError::new("the program's letters cannot be embedded"))
-    };
-    Ok(Letters {
-        plain: font(dejavu::sans::regular())?,
-        bold: font(dejavu::sans::bold())?,
-    })
-}
-
-fn document(
-    sheet: &Sheet,
-    paper: Paper,
-    size: f32,
-    letters: &Letters,
-    plot: &Image,
-) -> Result<(Vec<u8>, bool), PictureError> {
-    let (width, height) = paper.points();
-    let mut document = Document::new();
-    let head = &sheet.record.head;
-    document.set_metadata(
-        Metadata::new()
-            .title(format!("Build sheet: {}", head.name))
-            .language("en".into()),
-    );
+/// Both sides with text of a size, and whether everything is on them.
+fn sides(sheet: &Sheet, paper: Paper, size: f64) -> Result<(Vec<Page>, bool), PictureError> {
+    let [width, height] = paper.points();
     let mut fits = true;
+    let mut pages = Vec::new();
     for side in [first_side, second_side] {
-        let settings = PageSettings::from_wh(width, height)
-            .ok_or_else(|| PictureError::new("the paper has no size"))?;
-        let mut page = document.start_page_with(settings);
-        let mut surface = page.surface();
+        let mut page = Page::new([width, height]);
         let mut pen = Pen {
-            surface: &mut surface,
-            letters,
+            page: &mut page,
             size,
             left: MARGIN,
             width: width - 2.0 * MARGIN,
             y: MARGIN,
             bottom: height - MARGIN,
         };
-        side(&mut pen, sheet, plot)?;
+        side(&mut pen, sheet)?;
         fits &= pen.y <= pen.bottom;
-        surface.finish();
-        page.finish();
+        pages.push(page);
     }
-    let bytes = document
-        .finish()
-        .map_err(|error| PictureError::new(format!("{error:?}")))?;
-    Ok((bytes, fits))
+    Ok((pages, fits))
 }
 
-fn first_side(pen: &mut Pen, sheet: &Sheet, plot: &Image) -> Result<(), PictureError> {
+fn first_side(pen: &mut Pen, sheet: &Sheet) -> Result<(), PictureError> {
     let big = 1.8 * pen.size;
-    for line in wrapped(&sheet.record.head.name, big, pen.width) {
-        pen.put(pen.left, pen.y + big, &line, big, true, INK);
+    for line in wrapped(&sheet.record.head.name, big, pen.width, true) {
+        pen.put([pen.left, pen.y + big], &line, big, true, INK);
         pen.y += 1.2 * big;
     }
     pen.paragraph("Build sheet of a ring and pinion set-up", 0.0, QUIET);
@@ -145,11 +106,14 @@ fn first_side(pen: &mut Pen, sheet: &Sheet, plot: &Image) -> Result<(), PictureE
     pen.title("How it came there");
     let width = pen
         .width
-        .min(1.2 * (pen.bottom - pen.y).max(150.0) * (WIDTH / HEIGHT) as f32);
-    let height = width * (HEIGHT / WIDTH) as f32;
-    let (left, y) = (pen.left, pen.y);
-    pen.image(plot, left, y, width, height);
-    pen.y += height;
+        .min(1.2 * (pen.bottom - pen.y).max(150.0) * (WIDTH / HEIGHT));
+    let scale = width / WIDTH;
+    pen.page.items.push(Item::Drawing {
+        at: [pen.left, pen.y],
+        scale,
+        svg: convergence_svg(sheet.record, &sheet.shown),
+    });
+    pen.y += scale * HEIGHT;
     pen.paragraph(
         "Numbers are trials; the square is the axle as found; the cross is the target, the dotted line how near is right.",
         0.0,
@@ -161,41 +125,36 @@ fn first_side(pen: &mut Pen, sheet: &Sheet, plot: &Image) -> Result<(), PictureE
 fn table(pen: &mut Pen, sheet: &Sheet) {
     let (rows, left_out, headings) = trials(sheet);
     let small = 0.92 * pen.size;
-    // Widths by what stands in the columns, squeezed or stretched to the page.
-    let natural: Vec<f32> = (0..headings.len())
+    // Widths by the cells, which stay on one line if they can, and the words of the headings, squeezed or stretched to
+    // the page.
+    let natural: Vec<f64> = (0..headings.len())
         .map(|column| {
-            rows.iter()
-                .map(|row| text_width(&row[column], f64::from(small)) as f32)
-                .fold(
-                    text_width(headings[column], f64::from(small)) as f32 * 0.6,
-                    f32::max,
-                )
-                + 5.0
+            let cells = rows
+                .iter()
+                .map(|row| text_width(&row[column], small, false));
+            let words = headings[column].split_whitespace();
+            let words = words.map(|word| text_width(word, small, true));
+            cells.chain(words).fold(0.0, f64::max) + 5.0
         })
         .collect();
-    let scale = pen.width / natural.iter().sum::<f32>();
-    let widths: Vec<f32> = natural.iter().map(|width| width * scale).collect();
+    let scale = pen.width / natural.iter().sum::<f64>();
+    let widths: Vec<f64> = natural.iter().map(|width| width * scale).collect();
     let plain_headings = headings.map(str::to_owned);
     for (number, row) in std::iter::once(&plain_headings).chain(&rows).enumerate() {
         let mut x = pen.left;
         let mut deepest = pen.y;
         for (cell, width) in row.iter().zip(&widths) {
             let mut y = pen.y;
-            // Bold letters are wider than the plain ones that are measured.
-            let room = if number == 0 {
-                (width - 4.0) / 1.15
-            } else {
-                width - 4.0
-            };
-            for line in wrapped(cell, small, room) {
-                pen.put(x, y + small, &line, small, number == 0, INK);
+            let bold = number == 0;
+            for line in wrapped(cell, small, width - 4.0, bold) {
+                pen.put([x, y + small], &line, small, bold, INK);
                 y += 1.25 * small;
             }
             deepest = deepest.max(y);
             x += width;
         }
         pen.y = deepest + 1.5;
-        pen.rule(pen.y, 0.5, RULE);
+        pen.rule(0.5, RULE);
         pen.y += 1.5;
     }
     if left_out > 0 {
@@ -207,7 +166,7 @@ fn table(pen: &mut Pen, sheet: &Sheet) {
     }
 }
 
-fn second_side(pen: &mut Pen, sheet: &Sheet, _plot: &Image) -> Result<(), PictureError> {
+fn second_side(pen: &mut Pen, sheet: &Sheet) -> Result<(), PictureError> {
     let (shown, left_out) = pictures(sheet);
     if !shown.is_empty() {
         pen.title("Pictures");
@@ -262,7 +221,7 @@ fn second_side(pen: &mut Pen, sheet: &Sheet, _plot: &Image) -> Result<(), Pictur
 }
 
 fn sign(pen: &mut Pen, words: &str) {
-    pen.rule(pen.y, 0.7, INK);
+    pen.rule(0.7, INK);
     pen.y += 2.0;
     pen.paragraph(words, 0.0, QUIET);
 }
@@ -273,38 +232,29 @@ fn picture_rows(
 ) -> Result<(), PictureError> {
     const ACROSS: usize = 3;
     let gap = 6.0;
-    let width = (pen.width - gap * (ACROSS - 1) as f32) / ACROSS as f32;
+    let width = (pen.width - gap * (ACROSS - 1) as f64) / ACROSS as f64;
     let height = width * if shown.len() > 2 * ACROSS { 0.62 } else { 0.75 };
     for row in shown.chunks(ACROSS) {
         let mut deepest = pen.y;
         for (column, picture) in row.iter().enumerate() {
-            let left = pen.left + column as f32 * (width + gap);
-            let image =
-                Image::from_jpeg(picture.bytes.to_vec().into(), true).map_err(PictureError::new)?;
-            let (across, down) = image.size();
-            let scale = (width / across as f32).min(height / down as f32);
-            let (w, h) = (across as f32 * scale, down as f32 * scale);
-            let y = pen.y;
-            if let Some(frame) = Rect::from_xywh(left, y, width, height) {
-                let mut ground = PathBuilder::new();
-                ground.push_rect(frame);
-                if let Some(ground) = ground.finish() {
-                    pen.surface.set_stroke(None);
-                    pen.surface.set_fill(fill((0xf3, 0xf5, 0xf8)));
-                    pen.surface.draw_path(&ground);
-                }
-            }
-            pen.image(
-                &image,
-                left + (width - w) / 2.0,
-                y + (height - h) / 2.0,
-                w,
-                h,
-            );
+            let (left, top) = (pen.left + column as f64 * (width + gap), pen.y);
+            let head = JpegDecoder::new(Cursor::new(picture.bytes)).map_err(PictureError::new)?;
+            let (across, down) = head.dimensions();
+            let scale = (width / f64::from(across)).min(height / f64::from(down));
+            let (w, h) = (f64::from(across) * scale, f64::from(down) * scale);
+            pen.page.items.push(Item::Ground {
+                frame: [left, top, width, height],
+                colour: GROUND,
+            });
+            pen.page.items.push(Item::Picture {
+                frame: [left + (width - w) / 2.0, top + (height - h) / 2.0, w, h],
+                picture: Picture::Jpeg(picture.bytes.to_vec()),
+                shows: picture.words.clone(),
+            });
             let small = 0.88 * pen.size;
             let mut y = pen.y + height + 1.0;
-            for line in wrapped(&picture.words, small, width) {
-                pen.put(left, y + small, &line, small, false, QUIET);
+            for line in wrapped(&picture.words, small, width, false) {
+                pen.put([left, y + small], &line, small, false, QUIET);
                 y += 1.2 * small;
             }
             deepest = deepest.max(y);
@@ -381,12 +331,10 @@ mod tests {
             shown: Shown::default(),
         };
         for paper in [Paper::A4, Paper::Letter] {
-            let letters = letters().unwrap();
-            let plot = plot(&sheet).unwrap();
             let smallest = SIZES[SIZES.len() - 1];
-            let (bytes, fits) = document(&sheet, paper, smallest, &letters, &plot).unwrap();
+            let (pages, fits) = sides(&sheet, paper, smallest).unwrap();
             assert!(fits, "{paper:?}");
-            assert!(bytes.starts_with(b"%PDF"));
+            assert!(pdf("crowded", &pages).unwrap().starts_with(b"%PDF"));
         }
     }
 
@@ -409,13 +357,13 @@ mod tests {
 
     #[test]
     fn lines_break_between_words_and_long_words_within() {
-        let lines = wrapped("one two three", 10.0, 45.0);
+        let lines = wrapped("one two three", 10.0, 45.0, false);
         assert!(
             lines.len() > 1 && lines.join(" ") == "one two three",
             "{lines:?}"
         );
-        let cut = wrapped(&"x".repeat(60), 10.0, 45.0);
+        let cut = wrapped(&"x".repeat(60), 10.0, 45.0, false);
         assert!(cut.len() > 5 && cut.concat().len() == 60);
-        assert_eq!(wrapped("", 10.0, 45.0), [""]);
+        assert_eq!(wrapped("", 10.0, 45.0, false), [""]);
     }
 }

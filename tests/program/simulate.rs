@@ -1,5 +1,6 @@
 //! `flankread simulate` as a whole program.
 
+use crate::common::flankread;
 use assert_cmd::Command;
 use serde_json::Value;
 use std::path::Path;
@@ -7,7 +8,7 @@ use std::path::Path;
 const AXLE: &str = "fixtures/cards/larchfield-8in.toml";
 
 fn simulate(arguments: &[&str]) -> Command {
-    let mut command = Command::cargo_bin("flankread").expect("the program");
+    let mut command = flankread();
     command.arg("simulate").args(arguments);
     command
 }

@@ -1,6 +1,7 @@
-//! Broken files, closed folders, loops, odd names and large trees.
+//! Broken files, closed folders, loops, odd names.
 
-use super::{PROGRAM, batch, lines, photo, text};
+use super::{batch, lines, photo, text};
+use crate::common::PROGRAM;
 use serde_json::Value;
 use std::path::Path;
 use std::process::{Command, Output};
@@ -149,26 +150,4 @@ fn broken_things_are_named_and_everything_else_is_read() {
         // Its bytes are those of another photo, but it has no marks.
         assert_ne!(private.unwrap()["reasons"][0]["code"], "not_an_image");
     }
-}
-
-#[test]
-fn a_tree_of_twenty_thousand_entries_is_walked() {
-    let folder = tempfile::tempdir().unwrap();
-    for branch in 0..100 {
-        let branch = folder.path().join(format!("{branch}/deep/er"));
-        std::fs::create_dir_all(&branch).unwrap();
-        for leaf in 0..200 {
-            std::fs::write(branch.join(format!("{leaf}.txt")), "").unwrap();
-        }
-    }
-    photo(
-        "drive-yellow.jpg",
-        &folder.path().join("77/deep/er/drive.jpg"),
-        "",
-    );
-    let output = batch(&[folder.path().to_str().unwrap(), "--json"]);
-    assert_eq!(output.status.code(), Some(0), "{}", text(&output.stderr));
-    let all = lines(&text(&output.stdout));
-    assert_eq!(all.len(), 1);
-    assert_eq!(all[0]["batch"]["set"], "77/deep/er");
 }

@@ -7,37 +7,34 @@
 
 use super::JobError;
 use crate::photo::{self, CameraFacts, camera_facts};
+use exif::experimental::Writer;
+use exif::{Context, Field, In, Tag, Value};
 use image::{DynamicImage, ImageFormat};
+use img_parts::png::Png;
+use img_parts::webp::WebP;
+use img_parts::{Bytes, ImageEXIF as _};
 use std::io::{Cursor, Write as _};
 
 /// The photo's bytes without notes, and the ending its file should have.
 ///
 /// # Errors
 /// A file that cannot be taken apart; one whose notes still name a place afterwards.
-pub fn scrubbed(bytes: &[u8], name: &str) -> Result<(Vec<u8>, &'static str), JobError> {
-    let bad = |detail: &str| JobError::Scrub {
+pub fn without_metadata(bytes: &[u8], name: &str) -> Result<(Vec<u8>, &'static str), JobError> {
+    let bad = |detail: &str| JobError::Metadata {
         name: name.to_owned(),
         detail: detail.to_owned(),
     };
     let facts = camera_facts(bytes);
     let (clean, ending) = if bytes.starts_with(&[0xff, 0xd8]) {
-        (
-            jpeg(bytes, &facts).ok_or_else(|| bad("it is cut short"))?,
-            "jpg",
-        )
+        (jpeg(bytes, &facts), "jpg")
     } else if bytes.starts_with(b"\x89PNG\r\n\x1a\n") {
-        (
-            png(bytes, &facts).ok_or_else(|| bad("it is cut short"))?,
-            "png",
-        )
+        (png(bytes, &facts), "png")
     } else if bytes.starts_with(b"RIFF") && bytes.get(8..12) == Some(b"WEBP") {
-        (
-            webp(bytes, &facts).ok_or_else(|| bad("it is cut short"))?,
-            "webp",
-        )
+        (webp(bytes, &facts), "webp")
     } else {
-        (redrawn(bytes, name)?, "png")
+        (Some(redrawn(bytes, name)?), "png")
     };
+    let clean = clean.ok_or_else(|| bad("it is cut short or damaged"))?;
     if names_a_place(&clean) {
         return Err(bad("its notes still name a place"));
     }
@@ -51,7 +48,7 @@ pub fn names_a_place(bytes: &[u8]) -> bool {
         .is_ok_and(|found| {
             found
                 .fields()
-                .any(|field| field.tag.context() == exif::Context::Gps)
+                .any(|field| field.tag.context() == Context::Gps)
         });
     let xmp = [
         &b"exif:GPS"[..],
@@ -64,37 +61,33 @@ pub fn names_a_place(bytes: &[u8]) -> bool {
     exif || xmp
 }
 
-/// A TIFF block with nothing but orientation and focal length (EXIF 2.32, 4.6): the shortest that says it.
+/// An EXIF block with nothing but orientation and focal length.
 fn notes(facts: &CameraFacts) -> Option<Vec<u8>> {
-    if facts.orientation.is_none() && facts.focal_35mm.is_none() {
-        return None;
-    }
-    let entry = |tag: u16, kind: u16, value: u32| {
-        let mut entry = Vec::with_capacity(12);
-        entry.extend(tag.to_be_bytes());
-        entry.extend(kind.to_be_bytes());
-        entry.extend(1_u32.to_be_bytes());
-        // A SHORT stands in the upper half of its four bytes.
-        entry.extend(if kind == 3 { value << 16 } else { value }.to_be_bytes());
-        entry
+    let field = |tag, value| Field {
+        tag,
+        ifd_num: In::PRIMARY,
+        value: Value::Short(vec![value]),
     };
-    let orientation = u32::from(facts.orientation.unwrap_or(1));
-    let mut block = b"MM\0\x2a\0\0\0\x08".to_vec();
-    let focal = facts.focal_35mm.map(|mm| mm.round() as u32);
-    block.extend(if focal.is_some() { 2_u16 } else { 1 }.to_be_bytes());
-    block.extend(entry(0x0112, 3, orientation));
-    if let Some(focal) = focal {
-        // The EXIF directory follows this one: 8 + 2 + 2 × 12 + 4.
-        block.extend(entry(0x8769, 4, 38));
-        block.extend(0_u32.to_be_bytes());
-        block.extend(1_u16.to_be_bytes());
-        block.extend(entry(0xa405, 3, focal));
+    let orientation = facts.orientation.map(u16::from);
+    let focal_mm = facts.focal_35mm.map(|mm| mm.round() as u16);
+    let fields = [
+        orientation.map(|value| field(Tag::Orientation, value)),
+        focal_mm.map(|value| field(Tag::FocalLengthIn35mmFilm, value)),
+    ];
+    let mut writer = Writer::new();
+    for field in fields.iter().flatten() {
+        writer.push_field(field);
     }
-    block.extend(0_u32.to_be_bytes());
-    Some(block)
+    let mut block = Cursor::new(Vec::new());
+    // It fails where there is nothing to write.
+    writer.write(&mut block, false).ok()?;
+    Some(block.into_inner())
 }
 
 /// JPEG segments (ITU-T T.81, annex B): kept are those a decoder needs, and the colour profile.
+///
+/// By hand: `img-parts` keeps whatever follows the first scan's head, and there phones put a second picture with
+/// notes of its own.
 fn jpeg(bytes: &[u8], facts: &CameraFacts) -> Option<Vec<u8>> {
     let mut out = vec![0xff, 0xd8];
     if let Some(notes) = notes(facts) {
@@ -148,102 +141,35 @@ fn jpeg(bytes: &[u8], facts: &CameraFacts) -> Option<Vec<u8>> {
 
 /// PNG chunks (PNG specification, 5): kept are the picture's own.
 fn png(bytes: &[u8], facts: &CameraFacts) -> Option<Vec<u8>> {
-    const KEPT: [&[u8]; 12] = [
+    const KEPT: [&[u8; 4]; 12] = [
         b"IHDR", b"PLTE", b"IDAT", b"IEND", b"tRNS", b"gAMA", b"cHRM", b"sRGB", b"iCCP", b"sBIT",
         b"bKGD", b"pHYs",
     ];
-    let mut out = bytes.get(..8)?.to_vec();
-    let mut waiting = notes(facts);
-    let mut at = 8;
-    loop {
-        let length = u32::from_be_bytes(bytes.get(at..at + 4)?.try_into().ok()?) as usize;
-        let kind = bytes.get(at + 4..at + 8)?;
-        let end = at.checked_add(length)?.checked_add(12)?;
-        // Notes stand before the picture's data.
-        if kind == b"IDAT"
-            && let Some(notes) = waiting.take()
-        {
-            chunk(&mut out, b"eXIf", &notes);
-        }
-        if KEPT.contains(&kind) {
-            out.extend(bytes.get(at..end)?);
-        }
-        if kind == b"IEND" {
-            return Some(out);
-        }
-        at = end;
-    }
+    let mut picture = Png::from_bytes(Bytes::copy_from_slice(bytes)).ok()?;
+    let whole = picture.chunk_by_type(*b"IEND").is_some();
+    picture
+        .chunks_mut()
+        .retain(|chunk| KEPT.contains(&&chunk.kind()));
+    picture.set_exif(notes(facts).map(Bytes::from));
+    whole.then(|| picture.encoder().bytes().to_vec())
 }
 
-fn chunk(out: &mut Vec<u8>, kind: &[u8; 4], data: &[u8]) {
-    out.extend((data.len() as u32).to_be_bytes());
-    let start = out.len();
-    out.extend(kind);
-    out.extend(data);
-    // The checksum of the PNG specification's annex D.
-    let crc = !out[start..].iter().fold(!0_u32, |crc, byte| {
-        (0..8).fold(crc ^ u32::from(*byte), |crc, _| {
-            if crc & 1 == 1 {
-                0xedb8_8320 ^ (crc >> 1)
-            } else {
-                crc >> 1
-            }
-        })
-    });
-    out.extend(crc.to_be_bytes());
-}
-
-/// WebP chunks (RFC 9649): kept are the picture's own; the flags of the header are set to what is there.
+/// WebP chunks (RFC 9649): kept are the picture's own.
 fn webp(bytes: &[u8], facts: &CameraFacts) -> Option<Vec<u8>> {
-    let mut body: Vec<u8> = Vec::with_capacity(bytes.len());
-    let mut at = 12;
-    let size = u32::from_le_bytes(bytes.get(4..8)?.try_into().ok()?) as usize;
-    let end_of_file = size.checked_add(8)?.min(bytes.len());
-    let notes = notes(facts);
-    let mut extended = false;
-    while at + 8 <= end_of_file {
-        let kind = bytes.get(at..at + 4)?;
-        let length = u32::from_le_bytes(bytes.get(at + 4..at + 8)?.try_into().ok()?) as usize;
-        let end = at
-            .checked_add(8)?
-            .checked_add(length)?
-            .checked_add(length & 1)?;
-        if matches!(
-            kind,
-            b"VP8 " | b"VP8L" | b"VP8X" | b"ALPH" | b"ICCP" | b"ANIM" | b"ANMF"
-        ) {
-            let start = body.len();
-            body.extend(bytes.get(at..end)?);
-            if kind == b"VP8X" {
-                extended = true;
-                // Bit 3 says EXIF, bit 2 XMP (RFC 9649, 2.7.1).
-                let flags = body.get_mut(start + 8)?;
-                *flags &= !0b1100;
-                if notes.is_some() {
-                    *flags |= 0b1000;
-                }
-            }
-        }
-        at = end;
-    }
-    if let (true, Some(notes)) = (extended, notes) {
-        body.extend(b"EXIF");
-        body.extend((notes.len() as u32).to_le_bytes());
-        body.extend(&notes);
-        if notes.len() % 2 == 1 {
-            body.push(0);
-        }
-    }
-    let mut out = b"RIFF".to_vec();
-    out.extend((body.len() as u32 + 4).to_le_bytes());
-    out.extend(b"WEBP");
-    out.extend(body);
-    Some(out)
+    const KEPT: [&[u8; 4]; 7] = [
+        b"VP8 ", b"VP8L", b"VP8X", b"ALPH", b"ICCP", b"ANIM", b"ANMF",
+    ];
+    let mut picture = WebP::from_bytes(Bytes::copy_from_slice(bytes)).ok()?;
+    picture
+        .chunks_mut()
+        .retain(|chunk| KEPT.contains(&&chunk.id()));
+    picture.set_exif(notes(facts).map(Bytes::from));
+    Some(picture.encoder().bytes().to_vec())
 }
 
 /// The upright working copy as PNG.
 fn redrawn(bytes: &[u8], name: &str) -> Result<Vec<u8>, JobError> {
-    let bad = |detail: String| JobError::Scrub {
+    let bad = |detail: String| JobError::Metadata {
         name: name.to_owned(),
         detail,
     };
@@ -262,6 +188,7 @@ fn redrawn(bytes: &[u8], name: &str) -> Result<Vec<u8>, JobError> {
 mod tests {
     use super::*;
     use image::RgbImage;
+    use img_parts::png::PngChunk;
 
     /// A TIFF block with orientation 6, a place (48° N) and a focal length of 26 mm, written by hand after EXIF 2.32.
     fn notes_with_a_place() -> Vec<u8> {
@@ -322,8 +249,12 @@ mod tests {
         let plain = picture(ImageFormat::Png);
         // Behind the header chunk: 8 + 4 + 4 + 13 + 4.
         let mut bytes = plain[..33].to_vec();
-        chunk(&mut bytes, b"eXIf", &notes_with_a_place());
-        chunk(&mut bytes, b"tEXt", b"Comment\0exif:GPSLatitude 48");
+        for (kind, data) in [
+            (*b"eXIf", notes_with_a_place()),
+            (*b"tEXt", b"Comment\0exif:GPSLatitude 48".to_vec()),
+        ] {
+            bytes.extend(PngChunk::new(kind, data.into()).encoder().bytes());
+        }
         bytes.extend(&plain[33..]);
         bytes
     }
@@ -359,7 +290,7 @@ mod tests {
             ("a.webp", webp_with_a_place()),
         ] {
             assert!(names_a_place(&bytes), "{name}");
-            let (clean, ending) = scrubbed(&bytes, name).unwrap();
+            let (clean, ending) = without_metadata(&bytes, name).unwrap();
             assert!(!names_a_place(&clean), "{name}");
             assert!(name.ends_with(ending));
             assert_eq!(pixels(&clean), pixels(&bytes), "{name}");
@@ -367,14 +298,14 @@ mod tests {
             assert_eq!(facts.orientation, Some(6), "{name}");
             assert_eq!(facts.focal_35mm, Some(26.0), "{name}");
             // What is clean already stays as it is.
-            assert_eq!(scrubbed(&clean, name).unwrap().0, clean, "{name}");
+            assert_eq!(without_metadata(&clean, name).unwrap().0, clean, "{name}");
         }
     }
 
     #[test]
     fn a_tiff_leaves_as_a_png_of_the_same_pixels() {
         let bytes = picture(ImageFormat::Tiff);
-        let (clean, ending) = scrubbed(&bytes, "a.tif").unwrap();
+        let (clean, ending) = without_metadata(&bytes, "a.tif").unwrap();
         assert_eq!(ending, "png");
         assert_eq!(pixels(&clean), pixels(&bytes));
     }
@@ -386,7 +317,7 @@ mod tests {
                 .join("fixtures")
                 .join(name);
             let bytes = std::fs::read(path).unwrap();
-            let (clean, _) = scrubbed(&bytes, name).unwrap();
+            let (clean, _) = without_metadata(&bytes, name).unwrap();
             assert_eq!(pixels(&clean), pixels(&bytes), "{name}");
         }
     }
@@ -396,9 +327,9 @@ mod tests {
         for bytes in [jpeg_with_a_place(), png_with_a_place(), webp_with_a_place()] {
             let whole = bytes.len();
             for cut in (0..whole).step_by(7) {
-                let _ = scrubbed(&bytes[..cut], "cut");
+                let _ = without_metadata(&bytes[..cut], "cut");
             }
         }
-        assert!(scrubbed(&jpeg_with_a_place()[..300], "cut.jpg").is_err());
+        assert!(without_metadata(&jpeg_with_a_place()[..300], "cut.jpg").is_err());
     }
 }

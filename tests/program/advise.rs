@@ -1,42 +1,28 @@
 //! `flankread advise` as a program: job files in, text or JSON out, exit status.
 
-use assert_cmd::Command;
+use crate::common::{ended, flankread, root};
 use serde_json::{Value, json};
-
-fn flankread() -> Command {
-    let mut command = Command::cargo_bin("flankread").expect("the program is built");
-    command.current_dir(env!("CARGO_MANIFEST_DIR"));
-    command
-}
 
 /// A complete job of one trial, to be bent by each test.
 fn job() -> Value {
-    let text = std::fs::read_to_string(concat!(
-        env!("CARGO_MANIFEST_DIR"),
-        "/fixtures/jobs/high-heel.json"
-    ))
-    .expect("the fixture is there");
+    let text = std::fs::read_to_string(root("fixtures/jobs/high-heel.json"))
+        .expect("the fixture is there");
     let mut job: Value = serde_json::from_str(&text).expect("the fixture is JSON");
     job["card"]["path"] = json!("fixtures/cards/larchfield-8in.toml");
     job
 }
 
-fn run(job: &Value) -> (i32, String, String) {
-    let output = flankread()
-        .args(["advise", "-", "--json"])
-        .write_stdin(job.to_string())
-        .output()
-        .expect("the program runs");
-    (
-        output.status.code().unwrap_or(-1),
-        String::from_utf8(output.stdout).expect("UTF-8"),
-        String::from_utf8(output.stderr).expect("UTF-8"),
+fn run(job: &Value) -> (Option<i32>, String, String) {
+    ended(
+        flankread()
+            .args(["advise", "-", "--json"])
+            .write_stdin(job.to_string()),
     )
 }
 
 fn advice(job: &Value) -> Value {
     let (status, out, error) = run(job);
-    assert_eq!(status, 0, "{error}");
+    assert_eq!(status, Some(0), "{error}");
     let advice: Value = serde_json::from_str(&out).expect("one JSON document");
     never_wild(&advice);
     advice
@@ -284,17 +270,14 @@ fn backlash_that_varies_round_a_right_gear_is_run_out() {
 
 #[test]
 fn a_window_narrower_than_the_step_of_the_side_shims_is_said() {
-    let card = std::fs::read_to_string(concat!(
-        env!("CARGO_MANIFEST_DIR"),
-        "/fixtures/cards/larchfield-8in.toml"
-    ))
-    .unwrap()
-    .replace("[\"0.006in\", \"0.010in\"]", "[\"0.0060in\", \"0.0062in\"]")
-    .replace(
-        "side_shims = [\"0.003in\", \"0.005in\", \"0.010in\", \"0.030in\"]",
-        "side_shims = [\"0.030in\"]",
-    );
-    let card = flankread::schema::Card::from_toml(&card).unwrap();
+    let card = std::fs::read_to_string(root("fixtures/cards/larchfield-8in.toml"))
+        .unwrap()
+        .replace("[\"0.006in\", \"0.010in\"]", "[\"0.0060in\", \"0.0062in\"]")
+        .replace(
+            "side_shims = [\"0.003in\", \"0.005in\", \"0.010in\", \"0.030in\"]",
+            "side_shims = [\"0.030in\"]",
+        );
+    let card = flankread::gear::card::Card::from_toml(&card).unwrap();
     let mut job = job();
     job["card"] = serde_json::to_value(&card).unwrap();
     job["trials"][0]["ring_side_shim_mm"] = json!(2.286);
@@ -322,7 +305,7 @@ fn unusable_input_ends_with_status_2_and_one_plain_sentence() {
         (json!("text"), "object"),
     ] {
         let (status, out, error) = run(&job);
-        assert_eq!(status, 2, "{error}");
+        assert_eq!(status, Some(2), "{error}");
         assert!(out.is_empty());
         assert!(error.contains(word), "{error}");
         assert_eq!(error.lines().count(), 1, "{error}");

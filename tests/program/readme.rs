@@ -2,16 +2,12 @@
 //! shipped with it are read as they were painted. Truth: `examples/training/photos.py`, which
 //! counts it on the renderer's own contact function.
 
-use assert_cmd::Command;
+use crate::common::{self, root};
 use serde_json::{Value, json};
 use std::path::Path;
 
-fn root() -> &'static Path {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-}
-
 fn readme() -> String {
-    std::fs::read_to_string(root().join("README.md")).unwrap()
+    std::fs::read_to_string(root("README.md")).unwrap()
 }
 
 /// The lines of the README's first block of shell commands.
@@ -23,11 +19,7 @@ fn commands() -> Vec<String> {
 }
 
 fn flankread(arguments: &[&str]) -> std::process::Output {
-    Command::new(env!("CARGO_BIN_EXE_flankread"))
-        .current_dir(root())
-        .args(arguments)
-        .output()
-        .unwrap()
+    common::flankread().args(arguments).output().unwrap()
 }
 
 fn json_of(path: &Path) -> Value {
@@ -48,7 +40,7 @@ fn every_file_the_readme_names_is_there() {
         .collect();
     assert!(named.len() >= 10, "{named:?}");
     for path in named {
-        assert!(root().join(path).exists(), "{path}");
+        assert!(root(path).exists(), "{path}");
     }
 }
 
@@ -56,7 +48,7 @@ fn every_file_the_readme_names_is_there() {
 fn the_first_command_reads_the_pair_and_finds_the_misplaced_pinion() {
     let commands = commands();
     assert_eq!(commands.len(), 2);
-    assert_eq!(commands[1], "cargo test");
+    assert_eq!(commands[1], "cargo test --release");
     let arguments = commands[0]
         .strip_prefix("cargo run --release -- ")
         .expect("the first command runs the program");
@@ -161,20 +153,20 @@ fn assert_read_as_painted(photo: &Path) {
 #[test]
 fn the_pair_is_read_as_it_was_painted() {
     for name in ["drive.jpg", "coast.jpg"] {
-        assert_read_as_painted(&root().join("examples/larchfield").join(name));
+        assert_read_as_painted(&root("examples/larchfield").join(name));
     }
 }
 
 #[test]
 fn rendered_photos_are_read_as_they_were_painted() {
     for name in ["h007.jpg", "h034.jpg"] {
-        assert_read_as_painted(&root().join("fixtures/rendered").join(name));
+        assert_read_as_painted(&root("fixtures/rendered").join(name));
     }
 }
 
 #[test]
 fn compound_hardly_darker_than_steel_may_be_refused_but_not_misread() {
-    let photo = root().join("fixtures/rendered/h028.jpg");
+    let photo = root("fixtures/rendered/h028.jpg");
     let (reading, off) = read_with_true_marks(&photo);
     match reading["status"].as_str().unwrap() {
         "read" => assert_read_as_painted(&photo),

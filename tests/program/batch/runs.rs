@@ -1,6 +1,7 @@
 //! Runs that are killed, that stay, and that answer line by line.
 
-use super::{PROGRAM, batch, photo, results, root, text};
+use super::{batch, photo, results, root, text};
+use crate::common::PROGRAM;
 use serde_json::Value;
 use std::collections::HashSet;
 use std::io::{BufRead as _, BufReader, Write as _};

@@ -1,15 +1,15 @@
 //! Mirrored photos, and pictures that hold no painted gear at all.
 
+use crate::common::root;
 use flankread::frames::Side;
 use flankread::photo::{self, Photo};
 use flankread::reading::{ReadOptions, read_photo};
 use flankread::schema::{Hand, Reading, ReasonCode, Status};
 use image::{Rgb, RgbImage, imageops};
-use std::path::Path;
 
 /// A right-hand ring gear's drive flanks, by the renderer's own words (`h007.json`).
 fn rendered() -> Photo {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/rendered/h007.jpg");
+    let path = root("fixtures/rendered/h007.jpg");
     photo::open(&path).unwrap()
 }
 

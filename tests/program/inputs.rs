@@ -1,16 +1,14 @@
 //! Photos as phones, scanners and messengers hand them over, written by `fixtures/inputs/make.py` (Pillow and
 //! libheif). Each must read like the painted photo that it was made from, whose truth comes from its painter.
 
-use assert_cmd::Command;
+use crate::common::{flankread, root};
 use flankread::photo;
 use image::RgbImage;
 use serde_json::Value;
 use std::path::{Path, PathBuf};
 
 fn fixture(name: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("fixtures")
-        .join(name)
+    root("fixtures").join(name)
 }
 
 /// The mean centre read, on the marks of the painted photo times `scale`.
@@ -23,7 +21,7 @@ fn centre(photo: &Path, scale: f64) -> [f64; 2] {
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("marks.json");
     std::fs::write(&file, marks.to_string()).unwrap();
-    let output = Command::new(env!("CARGO_BIN_EXE_flankread"))
+    let output = flankread()
         .args(["read", "--json", "--marks"])
         .args([&file, photo])
         .output()
@@ -143,7 +141,7 @@ fn a_photo_that_a_messenger_pressed_to_a_megapixel_is_read() {
     // The renderer's truth of h007, of which it is a small copy.
     let truth = std::fs::read_to_string(fixture("rendered/h007.json")).unwrap();
     let truth: Value = serde_json::from_str(&truth).unwrap();
-    let output = Command::new(env!("CARGO_BIN_EXE_flankread"))
+    let output = flankread()
         .args(["read", "--json"])
         .arg(fixture("inputs/messenger.jpg"))
         .output()

@@ -3,36 +3,14 @@
 mod broken;
 mod runs;
 
+use crate::common::{flankread, painted_copy as photo, root};
 use serde_json::Value;
 use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
-
-const PROGRAM: &str = env!("CARGO_BIN_EXE_flankread");
-
-fn root(name: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join(name)
-}
-
-/// Copies a painted picture with its marks. Bytes after the end of a JPEG picture are no part of it
-/// (ITU-T T.81, B.1.1.2), so that `tail` makes another file of the same picture.
-fn photo(name: &str, to: &Path, tail: &str) {
-    std::fs::create_dir_all(to.parent().unwrap()).unwrap();
-    let mut bytes = std::fs::read(root("fixtures/painted").join(name)).unwrap();
-    bytes.extend_from_slice(tail.as_bytes());
-    std::fs::write(to, bytes).unwrap();
-    let marks = root("fixtures/painted").join(format!("{name}.marks.json"));
-    let mut beside = to.as_os_str().to_owned();
-    beside.push(".marks.json");
-    std::fs::copy(marks, beside).unwrap();
-}
+use std::path::Path;
+use std::process::Output;
 
 fn batch(arguments: &[&str]) -> Output {
-    Command::new(PROGRAM)
-        .arg("batch")
-        .args(arguments)
-        .output()
-        .unwrap()
+    flankread().arg("batch").args(arguments).output().unwrap()
 }
 
 fn text(bytes: &[u8]) -> String {

@@ -1,9 +1,9 @@
 //! `flankread job` as a program: a job from its card to its sheet, its archive in another workshop, and what is
 //! asked back.
 
-use assert_cmd::Command;
+use crate::common::{ended, flankread, root};
 use serde_json::Value;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use tempfile::TempDir;
 
 /// A workshop of its own with one open job on the Larchfield card.
@@ -12,9 +12,7 @@ struct Workshop {
 }
 
 fn example(name: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("examples/larchfield")
-        .join(name)
+    root("examples/larchfield").join(name)
 }
 
 impl Workshop {
@@ -45,18 +43,12 @@ impl Workshop {
     }
 
     fn run(&self, arguments: &[&str]) -> (Option<i32>, String, String) {
-        let output = Command::new(env!("CARGO_BIN_EXE_flankread"))
-            .current_dir(self.folder.path())
-            .env("FLANKREAD_DB", self.path("workshop.db"))
-            .arg("job")
-            .args(arguments)
-            .output()
-            .unwrap();
-        let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
-        (
-            output.status.code(),
-            text(output.stdout),
-            text(output.stderr),
+        ended(
+            flankread()
+                .current_dir(self.folder.path())
+                .env("FLANKREAD_DB", self.path("workshop.db"))
+                .arg("job")
+                .args(arguments),
         )
     }
 
@@ -225,7 +217,7 @@ fn photos_are_read_advised_on_printed_and_carried_to_another_workshop() {
 #[test]
 fn archives_that_were_damaged_are_refused_and_nothing_is_taken_in() {
     let here = Workshop::with_a_job();
-    let photo = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/painted/drive-yellow.jpg");
+    let photo = root("fixtures/painted/drive-yellow.jpg");
     here.done(&[
         "trial",
         "--photo",
@@ -296,7 +288,7 @@ fn nonsense_pairs_are_asked_back_and_nothing_is_recorded() {
 #[test]
 fn an_unreadable_photo_is_kept_and_said_to_be_so() {
     let here = Workshop::with_a_job();
-    let photo = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/painted/blurred.jpg");
+    let photo = root("fixtures/painted/blurred.jpg");
     let recorded = here.json(&[
         "trial",
         "--drive",
@@ -324,7 +316,7 @@ fn an_unreadable_photo_is_kept_and_said_to_be_so() {
 fn a_card_is_made_by_question_and_answer() {
     let here = Workshop::empty();
     let answers = "Larchfield\nmany\n41\n11\n8.0\n8.0in\n1.2in\n1.4in\n31\nface-milled\nleft\nconvex\n0.006in, 0.010in\n";
-    let output = Command::new(env!("CARGO_BIN_EXE_flankread"))
+    let output = flankread()
         .current_dir(here.folder.path())
         .args(["job", "card", "new", "--out", "axle.toml"])
         .write_stdin(answers)
@@ -343,7 +335,7 @@ fn a_card_is_made_by_question_and_answer() {
     );
     here.done(&["new", "First", "--card", "axle.toml"]);
     // Answers that end too early write no card.
-    let output = Command::new(env!("CARGO_BIN_EXE_flankread"))
+    let output = flankread()
         .current_dir(here.folder.path())
         .args(["job", "card", "new", "--out", "half.toml"])
         .write_stdin("Larchfield\n41\n")

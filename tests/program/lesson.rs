@@ -1,12 +1,13 @@
 //! The lessons as a whole program.
 
+use crate::common;
 use assert_cmd::Command;
 use serde_json::Value;
 use std::fs;
 use std::path::Path;
 
 fn flankread(folder: &Path) -> Command {
-    let mut command = Command::cargo_bin("flankread").unwrap();
+    let mut command = common::flankread();
     command.current_dir(folder).arg("--quiet");
     command
 }

@@ -2,18 +2,17 @@
 
 #![cfg(unix)]
 
+use crate::common::{PROGRAM, flankread, root};
 use serde_json::Value;
-use std::path::Path;
 use std::process::Command;
 
 #[test]
 fn the_example_job_goes_from_the_axle_as_found_to_its_sheet() {
     let folder = tempfile::tempdir().unwrap();
-    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     let output = Command::new("bash")
-        .arg(root.join("examples/larchfield_job/play.sh"))
+        .arg(root("examples/larchfield_job/play.sh"))
         .arg(folder.path())
-        .env("FLANKREAD", env!("CARGO_BIN_EXE_flankread"))
+        .env("FLANKREAD", PROGRAM)
         .output()
         .unwrap();
     let said = String::from_utf8_lossy(&output.stdout);
@@ -32,7 +31,7 @@ fn the_example_job_goes_from_the_axle_as_found_to_its_sheet() {
         assert!(folder.path().join(file).is_file(), "{file}");
     }
     let shown = |db: &str| -> Value {
-        let output = Command::new(env!("CARGO_BIN_EXE_flankread"))
+        let output = flankread()
             .env("FLANKREAD_DB", folder.path().join(db))
             .args(["job", "show", "--job", "1", "--json"])
             .output()

@@ -1,19 +1,16 @@
 //! `flankread read` as a whole, on painted pictures whose truth comes from their painter
 //! (`fixtures/painted/paint.py`).
 
-use assert_cmd::Command;
+use crate::common::{flankread, root};
 use serde_json::Value;
 use std::path::{Path, PathBuf};
 
 fn painted(name: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("fixtures/painted")
-        .join(name)
+    root("fixtures/painted").join(name)
 }
 
 fn read(arguments: &[&str]) -> std::process::Output {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_flankread"));
-    command.arg("read").args(arguments).output().unwrap()
+    flankread().arg("read").args(arguments).output().unwrap()
 }
 
 fn reading_of(photo: &Path, more: &[&str]) -> (Value, Option<i32>) {
@@ -203,7 +200,7 @@ fn pictures_are_written_and_never_overwritten_unasked() {
 
 #[test]
 fn with_a_card_and_both_flanks_advice_follows() {
-    let card = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/cards/larchfield-8in.toml");
+    let card = root("fixtures/cards/larchfield-8in.toml");
     let (drive, coast) = (painted("drive-yellow.jpg"), painted("coast-white.jpg"));
     let output = read(&[
         "--json",
@@ -233,7 +230,7 @@ fn with_a_card_and_both_flanks_advice_follows() {
 
 #[test]
 fn without_the_other_flank_it_says_why_there_is_no_advice() {
-    let card = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/cards/larchfield-8in.toml");
+    let card = root("fixtures/cards/larchfield-8in.toml");
     let drive = painted("drive-yellow.jpg");
     let arguments = ["--card", card.to_str().unwrap(), drive.to_str().unwrap()];
     let output = read(&arguments);

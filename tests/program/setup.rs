@@ -1,21 +1,10 @@
 //! `flankread setup` as a program: published worked numbers in, text and JSON out, nonsense asked back.
 
-use assert_cmd::Command;
+use crate::common::{ended, flankread};
 use serde_json::Value;
 
 fn run(arguments: &[&str]) -> (Option<i32>, String, String) {
-    let output = Command::new(env!("CARGO_BIN_EXE_flankread"))
-        .current_dir(env!("CARGO_MANIFEST_DIR"))
-        .arg("setup")
-        .args(arguments)
-        .output()
-        .unwrap();
-    let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
-    (
-        output.status.code(),
-        text(output.stdout),
-        text(output.stderr),
-    )
+    ended(flankread().arg("setup").args(arguments))
 }
 
 fn result(line: &str) -> Value {

@@ -1,0 +1,18 @@
+//! The whole program, one file a command or a concern; one binary, so that all of it is linked once.
+
+#[path = "../common/mod.rs"]
+mod common;
+
+mod advise;
+mod batch;
+mod contact_sweep;
+mod directions;
+mod example_job;
+mod inputs;
+mod job;
+mod lesson;
+mod mirrored;
+mod read;
+mod readme;
+mod setup;
+mod simulate;
