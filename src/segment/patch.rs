@@ -1,5 +1,6 @@
 //! The contact patch of every flank: where contact is likely, held against the other teeth.
 
+use super::calibration::CALIBRATION;
 use super::film::FlankFilm;
 use super::mask::{Mask, area, largest_part, minus, overlap};
 use crate::flank::FlankMap;
@@ -21,15 +22,12 @@ pub struct FoundPatch {
     pub hidden: f64,
 }
 
-/// Likelihoods at which the band around a patch's edge is drawn.
-const BAND: [f32; 2] = [1.0 / 3.0, 2.0 / 3.0];
-
-/// Less than this share of a flank is chance, not a patch.
-const LEAST_AREA: f64 = 0.01;
-
 /// The patch on every flank; `None` where there is none.
 pub fn find_patches(films: &[FlankFilm], maps: &[FlankMap]) -> Vec<Option<FoundPatch>> {
-    let regions: Vec<Option<Mask>> = films.iter().map(|film| region(film, 0.5)).collect();
+    let regions: Vec<Option<Mask>> = films
+        .iter()
+        .map(|film| region(film, CALIBRATION.patch_probability))
+        .collect();
     let seen: Vec<&Mask> = regions.iter().flatten().collect();
     let core = of_half(&seen);
     let agreement = |region: &Mask, unseen: &Mask| match seen.as_slice() {
@@ -46,7 +44,9 @@ pub fn find_patches(films: &[FlankFilm], maps: &[FlankMap]) -> Vec<Option<FoundP
             let own = region_of.clone()?;
             let shown = minus(&core, &map.unseen);
             Some(FoundPatch {
-                band: BAND.map(|level| region(film, level).unwrap_or_else(|| own.clone())),
+                band: CALIBRATION
+                    .band
+                    .map(|level| region(film, level).unwrap_or_else(|| own.clone())),
                 contrast: contrast(&film.contact, &own),
                 agreement: agreement(&own, &map.unseen),
                 hidden: 1.0 - area(&shown) as f64 / area(&core).max(1) as f64,
@@ -60,7 +60,7 @@ pub fn find_patches(films: &[FlankFilm], maps: &[FlankMap]) -> Vec<Option<FoundP
 fn region(film: &FlankFilm, level: f32) -> Option<Mask> {
     let likely = film.contact.mapv(|likely| likely > level);
     let largest = largest_part(&likely)?;
-    (area(&largest) as f64 > LEAST_AREA * largest.len() as f64).then_some(largest)
+    (area(&largest) as f64 > CALIBRATION.least_area * largest.len() as f64).then_some(largest)
 }
 
 /// The cells that at least half of the masks mark.

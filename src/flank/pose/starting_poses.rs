@@ -1,7 +1,7 @@
 //! Where the fit of a gear and a camera starts from.
 
 use super::camera::Camera;
-use super::fit::GearFit;
+use super::gear_fit::GearFit;
 use super::gear_form::{Flank, FlankKind, RingForm, SHAPE_NUMBERS};
 use crate::flank::marked_flank::CORNERS;
 use crate::frames::PhotoPoint;
@@ -9,7 +9,7 @@ use crate::schema::Hand;
 use nalgebra::{Matrix3, Rotation3, Vector3};
 
 /// A gear and a camera to start from.
-pub(crate) struct Start {
+pub(crate) struct StartingPose {
     /// Kind of the flanks.
     pub kind: FlankKind,
     /// The camera.
@@ -18,7 +18,7 @@ pub(crate) struct Start {
     pub offsets: [f64; SHAPE_NUMBERS],
 }
 
-impl From<&GearFit> for Start {
+impl From<&GearFit> for StartingPose {
     fn from(fit: &GearFit) -> Self {
         Self {
             kind: fit.kind,
@@ -28,7 +28,7 @@ impl From<&GearFit> for Start {
     }
 }
 
-impl Start {
+impl StartingPose {
     /// Usual gears of both hands from all round, as a far camera sees them, turned, shifted and scaled onto the
     /// corners of a flank that looks along increasing (+1) or decreasing (−1) angle; best match first.
     pub fn all_round(
@@ -135,7 +135,7 @@ mod tests {
             PhotoPoint::new(700.0 + 90.0 * turned.x, 500.0 + 90.0 * turned.y)
         });
         // So far a camera sees a flank as from infinity.
-        let starts = Start::all_round(&corners, 1.0, 1e6, PhotoPoint::new(800.0, 600.0));
+        let starts = StartingPose::all_round(&corners, 1.0, 1e6, PhotoPoint::new(800.0, 600.0));
         let best = &starts[0];
         for (at, seen) in CORNERS.into_iter().zip(corners) {
             let placed = best.camera.project(usual.point(0.0, at));
