@@ -21,6 +21,9 @@
 //!   12 of 15, lengths 0.014 / 0.166, heights 0.055 / 0.114, 2 of 2 unreadable ones refused. That is several times what
 //!   the sets that had a say give (0.008 / 0.021 and 0.019 / 0.064).
 //!
+//! What usual ring gears look like is common practice and stands with their form (`pose/gear_form.rs`); sizes of grids and
+//! numbers of steps stand beside their code.
+//!
 //! "Chosen, no evidence": no comparison of values was kept; those figures are all that speaks for the number.
 
 use crate::frames::FlankPoint;
@@ -28,38 +31,38 @@ use std::ops::RangeInclusive;
 
 /// The numbers of this stage, by what they are for.
 pub(super) struct Calibration {
-    pub network: Network,
-    pub proposal: Proposal,
-    pub pose: Pose,
-    pub tooth_row: ToothRow,
-    pub finding: Finding,
-    pub tip_edge: TipEdge,
-    pub occlusion: Occlusion,
+    pub network: NetworkInput,
+    pub proposal: ProposalLimits,
+    pub pose: PosePriors,
+    pub tooth_row: ToothRowLimits,
+    pub finding: FindingLimits,
+    pub tip_edge: TipEdgeRules,
+    pub occlusion: OcclusionRules,
     pub outline: OutlineDoubt,
     pub flattening: Flattening,
 }
 
 /// What the flank network is shown.
-pub(super) struct Network {
+pub(super) struct NetworkInput {
     /// Longest side of what is shown to find the gear, pixels. *Other*, *ours*, 74 *later*, *changed*: answered 16, 144,
-    /// 73, 121 at 288; 15, 133, 65, 112 at 256; 15, 144, 71, 120 at 320.
+    /// 73, 121 at 288; 15, 144, 71, 120 at 320; 15, 133, 65, 112 at 256 (flanks measured at 512).
     pub finding_side_px: f64,
     /// The same to measure the flanks. Same splits: mean errors of heights 0.035, 0.031, 0.026, 0.035 at 576; 0.034,
     /// 0.034, 0.029, 0.033 at 512.
     pub measuring_side_px: f64,
     /// Fewer cells on flanks than this are no gear. Chosen, no evidence.
-    pub fewest_cells: usize,
+    pub fewest_cells_of_gear: usize,
     /// Margin about the flanks, share of their width or height. Chosen, no evidence.
     pub margin: f64,
 }
 
 /// Which cells make a proposed flank.
-pub(super) struct Proposal {
+pub(super) struct ProposalLimits {
     /// Neighbouring cells of one flank differ by less than this; the next tooth's flank begins where the height jumps.
     /// Chosen, no evidence.
     pub neighbour_step: FlankPoint,
     /// Fewest cells of a flank worth a proposal. Chosen, no evidence.
-    pub fewest_cells: usize,
+    pub fewest_cells_of_flank: usize,
     /// A flank must be seen over this much of its length and height. Chosen, no evidence.
     pub least_span: FlankPoint,
     /// Cells whose smooth map fits worse than this (median, flank lengths) are of more than one flank. Chosen, no
@@ -70,7 +73,7 @@ pub(super) struct Proposal {
 }
 
 /// How exact points are, and what is known of the camera.
-pub(super) struct Pose {
+pub(super) struct PosePriors {
     /// How exact marks are taken to be, flank lengths. Chosen, no evidence.
     pub mark_tolerance: f64,
     /// How exact proposed points are taken to be, flank lengths. Chosen, no evidence.
@@ -93,11 +96,11 @@ pub(super) struct Focal {
 }
 
 /// Which teeth of a row show.
-pub(super) struct ToothRow {
+pub(super) struct ToothRowLimits {
     /// A cell farther than this from what the fit says shows another flank. Chosen, no evidence.
     pub same_flank: FlankPoint,
     /// A flank takes part in the fit when this share of it shows. Chosen, no evidence.
-    pub least_visible_share: f64,
+    pub fitted_visible_share: f64,
     /// Of the visible share of good flanks, what speaks neither for a pitch nor against it. Chosen, no evidence.
     pub neutral_share_of_good: f64,
     /// What a tooth that does not show within the row speaks against a pitch, visible shares. Chosen, no evidence.
@@ -106,11 +109,11 @@ pub(super) struct ToothRow {
 
 /// Which fits and flanks are taken. Misfits are root mean square distances of points from the fitted gear, flank
 /// lengths.
-pub(super) struct Finding {
+pub(super) struct FindingLimits {
     /// Most flanks that go into a reading: more cost time and add little. Chosen, no evidence.
     pub most_flanks: usize,
     /// A flank is read when this share of it shows … Chosen, no evidence.
-    pub least_visible_share: f64,
+    pub read_visible_share: f64,
     /// … and this share lies within the photo. Chosen, no evidence.
     pub least_in_photo: f64,
     /// A proposed gear that fits worse is no gear. *Other* and *ours*; the comparison was not kept.
@@ -130,11 +133,11 @@ pub(super) struct Finding {
     pub clearly_less: f64,
     /// Found flanks tell the hand when the other hand's cost is so many times this one's (marked ones: see the reading's
     /// `sure_hand_cost_ratio_marked`). Chosen, no evidence.
-    pub sure_hand_cost_ratio: f64,
+    pub sure_hand_cost_ratio_found: f64,
 }
 
 /// Where the tip edge is taken.
-pub(super) struct TipEdge {
+pub(super) struct TipEdgeRules {
     /// Standard deviation of the first fit's edge, heights. Judged on path-traced renders; which was not kept.
     pub fit_spread: f64,
     /// A rounded edge changes the shade back and forth within these steps of height: edge breaks of ring gears are up to a
@@ -165,7 +168,7 @@ pub(super) struct TipEdge {
 }
 
 /// What the next tooth hides.
-pub(super) struct Occlusion {
+pub(super) struct OcclusionRules {
     /// Thickness of a tooth at its tip, face widths: what a wider land hides looks like a strip of a tooth, but a patch
     /// that is taken for hidden is lost. 695 readable with marks of *other*, *ours*, *later*, *large*, *new*: answered 694
     /// with 0.1 and 0.06, 695 with 0.045, 0.03 and 0; heights hardly differ.
@@ -214,20 +217,20 @@ pub(super) struct Flattening {
 
 /// The numbers.
 pub(super) const CALIBRATION: Calibration = Calibration {
-    network: Network {
+    network: NetworkInput {
         finding_side_px: 288.0,
         measuring_side_px: 576.0,
-        fewest_cells: 40,
+        fewest_cells_of_gear: 40,
         margin: 0.08,
     },
-    proposal: Proposal {
+    proposal: ProposalLimits {
         neighbour_step: FlankPoint::new(0.2, 0.3),
-        fewest_cells: 10,
+        fewest_cells_of_flank: 10,
         least_span: FlankPoint::new(0.5, 0.45),
         worst_scatter: 0.06,
         reach_per_median: 2.5,
     },
-    pose: Pose {
+    pose: PosePriors {
         mark_tolerance: 0.006,
         proposed_tolerance: 0.02,
         independent_points: 8.0,
@@ -238,15 +241,15 @@ pub(super) const CALIBRATION: Calibration = Calibration {
             log_spread_known: 0.04,
         },
     },
-    tooth_row: ToothRow {
+    tooth_row: ToothRowLimits {
         same_flank: FlankPoint::new(0.2, 0.4),
-        least_visible_share: 0.55,
+        fitted_visible_share: 0.55,
         neutral_share_of_good: 0.7,
         missing_tooth: 0.3,
     },
-    finding: Finding {
+    finding: FindingLimits {
         most_flanks: 8,
-        least_visible_share: 0.6,
+        read_visible_share: 0.6,
         least_in_photo: 0.97,
         no_gear_misfit: 0.07,
         doubtful_misfit: 0.05,
@@ -254,9 +257,9 @@ pub(super) const CALIBRATION: Calibration = Calibration {
         most_strays: 2,
         fewest_fitted: 3,
         clearly_less: 0.87,
-        sure_hand_cost_ratio: 2.0,
+        sure_hand_cost_ratio_found: 2.0,
     },
-    tip_edge: TipEdge {
+    tip_edge: TipEdgeRules {
         fit_spread: 0.12,
         break_steps: 2..=7,
         lower_side_share: 0.45,
@@ -267,7 +270,7 @@ pub(super) const CALIBRATION: Calibration = Calibration {
         most_change: 0.4,
         level_offset: 8.0,
     },
-    occlusion: Occlusion { top_land: 0.03 },
+    occlusion: OcclusionRules { top_land: 0.03 },
     outline: OutlineDoubt {
         found: Growing {
             least: FlankPoint::new(0.002, 0.02),

@@ -20,7 +20,7 @@ const FINDING_SIDE_PX: f64 = super::calibration::CALIBRATION.network.finding_sid
 const MEASURING_SIDE_PX: f64 = super::calibration::CALIBRATION.network.measuring_side_px;
 
 /// Fewer cells on flanks than this are chance.
-const FEWEST_CELLS: usize = super::calibration::CALIBRATION.network.fewest_cells;
+const FEWEST_CELLS: usize = super::calibration::CALIBRATION.network.fewest_cells_of_gear;
 
 /// Margin about the flanks, share of their width or height.
 const MARGIN: f64 = super::calibration::CALIBRATION.network.margin;

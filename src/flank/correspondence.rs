@@ -10,3 +10,7 @@ pub struct Correspondence {
     /// Where in the photo.
     pub in_photo: PhotoPoint,
 }
+
+/// Parts of a flank along its length and up its height: the cells of each are averaged into one point.
+pub(crate) const PARTS_ALONG: usize = 10;
+pub(crate) const PARTS_UP: usize = 4;

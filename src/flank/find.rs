@@ -134,7 +134,7 @@ impl<'a> FlankFinder<'a> {
             ));
         }
         let both_show = convex.min(concave) > limits.clearly_less * convex.max(concave);
-        let sure_of_hand = fit.other_hand_cost_ratio > limits.sure_hand_cost_ratio;
+        let sure_of_hand = fit.other_hand_cost_ratio > limits.sure_hand_cost_ratio_found;
         let contradicts = fit.kind.form != form && sure_of_hand;
         if hints.form.is_none() && (both_show || contradicts) {
             doubts.push(Reason::new(
@@ -197,7 +197,7 @@ fn readable(teeth: &[SeenTooth]) -> Vec<usize> {
     let limits = &CALIBRATION.finding;
     let mut best: Vec<usize> = (0..teeth.len())
         .filter(|&tooth| {
-            teeth[tooth].visible_share > limits.least_visible_share
+            teeth[tooth].visible_share > limits.read_visible_share
                 && teeth[tooth].in_photo > limits.least_in_photo
         })
         .collect();

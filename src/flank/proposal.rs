@@ -3,7 +3,7 @@
 
 use super::calibration::CALIBRATION;
 use super::coordinate_map::FlankCoordinateMap;
-use super::correspondence::Correspondence;
+use super::correspondence::{Correspondence, PARTS_ALONG, PARTS_UP};
 use super::marked_flank::MarkedFlank;
 use crate::frames::{FlankPoint, PhotoPoint};
 use crate::schema::{Corners, FlankForm};
@@ -67,7 +67,7 @@ fn groups(
                 }
             }
         }
-        if group.len() >= CALIBRATION.proposal.fewest_cells {
+        if group.len() >= CALIBRATION.proposal.fewest_cells_of_flank {
             groups.push(group);
         }
     }
@@ -131,14 +131,13 @@ fn propose(coordinates: &FlankCoordinateMap, cells: &[usize]) -> Option<Proposal
     })
 }
 
-/// Parts of a flank, along its length and height, whose cells are averaged into one place.
-const PARTS: (usize, usize) = (10, 4);
-
+/// The means of the cells of each part of a flank.
 fn part_means(at: &[FlankPoint], places: &[PhotoPoint]) -> Vec<Correspondence> {
-    let mut sums = vec![[0.0; 5]; PARTS.0 * PARTS.1];
+    let mut sums = vec![[0.0; 5]; PARTS_ALONG * PARTS_UP];
     for (point, place) in at.iter().zip(places) {
         let part = |share: f64, parts: usize| ((share * parts as f64) as usize).min(parts - 1);
-        let sum = &mut sums[part(point.height, PARTS.1) * PARTS.0 + part(point.length, PARTS.0)];
+        let sum =
+            &mut sums[part(point.height, PARTS_UP) * PARTS_ALONG + part(point.length, PARTS_ALONG)];
         for (total, value) in
             sum.iter_mut()
                 .zip([1.0, point.length, point.height, place.x, place.y])
@@ -234,7 +233,7 @@ mod tests {
     fn gathered_points_are_means_of_their_part() {
         let (at, places) = flank();
         let means = part_means(&at, &places);
-        assert_eq!(means.len(), PARTS.0 * PARTS.1);
+        assert_eq!(means.len(), PARTS_ALONG * PARTS_UP);
         for Correspondence { on_flank, in_photo } in means {
             assert!((in_photo.x - (100.0 + 200.0 * on_flank.length)).abs() < 1e-9);
         }

@@ -8,13 +8,13 @@ use crate::photo::{Photo, linear_of_levels};
 use image::RgbImage;
 use ndarray::Array2;
 
-/// Columns of a map (toe to heel) and rows (root to tip).
+/// Columns (toe to heel) and rows (root to tip) of the maps of a coarse pass.
 pub const MAP_SIZE: (usize, usize) = (128, 48);
 
-/// The same for a finer sampler.
+/// The same for a fine pass.
 pub const FINE_MAP_SIZE: (usize, usize) = (256, 96);
 
-/// Most places looked at in a cell, along each side of it: on a flank of up to a thousand pixels, all of them.
+/// Most places sampled in a cell, along each side of it: on a flank of up to a thousand pixels, all of them.
 const MOST_PLACES: usize = 8;
 
 /// From so many places in a cell on, each counts as the pixel it lies on: their mean is as smooth.

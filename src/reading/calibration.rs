@@ -113,8 +113,9 @@ pub(super) struct Patches {
     /// … and must be on this share of the flanks, about the same place. Chosen, no evidence.
     pub least_share_of_flanks: f64,
     /// Patches of found flanks with this contrast (median) on small maps need no fine pass. *Other*, *ours*, *changed*:
-    /// answered 16, 143, 124 with it, 16, 142, 125 with small maps alone. The patches of all readable photos with marks but
-    /// one have 0.86 and more; that one 0.69, and is read 0.028 wrong without the fine pass, 0.017 with it.
+    /// answered 16, 143, 124 with it, 16, 142, 125 with small maps alone. With the network before, the patches of all
+    /// readable photos with marks had 0.86 and more but one's, 0.69, which is read 0.028 wrong without the fine pass and 0.017
+    /// with it.
     pub plain_contrast: f64,
     /// How far a centre moves with the likelihood where that cannot be told. Chosen, no evidence.
     pub usual_band: FlankPoint,
@@ -123,7 +124,7 @@ pub(super) struct Patches {
     /// The same by its agreement with the others. Chosen, no evidence.
     pub agreement_confidence: Ramp,
     /// Burnt-out share of the patch from which its edge is in doubt. Of 242 readings of photos as they were taken none
-    /// has more than 0.04; one made a stop brighter, a third of its patches white, moved by 0.043 of the length.
+    /// has more than 0.04; one made a stop brighter, a third of its patches white, moved by 0.043.
     pub most_glare: f64,
     /// Below this confidence in how contact shows it is asked. Chosen, no evidence.
     pub least_polarity_confidence: f64,

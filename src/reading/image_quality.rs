@@ -154,11 +154,11 @@ fn fill(shades: &mut [f32], mute: &[f32], columns: usize) {
             continue;
         }
         let column = (column..shades.len()).step_by(wide);
-        let sounding: Vec<(usize, f32)> = (column.clone().enumerate())
+        let audible: Vec<(usize, f32)> = (column.clone().enumerate())
             .filter(|&(row, _)| !is_mute(row))
             .map(|(row, at)| (row, shades[at]))
             .collect();
-        let mut nearest = sounding.iter().peekable();
+        let mut nearest = audible.iter().peekable();
         let Some(mut near) = nearest.next() else {
             continue;
         };

@@ -12,9 +12,9 @@ pub(super) struct Calibration {
     pub band: [f32; 2],
     /// Less than this share of a flank is chance, not a patch. Chosen, no evidence.
     pub least_area: f64,
-    /// Compound is there from this mean likelihood on. *Other* and *ours*: bare flanks give 0.03 at most, painted ones that
-    /// were not rolled 0.7 and more; lower than the middle, for often only some of the flanks are painted. The
-    /// unreadable pictures of *later*, *new*, *latest* and *wide*, bare ones among them, were all refused.
+    /// Compound is there from this mean likelihood on. Path-traced bare flanks give 0.03 at most, painted ones that were
+    /// not rolled 0.7 and more (on which sets was not kept); lower than the middle, for often only some of the flanks are
+    /// painted. The unreadable pictures of *later*, *new*, *latest* and *wide*, bare ones among them, were all refused.
     pub painted: f64,
     /// The polarity is sure when the likelihoods in and beside the patches differ by this share of their sum. Chosen, no
     /// evidence.

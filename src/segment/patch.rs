@@ -2,7 +2,7 @@
 
 use super::calibration::CALIBRATION;
 use super::film::FlankFilm;
-use super::mask::{Mask, area, largest_part, minus, overlap};
+use super::mask::{Mask, area, largest_part, minus, of_half, overlap};
 use crate::flank::FlankMap;
 use ndarray::{Array2, Zip};
 
@@ -61,15 +61,6 @@ fn region(film: &FlankFilm, level: f32) -> Option<Mask> {
     let likely = film.contact.mapv(|likely| likely > level);
     let largest = largest_part(&likely)?;
     (area(&largest) as f64 > CALIBRATION.least_area * largest.len() as f64).then_some(largest)
-}
-
-/// The cells that at least half of the masks mark.
-fn of_half(masks: &[&Mask]) -> Mask {
-    let mut count = Array2::<u16>::zeros(masks.first().map_or((0, 0), |mask| mask.dim()));
-    for mask in masks {
-        count.zip_mut_with(mask, |count, &marked| *count += u16::from(marked));
-    }
-    count.mapv(|count| 2 * usize::from(count) >= masks.len())
 }
 
 fn contrast(likely: &Array2<f32>, region: &Mask) -> f64 {

@@ -8,7 +8,7 @@ use super::parameters::{CameraParameters, PoseParameters};
 use super::problem::{AngleHold, PoseProblem, SeenFlank, WeightedPoint};
 use crate::flank::calibration::CALIBRATION;
 use crate::flank::coordinate_map::FlankCoordinateMap;
-use crate::flank::correspondence::Correspondence;
+use crate::flank::correspondence::{Correspondence, PARTS_ALONG, PARTS_UP};
 use crate::frames::{FlankPoint, PhotoPoint};
 use crate::photo::Photo;
 use crate::schema::FlankForm;
@@ -83,17 +83,15 @@ impl PartSums {
     }
 }
 
-/// Rows and columns of a flank at which the coordinates are asked, and of the parts they are gathered
-/// into.
+/// Rows and columns of a flank at which the coordinates are asked.
 const GRID: (usize, usize) = (8, 40);
-const PARTS: (usize, usize) = (4, 10);
 
 /// Every so many points are asked whether a flank shows at all.
 const PROBE_STRIDE: usize = 9;
 
 /// Rounds of looking for teeth and fitting them, and most steps of each fit.
 const ROUNDS: usize = 2;
-const MOST_STEPS: usize = 25;
+const REFIT_STEPS: usize = 25;
 
 /// Fits the gear to all flanks that the network's coordinates show where teeth of equal pitch have them. `None`
 /// when the flanks of `fit` do not say how far apart the teeth are.
@@ -210,7 +208,7 @@ impl GridPoint {
         );
         Self {
             at,
-            part: (row * PARTS.0 / GRID.0) * PARTS.1 + column * PARTS.1 / GRID.1,
+            part: (row * PARTS_UP / GRID.0) * PARTS_ALONG + column * PARTS_ALONG / GRID.1,
             solid: flank.point(0.0, at),
         }
     }
@@ -226,7 +224,7 @@ fn row_about_the_best(mut teeth: Vec<SeenTooth>) -> Vec<SeenTooth> {
     let Some(best) = (0..teeth.len()).max_by(|&a, &b| three(a).total_cmp(&three(b))) else {
         return teeth;
     };
-    let least = CALIBRATION.tooth_row.least_visible_share;
+    let least = CALIBRATION.tooth_row.fitted_visible_share;
     let shows = |i: usize| {
         let tooth = teeth.get(i);
         tooth.is_some_and(|tooth| tooth.visible_share > least)
@@ -254,7 +252,7 @@ fn seen_tooth(
     camera: &Camera,
     points: &[GridPoint],
 ) -> SeenTooth {
-    let mut sums = [PartSums::NONE; PARTS.0 * PARTS.1];
+    let mut sums = [PartSums::NONE; PARTS_UP * PARTS_ALONG];
     let (mut visible, mut inside) = (0, 0);
     let same_flank = CALIBRATION.tooth_row.same_flank;
     let cell_showing = |at: FlankPoint, place: PhotoPoint| {
@@ -330,7 +328,7 @@ fn refit(photo: &Photo, fit: &GearFit, teeth: &[SeenTooth]) -> Option<GearFit> {
             sum: first,
         },
     };
-    let end = problem.solve(start.pack(), MOST_STEPS).at;
+    let end = problem.solve(start.pack(), REFIT_STEPS).at;
     let end = PoseParameters::unpack(&end);
     let angles = teeth.iter().map(|tooth| angle_of(tooth, end.angles));
     let mut found = GearFit {

@@ -4,9 +4,10 @@ use crate::flank::Outline;
 use crate::frames::{FlankPoint, Side};
 use crate::reading::{COUNTED_CONFIDENCE, OutlinedReading};
 use crate::report::PictureError;
-use crate::report::draw::patch_shape::{common, edge};
+use crate::report::draw::patch_shape::edge;
 use crate::report::draw::raster;
 use crate::report::draw::theme::{INK, LETTERS, LIGHT, PATCH, PREDICTED, QUIET, STEEL, TARGET};
+use crate::segment::mask::{Mask, of_half};
 use image::RgbImage;
 use std::fmt::Write as _;
 
@@ -34,7 +35,7 @@ impl FlankView {
     pub fn of(read: &OutlinedReading) -> Self {
         let counted = read.reading.teeth.iter().zip(&read.regions);
         let counted = counted.filter(|(tooth, _)| tooth.confidence > COUNTED_CONFIDENCE);
-        let region = common(counted.filter_map(|(_, region)| region.as_ref()));
+        let regions: Vec<&Mask> = counted.filter_map(|(_, region)| region.as_ref()).collect();
         let ratios: Vec<f64> = read
             .outlines
             .iter()
@@ -49,7 +50,7 @@ impl FlankView {
             } else {
                 0.22
             },
-            patch: region.map(|region| edge(&region)).unwrap_or_default(),
+            patch: edge(&of_half(&regions)),
             teeth: read
                 .reading
                 .teeth
