@@ -220,7 +220,7 @@ impl<'a> PhotoRequest<'a> {
             marks,
             polarity: self.said.polarity,
             flank: self.said.flank.or(named),
-            help: FindHints {
+            hints: FindHints {
                 toe: self.said.toe,
                 form: None,
             },

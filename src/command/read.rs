@@ -211,7 +211,7 @@ fn open_one(
         marks,
         polarity: args.polarity,
         flank: side,
-        help: FindHints {
+        hints: FindHints {
             toe: args.toe,
             form: None,
         },

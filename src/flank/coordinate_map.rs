@@ -10,14 +10,14 @@ use crate::photo::shrink::resized;
 /// Longest side of what the network is shown, pixels: to find the gear, and to measure it. It was
 /// trained on flanks of 0.6 to 2.5 times the size they have in a photo of 384 pixels. Its cells are four
 /// pixels wide.
-const FINDING_SIDE_PX: f64 = 288.0;
-const MEASURING_SIDE_PX: f64 = 576.0;
+const FINDING_SIDE_PX: f64 = super::calibration::CALIBRATION.network.finding_side_px;
+const MEASURING_SIDE_PX: f64 = super::calibration::CALIBRATION.network.measuring_side_px;
 
 /// Fewer cells on flanks than this are chance.
-const FEWEST_CELLS: usize = 40;
+const FEWEST_CELLS: usize = super::calibration::CALIBRATION.network.fewest_cells_of_gear;
 
 /// Margin about the flanks, share of their width or height.
-const MARGIN: f64 = 0.08;
+const MARGIN: f64 = super::calibration::CALIBRATION.network.margin;
 
 /// A rectangle of the upright photo, full-size pixels.
 #[derive(Debug, Clone, Copy, PartialEq)]

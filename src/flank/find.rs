@@ -1,10 +1,12 @@
 //! Finding the flanks without marks: the network proposes, the fitted gear judges.
 
 use super::Outline;
+use super::calibration::CALIBRATION;
 use super::coordinate_map::FlankCoordinateMap;
+use super::correspondence::Correspondence;
 use super::marked_flank::MarkedFlank;
-use super::pose::fit;
-use super::pose::fit::{GearFit, Places};
+use super::pose::fit::fit_proposed;
+use super::pose::gear_fit::GearFit;
 use super::pose::regular_teeth::{SeenTooth, refine};
 use super::proposal::{Proposal, proposals};
 use super::tip_edge::{TipEdge, tip_edge};
@@ -49,7 +51,7 @@ pub struct FindHints {
 
 /// The flanks found in a photo.
 #[derive(Debug, Clone)]
-pub struct Found {
+pub struct FoundFlanks {
     /// Their outlines, in order of their angle about the gear.
     pub outlines: Vec<Outline>,
     /// Their lengthwise form.
@@ -63,61 +65,37 @@ pub struct Found {
     fit: GearFit,
 }
 
-/// Most flanks that go into a reading: more cost time and add little.
-const MOST_FLANKS: usize = 8;
-
-/// A flank is read when this share of it shows.
-const READABLE: f64 = 0.6;
-
-/// Root mean square distance of the seen places from the fitted gear, in flank lengths: above the
-/// first the fit is in doubt, above the second it is no gear.
-const DOUBTFUL_MISFIT: f64 = 0.05;
-const WORST_MISFIT: f64 = 0.07;
-
-/// From this misfit on strays are looked for among the proposed flanks, so many at most, down to so few
-/// flanks.
-const POOR_MISFIT: f64 = 0.035;
-const MOST_STRAYS: usize = 2;
-const FEWEST_FITTED: usize = 3;
-
-/// The form that shows less must cover less than this share of the other, or the photo does not
-/// say which of the two is meant.
-const CLEARLY_LESS: f64 = 0.87;
-
-/// A gear whose other hand fits this many times worse is taken at its word.
-const SURE_OTHER_HAND: f64 = 2.0;
-
-/// A photo looked at for the flanks of the ring gear in it.
+/// Looks for the flanks of the ring gear in a photo.
 #[derive(Debug)]
 pub struct FlankFinder<'a> {
     photo: &'a Photo,
-    fields: FlankCoordinateMap,
-    /// The gear as an earlier look found it.
-    known: Option<GearFit>,
+    coordinates: FlankCoordinateMap,
+    /// The gear as an earlier pass found it.
+    near: Option<GearFit>,
 }
 
 impl<'a> FlankFinder<'a> {
-    /// Looks at a photo.
+    /// The first pass over a photo.
     ///
     /// # Errors
     /// The reasons for which no flanks can be looked for.
-    pub fn at(photo: &'a Photo) -> Result<Self, Vec<Reason>> {
+    pub fn new(photo: &'a Photo) -> Result<Self, Vec<Reason>> {
         let window = FlankCoordinateMap::found(photo)
             .flanks_window(photo)
             .ok_or_else(no_gear)?;
         Ok(Self {
             photo,
-            fields: FlankCoordinateMap::measured(photo, window),
-            known: None,
+            coordinates: FlankCoordinateMap::measured(photo, window),
+            near: None,
         })
     }
 
-    /// The same with a second look, at the photo mirrored, after what the first one found.
-    pub fn again(&self, first: &Found) -> Self {
+    /// The same with a second pass, over the photo mirrored, that starts from what the first one found.
+    pub fn with_mirrored_pass(&self, first: &FoundFlanks) -> Self {
         Self {
             photo: self.photo,
-            fields: self.fields.and_mirrored(self.photo),
-            known: Some(first.fit.clone()),
+            coordinates: self.coordinates.and_mirrored(self.photo),
+            near: Some(first.fit.clone()),
         }
     }
 
@@ -125,54 +103,56 @@ impl<'a> FlankFinder<'a> {
     ///
     /// # Errors
     /// The reasons for which none can be outlined.
-    pub fn find(&self, help: &FindHints) -> Result<Found, Vec<Reason>> {
-        let (photo, fields) = (self.photo, &self.fields);
-        let forms: Vec<Option<FlankForm>> =
-            (0..fields.len()).map(|cell| fields.form(cell)).collect();
-        let shown = |form| forms.iter().filter(|&&of| of == Some(form)).count() as f64;
-        let (convex, concave) = (shown(FlankForm::Convex), shown(FlankForm::Concave));
-        let form = help.form.unwrap_or(if convex >= concave {
+    pub fn find(&self, hints: &FindHints) -> Result<FoundFlanks, Vec<Reason>> {
+        let (photo, coordinates) = (self.photo, &self.coordinates);
+        let limits = &CALIBRATION.finding;
+        let forms: Vec<Option<FlankForm>> = (0..coordinates.len())
+            .map(|cell| coordinates.form(cell))
+            .collect();
+        let cells_of = |form| forms.iter().filter(|&&of| of == Some(form)).count() as f64;
+        let (convex, concave) = (cells_of(FlankForm::Convex), cells_of(FlankForm::Concave));
+        let form = hints.form.unwrap_or(if convex >= concave {
             FlankForm::Convex
         } else {
             FlankForm::Concave
         });
-        let mut proposed = proposals(fields, &forms, form);
-        proposed.truncate(MOST_FLANKS);
-        let fit = fit_without_strays(photo, &proposed, self.known.as_ref())
-            .filter(|fit| fit.misfit < WORST_MISFIT)
+        let mut proposed = proposals(coordinates, &forms, form);
+        proposed.truncate(limits.most_flanks);
+        let fit = fit_without_strays(photo, &proposed, self.near.as_ref())
+            .filter(|fit| fit.misfit < limits.no_gear_misfit)
             .ok_or_else(no_gear)?;
-        let (fit, teeth) = refine(photo, fields, &fit).ok_or_else(no_gear)?;
+        let (fit, teeth) = refine(photo, coordinates, &fit).ok_or_else(no_gear)?;
         let edge = tip_edge(photo, &fit);
         let outlines: Vec<Outline> = readable(&teeth)
             .into_iter()
             .map(|tooth| outline(&fit, edge, tooth))
             .collect();
         let mut doubts = Vec::new();
-        if fit.misfit > DOUBTFUL_MISFIT {
+        if fit.misfit > limits.doubtful_misfit {
             doubts.push(Reason::new(
                 ReasonCode::TeethDisagree,
-                "The flanks that were found do not lie as on one ring gear. FlankFinder at the outlines; if they are off, mark a flank or take the photo squarer to the teeth.",
+                "The flanks that were found do not lie as on one ring gear. Look at the outlines; if they are off, mark a flank or take the photo squarer to the teeth.",
             ));
         }
-        let both_show = convex.min(concave) > CLEARLY_LESS * convex.max(concave);
-        let contradicts = fit.kind.form != form && fit.other_hand > SURE_OTHER_HAND;
-        if help.form.is_none() && (both_show || contradicts) {
+        let both_show = convex.min(concave) > limits.clearly_less * convex.max(concave);
+        let sure_of_hand = fit.other_hand_cost_ratio > limits.sure_hand_cost_ratio_found;
+        let contradicts = fit.kind.form != form && sure_of_hand;
+        if hints.form.is_none() && (both_show || contradicts) {
             doubts.push(Reason::new(
                 ReasonCode::WhichFlank,
                 "The photo does not say for sure whether these are the drive or the coast flanks. Say it with --flank.",
             ));
         }
-        if help.toe.is_some_and(|toe| !toe_lies(&outlines, toe)) {
+        if hints.toe.is_some_and(|toe| !toe_lies(&outlines, toe)) {
             doubts.push(Reason::new(
                 ReasonCode::WhichEnd,
-                "The toe was found at the other end than --toe says. FlankFinder at the outlines, and mark a flank if they are wrong.",
+                "The toe was found at the other end than --toe says. Look at the outlines, and mark a flank if they are wrong.",
             ));
         }
-        Ok(Found {
+        Ok(FoundFlanks {
             outlines,
             form,
-            hand: (fit.kind.form == form && fit.other_hand > SURE_OTHER_HAND)
-                .then_some(fit.kind.hand),
+            hand: (fit.kind.form == form && sure_of_hand).then_some(fit.kind.hand),
             doubts,
             fit,
         })
@@ -184,20 +164,21 @@ impl<'a> FlankFinder<'a> {
 fn fit_without_strays(
     photo: &Photo,
     proposed: &[Proposal],
-    known: Option<&GearFit>,
+    near: Option<&GearFit>,
 ) -> Option<GearFit> {
+    let limits = &CALIBRATION.finding;
     let fit_to = |proposed: &[&Proposal], near: Option<&GearFit>| {
         let marked: Vec<MarkedFlank> = proposed.iter().map(|p| p.marked.clone()).collect();
-        let places: Vec<Places> = proposed.iter().map(|p| p.places.clone()).collect();
-        fit::fit_seen(photo, &marked, &places, near)
+        let points: Vec<Vec<Correspondence>> = proposed.iter().map(|p| p.points.clone()).collect();
+        fit_proposed(photo, &marked, &points, near)
     };
     let mut proposed: Vec<&Proposal> = proposed.iter().collect();
-    let mut best = known
-        .and_then(|known| fit_to(&proposed, Some(known)))
-        .filter(|near_known| near_known.misfit < POOR_MISFIT)
+    let mut best = near
+        .and_then(|near| fit_to(&proposed, Some(near)))
+        .filter(|fit| fit.misfit < limits.poor_misfit)
         .or_else(|| fit_to(&proposed, None))?;
-    for _ in 0..MOST_STRAYS {
-        if best.misfit < POOR_MISFIT || proposed.len() <= FEWEST_FITTED {
+    for _ in 0..limits.most_strays {
+        if best.misfit < limits.poor_misfit || proposed.len() <= limits.fewest_fitted {
             break;
         }
         let without = (0..proposed.len()).filter_map(|stray| {
@@ -214,23 +195,24 @@ fn fit_without_strays(
 
 /// The flanks to be read: those that show best, in the order of the teeth.
 fn readable(teeth: &[SeenTooth]) -> Vec<usize> {
+    let limits = &CALIBRATION.finding;
     let mut best: Vec<usize> = (0..teeth.len())
-        .filter(|&tooth| teeth[tooth].share > READABLE && teeth[tooth].in_photo > 0.97)
+        .filter(|&tooth| {
+            teeth[tooth].visible_share > limits.read_visible_share
+                && teeth[tooth].in_photo > limits.least_in_photo
+        })
         .collect();
-    best.sort_by(|&a, &b| teeth[b].share.total_cmp(&teeth[a].share));
-    best.truncate(MOST_FLANKS);
+    best.sort_by(|&a, &b| teeth[b].visible_share.total_cmp(&teeth[a].visible_share));
+    best.truncate(limits.most_flanks);
     best.sort_unstable();
     best
 }
 
 /// The flank of one tooth, up to where the tip edge was seen, less what the next tooth hides.
 fn outline(fit: &GearFit, edge: TipEdge, tooth: usize) -> Outline {
-    // A share that is always there and one that grows with the misfit, judged from path-traced renders with
-    // known truth, read turned, scaled and relit as well. A height is off by its share of what the tip edge is; all of it is taken.
-    let doubt = FlankPoint::new(
-        0.002 + 1.6 * fit.misfit,
-        (0.02 + 0.8 * fit.misfit).hypot(edge.doubt),
-    );
+    // A height is off by its share of what the tip edge is; all of it is taken.
+    let by_fit = CALIBRATION.outline.found.at(fit.misfit);
+    let doubt = FlankPoint::new(by_fit.length, by_fit.height.hypot(edge.doubt));
     let (flank, angle) = (fit.flank(), fit.angles[tooth]);
     let outline = Outline::from_map(fit.form.depth_over_length(), doubt, |at| {
         fit.camera.project(flank.point(angle, edge.in_fit(at)))
@@ -275,14 +257,15 @@ mod tests {
         });
         for picture in [plain, striped] {
             let photo = Photo::from_pixels("drawn", picture);
-            let found = FlankFinder::at(&photo).and_then(|look| look.find(&FindHints::default()));
+            let found =
+                FlankFinder::new(&photo).and_then(|finder| finder.find(&FindHints::default()));
             let reasons = found.unwrap_err();
             assert_eq!(reasons[0].code, ReasonCode::NoGear);
         }
     }
 
     #[test]
-    fn the_toe_is_checked_against_what_was_said() {
+    fn the_toe_is_checked_against_the_hint() {
         let outline = Outline::from_map(0.3, FlankPoint::new(0.0, 0.0), |at| {
             crate::frames::PhotoPoint::new(100.0 + 50.0 * at.length, 80.0 - 10.0 * at.height)
         });

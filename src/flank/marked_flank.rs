@@ -1,5 +1,6 @@
 //! A flank as a person marks it: its corners, and points along its sides.
 
+use super::correspondence::Correspondence;
 use crate::frames::{FlankPoint, PhotoPoint};
 use crate::schema::Corners;
 
@@ -24,10 +25,13 @@ pub struct MarkedFlank {
 
 impl MarkedFlank {
     /// The corners with their flank coordinates.
-    pub fn corner_points(&self) -> [(FlankPoint, PhotoPoint); 4] {
+    pub fn corner_points(&self) -> [Correspondence; 4] {
         let c = &self.corners;
         let seen = [c.toe_root, c.toe_tip, c.heel_tip, c.heel_root];
-        std::array::from_fn(|i| (CORNERS[i], seen[i]))
+        std::array::from_fn(|i| Correspondence {
+            on_flank: CORNERS[i],
+            in_photo: seen[i],
+        })
     }
 
     /// Mean length of the two long sides, straight, in pixels.

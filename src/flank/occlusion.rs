@@ -1,15 +1,8 @@
 //! The tooth before a flank: what it hides.
 
-use super::pose::fit::GearFit;
+use super::calibration::CALIBRATION;
+use super::pose::gear_fit::GearFit;
 use crate::frames::{FlankPoint, PhotoPoint};
-use std::f64::consts::TAU;
-
-/// Thickness of a tooth at its tip, face widths: that of a narrow one, by choice. What a wider land hides looks like a
-/// strip of a tooth, but a patch that is taken for hidden is lost.
-const TOP_LAND: f64 = 0.03;
-
-/// Angles from one tooth to the next, radians: ring gears have some 20 … 80 teeth (common practice, no source).
-pub(crate) const PITCHES: (f64, f64) = (TAU / 80.0, TAU / 20.0);
 
 /// What stands before a flank: the next tooth's flank with its top land, as a closed line in the
 /// photo.
@@ -33,24 +26,7 @@ impl NextTooth {
 }
 
 impl GearFit {
-    /// Angle from one tooth to the next, radians, as the marked teeth's angles have it; `None`
-    /// with fewer than two.
-    pub fn pitch(&self) -> Option<f64> {
-        let mut angles = self.angles.clone();
-        angles.sort_by(f64::total_cmp);
-        let steps: Vec<f64> = angles.windows(2).map(|pair| pair[1] - pair[0]).collect();
-        // Anything nearer is the same tooth marked twice.
-        let smallest = steps
-            .iter()
-            .copied()
-            .filter(|&s| s > PITCHES.0)
-            .min_by(f64::total_cmp)?;
-        let teeth: f64 = steps.iter().map(|step| (step / smallest).round()).sum();
-        let pitch = steps.iter().sum::<f64>() / teeth;
-        (pitch < PITCHES.1).then_some(pitch)
-    }
-
-    /// The tooth that stands before the `tooth`-th marked flank.
+    /// The tooth that stands before the `tooth`-th flank.
     pub fn next_tooth(&self, tooth: usize) -> Option<NextTooth> {
         let sense = self.kind.sense();
         let angle = self.angles[tooth] + sense * self.pitch()?;
@@ -61,7 +37,8 @@ impl GearFit {
             (self.camera.project(point), point)
         };
         let (_, tip) = place(angle, 12, 1.0);
-        let land = TOP_LAND * self.form.spiral_tangent.hypot(1.0) / tip.x.hypot(tip.y);
+        let top_land = CALIBRATION.occlusion.top_land;
+        let land = top_land * self.form.spiral_tangent.hypot(1.0) / tip.x.hypot(tip.y);
         let mut line: Vec<PhotoPoint> = (0..=24)
             .map(|i| place(angle - sense * land, i, 1.0).0)
             .collect();

@@ -1,7 +1,8 @@
 //! One flank in the photo: where each (length, height) of it falls.
 
+use super::calibration::CALIBRATION;
 use super::marked_flank::MarkedFlank;
-use super::pose::fit::GearFit;
+use super::pose::gear_fit::GearFit;
 use super::pose::gear_form::RingForm;
 use crate::frames::{FlankPoint, PhotoPoint};
 use crate::schema::Corners;
@@ -61,9 +62,9 @@ impl Outline {
         // them, how far the flank bows, the more so the fewer teeth say where the camera stands.
         let few = 1.0 / (fit.angles.len() as f64).min(3.0);
         let doubt = if marked.root.is_empty() && marked.tip.is_empty() {
-            FlankPoint::new(0.006 + 0.02 * few, 0.03 + 0.05 * few)
+            CALIBRATION.outline.corners_only.at(few)
         } else {
-            FlankPoint::new(0.003 + 0.3 * fit.misfit, 0.006 + 1.5 * fit.misfit)
+            CALIBRATION.outline.with_sides.at(fit.misfit)
         };
         let outline = Self::from_map(fit.form.depth_over_length(), doubt, |at| {
             let model = fit.place(tooth, at);
@@ -91,7 +92,7 @@ impl Outline {
         let c = &marked.corners;
         let root = evenly(c.toe_root, &marked.root, c.heel_root);
         let tip = evenly(c.toe_tip, &marked.tip, c.heel_tip);
-        let doubt = FlankPoint::new(0.05, 0.03);
+        let doubt = CALIBRATION.outline.without_gear;
         Self::from_map(RingForm::USUAL.depth_over_length(), doubt, |at| {
             let low = interpolate(&root, at.length);
             let high = interpolate(&tip, at.length);

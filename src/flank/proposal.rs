@@ -1,9 +1,10 @@
-//! Cells of the network's fields → one proposed flank each: which cells belong to one tooth, and
+//! Cells of the network's coordinate map → one proposed flank each: which cells belong to one tooth, and
 //! the smooth map that explains where they say they are.
 
+use super::calibration::CALIBRATION;
 use super::coordinate_map::FlankCoordinateMap;
+use super::correspondence::{Correspondence, PARTS_ALONG, PARTS_UP};
 use super::marked_flank::MarkedFlank;
-use super::pose::fit::Places;
 use crate::frames::{FlankPoint, PhotoPoint};
 use crate::schema::{Corners, FlankForm};
 use nalgebra::{SMatrix, SVector};
@@ -15,32 +16,19 @@ pub(crate) struct Proposal {
     pub cells: usize,
     /// Its corners and points along its sides, carried on by the smooth map to the flank's edges.
     pub marked: MarkedFlank,
-    /// Places seen on it, each the mean of the cells of a small part of the flank.
-    pub places: Places,
+    /// Points seen on it, each the mean of the cells of a small part of the flank.
+    pub points: Vec<Correspondence>,
 }
-
-/// Neighbouring cells of one flank differ by less than this; the next tooth's flank begins where
-/// height jumps.
-const STEP: FlankPoint = FlankPoint::new(0.2, 0.3);
-
-/// Fewest cells of a flank worth a proposal.
-const FEWEST_CELLS: usize = 10;
-
-/// A flank must be seen over this much of its length and height.
-const SEEN: FlankPoint = FlankPoint::new(0.5, 0.45);
-
-/// Cells of a flank whose map fits worse than this, in flank lengths, are of more than one flank.
-const WORST_SCATTER: f64 = 0.06;
 
 /// The flanks of one form, largest first; `forms` says for each cell which flank it lies on.
 pub(crate) fn proposals(
-    fields: &FlankCoordinateMap,
+    coordinates: &FlankCoordinateMap,
     forms: &[Option<FlankForm>],
     form: FlankForm,
 ) -> Vec<Proposal> {
-    let mut found: Vec<Proposal> = groups(fields, forms, form)
+    let mut found: Vec<Proposal> = groups(coordinates, forms, form)
         .iter()
-        .filter_map(|cells| propose(fields, cells))
+        .filter_map(|cells| propose(coordinates, cells))
         .collect();
     found.sort_by_key(|proposal| std::cmp::Reverse(proposal.cells));
     found
@@ -48,14 +36,15 @@ pub(crate) fn proposals(
 
 /// Connected cells of one form between which length and height run on smoothly.
 fn groups(
-    fields: &FlankCoordinateMap,
+    coordinates: &FlankCoordinateMap,
     forms: &[Option<FlankForm>],
     form: FlankForm,
 ) -> Vec<Vec<usize>> {
+    let step = CALIBRATION.proposal.neighbour_step;
     let of_form = |cell: usize| forms[cell] == Some(form);
-    let mut seen = vec![false; fields.len()];
+    let mut seen = vec![false; coordinates.len()];
     let mut groups = Vec::new();
-    for first in 0..fields.len() {
+    for first in 0..coordinates.len() {
         if !of_form(first) || seen[first] {
             continue;
         }
@@ -65,20 +54,20 @@ fn groups(
         while next < group.len() {
             let cell = group[next];
             next += 1;
-            let here = fields.at(cell);
-            for neighbour in neighbours(cell, fields.width, fields.height) {
-                let there = fields.at(neighbour);
+            let here = coordinates.at(cell);
+            for neighbour in neighbours(cell, coordinates.width, coordinates.height) {
+                let there = coordinates.at(neighbour);
                 if of_form(neighbour)
                     && !seen[neighbour]
-                    && (there.length - here.length).abs() < STEP.length
-                    && (there.height - here.height).abs() < STEP.height
+                    && (there.length - here.length).abs() < step.length
+                    && (there.height - here.height).abs() < step.height
                 {
                     seen[neighbour] = true;
                     group.push(neighbour);
                 }
             }
         }
-        if group.len() >= FEWEST_CELLS {
+        if group.len() >= CALIBRATION.proposal.fewest_cells_of_flank {
             groups.push(group);
         }
     }
@@ -106,17 +95,18 @@ fn terms(at: FlankPoint) -> Terms {
     Terms::from_column_slice(&[1.0, u, v, u * v, u * u, u * u * v])
 }
 
-fn propose(fields: &FlankCoordinateMap, cells: &[usize]) -> Option<Proposal> {
-    let at: Vec<FlankPoint> = cells.iter().map(|&cell| fields.at(cell)).collect();
+fn propose(coordinates: &FlankCoordinateMap, cells: &[usize]) -> Option<Proposal> {
+    let at: Vec<FlankPoint> = cells.iter().map(|&cell| coordinates.at(cell)).collect();
     let span = |value: fn(&FlankPoint) -> f64| {
         let mut values: Vec<f64> = at.iter().map(value).collect();
         let mut ranked = |rank: usize| *values.select_nth_unstable_by(rank, f64::total_cmp).1;
         ranked(at.len() * 97 / 100) - ranked(at.len() * 3 / 100)
     };
-    if span(|p| p.length) < SEEN.length || span(|p| p.height) < SEEN.height {
+    let least = CALIBRATION.proposal.least_span;
+    if span(|p| p.length) < least.length || span(|p| p.height) < least.height {
         return None;
     }
-    let places: Vec<PhotoPoint> = cells.iter().map(|&cell| fields.place(cell)).collect();
+    let places: Vec<PhotoPoint> = cells.iter().map(|&cell| coordinates.place(cell)).collect();
     let (map, scatter_px) = smooth_map(&at, &places)?;
     let place = |length: f64, height: f64| {
         let terms = terms(FlankPoint::new(length, height));
@@ -133,22 +123,21 @@ fn propose(fields: &FlankCoordinateMap, cells: &[usize]) -> Option<Proposal> {
         root: side(0.0).map(|(l, h)| place(l, h)).collect(),
         tip: side(1.0).map(|(l, h)| place(l, h)).collect(),
     };
-    let one_flank = scatter_px < WORST_SCATTER * marked.length_px();
+    let one_flank = scatter_px < CALIBRATION.proposal.worst_scatter * marked.length_px();
     one_flank.then(|| Proposal {
         cells: cells.len(),
         marked,
-        places: gathered(&at, &places),
+        points: part_means(&at, &places),
     })
 }
 
-/// Parts of a flank, along its length and height, whose cells are averaged into one place.
-const PARTS: (usize, usize) = (10, 4);
-
-fn gathered(at: &[FlankPoint], places: &[PhotoPoint]) -> Places {
-    let mut sums = vec![[0.0; 5]; PARTS.0 * PARTS.1];
+/// The means of the cells of each part of a flank.
+fn part_means(at: &[FlankPoint], places: &[PhotoPoint]) -> Vec<Correspondence> {
+    let mut sums = vec![[0.0; 5]; PARTS_ALONG * PARTS_UP];
     for (point, place) in at.iter().zip(places) {
         let part = |share: f64, parts: usize| ((share * parts as f64) as usize).min(parts - 1);
-        let sum = &mut sums[part(point.height, PARTS.1) * PARTS.0 + part(point.length, PARTS.0)];
+        let sum =
+            &mut sums[part(point.height, PARTS_UP) * PARTS_ALONG + part(point.length, PARTS_ALONG)];
         for (total, value) in
             sum.iter_mut()
                 .zip([1.0, point.length, point.height, place.x, place.y])
@@ -158,11 +147,9 @@ fn gathered(at: &[FlankPoint], places: &[PhotoPoint]) -> Places {
     }
     sums.iter()
         .filter(|sum| sum[0] >= 2.0)
-        .map(|[count, length, height, x, y]| {
-            (
-                FlankPoint::new(length / count, height / count),
-                PhotoPoint::new(x / count, y / count),
-            )
+        .map(|[count, length, height, x, y]| Correspondence {
+            on_flank: FlankPoint::new(length / count, height / count),
+            in_photo: PhotoPoint::new(x / count, y / count),
         })
         .collect()
 }
@@ -197,7 +184,7 @@ fn smooth_map(at: &[FlankPoint], places: &[PhotoPoint]) -> Option<((Terms, Terms
         let mut sorted = distances.clone();
         let middle = sorted.len() / 2;
         let median = *sorted.select_nth_unstable_by(middle, f64::total_cmp).1;
-        let reach = 2.5 * median.max(1e-3);
+        let reach = CALIBRATION.proposal.reach_per_median * median.max(1e-3);
         weights = distances
             .iter()
             .map(|d| 1.0 / (1.0 + (d / reach).powi(2)))
@@ -243,12 +230,12 @@ mod tests {
     }
 
     #[test]
-    fn gathered_places_are_means_of_their_part() {
+    fn gathered_points_are_means_of_their_part() {
         let (at, places) = flank();
-        let gathered = gathered(&at, &places);
-        assert_eq!(gathered.len(), PARTS.0 * PARTS.1);
-        for (point, place) in gathered {
-            assert!((place.x - (100.0 + 200.0 * point.length)).abs() < 1e-9);
+        let means = part_means(&at, &places);
+        assert_eq!(means.len(), PARTS_ALONG * PARTS_UP);
+        for Correspondence { on_flank, in_photo } in means {
+            assert!((in_photo.x - (100.0 + 200.0 * on_flank.length)).abs() < 1e-9);
         }
     }
 }

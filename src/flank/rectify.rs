@@ -1,26 +1,27 @@
 //! A flank flattened to a small map of length × height.
 
 use super::Outline;
+use super::calibration::CALIBRATION;
 use super::outline::{Line, LinePlace};
 use crate::frames::PhotoPoint;
 use crate::photo::{Photo, linear_of_levels};
 use image::RgbImage;
 use ndarray::Array2;
 
-/// Columns of a map (toe to heel) and rows (root to tip).
+/// Columns (toe to heel) and rows (root to tip) of the maps of a coarse pass.
 pub const MAP_SIZE: (usize, usize) = (128, 48);
 
-/// The same for a finer look.
+/// The same for a fine pass.
 pub const FINE_MAP_SIZE: (usize, usize) = (256, 96);
 
-/// Most places looked at in a cell, along each side of it: on a flank of up to a thousand pixels, all of them.
+/// Most places sampled in a cell, along each side of it: on a flank of up to a thousand pixels, all of them.
 const MOST_PLACES: usize = 8;
 
 /// From so many places in a cell on, each counts as the pixel it lies on: their mean is as smooth.
 const MANY: usize = 4;
 
 /// Level at which a colour channel counts as burnt out.
-const CLIPPED_LEVEL: u8 = 250;
+const CLIPPED_LEVEL: u8 = CALIBRATION.flattening.clipped_level;
 
 /// One flank, flattened: index `[row, column]`, row 0 at the root, column 0 at the toe.
 #[derive(Debug, Clone)]
@@ -50,7 +51,7 @@ impl FlankMap {
             unseen: Array2::from_elem((rows, columns), false),
             depth_over_length: outline.depth_over_length,
         };
-        let look = Look::at(&photo.working);
+        let sampler = Sampler::new(&photo.working);
         let lengths = |count: usize| -> Vec<LinePlace> {
             let lengths = (0..count).map(|i| (i as f64 + 0.5) / count as f64);
             lengths.map(LinePlace::new).collect()
@@ -66,23 +67,23 @@ impl FlankMap {
             // Between nodes inside the photo nothing lies outside it.
             let leaves = !lines
                 .iter()
-                .all(|line| line.nodes().all(|node| look.holds(node)));
+                .all(|line| line.nodes().all(|node| sampler.holds(node)));
             let mut hidden = outline.hidden_along(height(0.5), &middles);
             for (column, places) in places.chunks_exact(across).enumerate() {
-                let mut seen = Seen::default();
+                let mut sums = CellSums::default();
                 for line in &lines {
                     for &place in places {
                         if samples < MANY {
-                            look.add(line.at(place), &mut seen);
+                            sampler.add(line.at(place), &mut sums);
                         } else {
-                            look.add_pixel(line.at(place), &mut seen);
+                            sampler.add_pixel(line.at(place), &mut sums);
                         }
                     }
                 }
                 let cell = [row, column];
-                map.light[cell] = seen.light.map(|total| total / samples as f32);
-                map.clipped[cell] = 2 * seen.burnt > samples;
-                let out = |line: &Line| places.iter().any(|&place| !look.holds(line.at(place)));
+                map.light[cell] = sums.light.map(|total| total / samples as f32);
+                map.clipped[cell] = 2 * sums.burnt > samples;
+                let out = |line: &Line| places.iter().any(|&place| !sampler.holds(line.at(place)));
                 let outside = leaves && lines.iter().any(out);
                 map.unseen[cell] = outside | hidden.next().unwrap_or(false);
             }
@@ -91,17 +92,17 @@ impl FlankMap {
     }
 }
 
-/// What is seen at some places together.
+/// The sums over the samples of a cell.
 #[derive(Debug, Clone, Copy, Default)]
-struct Seen {
+struct CellSums {
     /// Sums of the linear light.
     light: [f32; 3],
     /// How many are burnt out.
     burnt: usize,
 }
 
-/// The working copy of a photo as it is looked at place by place.
-struct Look<'a> {
+/// The working copy of a photo as it is sampled place by place.
+struct Sampler<'a> {
     linear: &'static [f32; 256],
     levels: &'a [u8],
     /// Width and height.
@@ -114,8 +115,8 @@ struct Look<'a> {
     next: (u32, u32),
 }
 
-impl<'a> Look<'a> {
-    fn at(picture: &'a RgbImage) -> Self {
+impl<'a> Sampler<'a> {
+    fn new(picture: &'a RgbImage) -> Self {
         let (width, height) = picture.dimensions();
         let stride = 3 * width;
         Self {
@@ -132,20 +133,20 @@ impl<'a> Look<'a> {
     }
 
     /// Adds the pixel at a point (pixel corners at whole numbers), or the nearest one there is.
-    fn add_pixel(&self, place: PhotoPoint, seen: &mut Seen) {
+    fn add_pixel(&self, place: PhotoPoint, sums: &mut CellSums) {
         // What is no number or below nought becomes nought.
         let pixel = |value: f64, last: f64| value.max(0.0).min(last) as u32;
         let (x, y) = (pixel(place.x, self.last.0), pixel(place.y, self.last.1));
         let levels = self.pixel(y * self.stride + 3 * x);
-        for (sum, light) in seen.light.iter_mut().zip(self.light(levels)) {
+        for (sum, light) in sums.light.iter_mut().zip(self.light(levels)) {
             *sum += light;
         }
-        seen.burnt += usize::from(is_burnt(levels));
+        sums.burnt += usize::from(is_burnt(levels));
     }
 
     /// Adds what is seen at a point (pixel corners at whole numbers): straight lines between
     /// pixels, burnt out where one of those with a quarter of the weight is.
-    fn add(&self, place: PhotoPoint, seen: &mut Seen) {
+    fn add(&self, place: PhotoPoint, sums: &mut CellSums) {
         let between = |value: f64, last: f64| {
             // What is no number becomes nought. The last pixel is all of the way from the one before.
             let value = (value - 0.5).max(0.0).min(last);
@@ -158,7 +159,7 @@ impl<'a> Look<'a> {
         let at = top * self.stride + 3 * left;
         let levels = [at, at + right, at + low, at + low + right].map(|at| self.pixel(at));
         let [a, b, c, d] = levels.map(|levels| self.light(levels));
-        for (channel, sum) in seen.light.iter_mut().enumerate() {
+        for (channel, sum) in sums.light.iter_mut().enumerate() {
             let above = a[channel] + x * (b[channel] - a[channel]);
             let below = c[channel] + x * (d[channel] - c[channel]);
             *sum += above + y * (below - above);
@@ -167,7 +168,7 @@ impl<'a> Look<'a> {
             let (left, top) = (1.0 - x, 1.0 - y);
             let weights = [left * top, x * top, left * y, x * y];
             let mut weighed = levels.into_iter().zip(weights);
-            seen.burnt +=
+            sums.burnt +=
                 usize::from(weighed.any(|(pixel, weight)| is_burnt(pixel) && weight >= 0.25));
         }
     }

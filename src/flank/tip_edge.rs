@@ -1,8 +1,9 @@
 //! Where the tip edge really lies: the line along which flank and top land meet is the sharpest
 //! change of shade across the teeth, wherever the first fit put it.
 
+use super::calibration::CALIBRATION;
 use super::pose::camera::Camera;
-use super::pose::fit::GearFit;
+use super::pose::gear_fit::GearFit;
 use crate::frames::{FlankPoint, PhotoPoint};
 use crate::photo::Photo;
 use nalgebra::Vector3;
@@ -14,34 +15,6 @@ const STEPS: usize = 35;
 
 /// Places along the length, toe and heel left out.
 const COLUMNS: usize = 40;
-
-/// How far the first fit's edge may be off, heights. Judged on path-traced renders; no real photos
-/// were to be had.
-const USUAL_SPREAD: f64 = 0.12;
-
-/// A rounded edge shines or is bare, and so changes the shade twice: back and forth within these
-/// steps of height. Edge breaks of ring gears are up to a tenth of the depth wide (common practice,
-/// no source).
-const BREAK: (i32, i32) = (2, 7);
-
-/// The lower side of a rounded edge is taken where it changes the shade by more than this share of what the
-/// upper does, the upper where by less. Within some steps of that share the place lies between them: two photos
-/// of one gear should not fall on either side of a brink.
-const BREAK_SHARE: f64 = 0.45;
-const BREAK_STEP: f64 = 0.1;
-
-/// Lines count with this power of how much the shade changes along them, compared with the best: half of it
-/// counts nothing, 0.92 of it by half.
-const LIKENESS: f64 = 8.0;
-
-/// The same for how much in doubt the line is: in the photo turned or saved again, a line that changes the shade
-/// nearly as much may be the best.
-const DOUBTED_LIKENESS: f64 = 2.5;
-
-/// How far the edge goes from the first fit's towards the line that was found. On path-traced renders
-/// the fit alone is better where edges are narrow and the line where they are broken wide, and a line
-/// mistaken in one photo and not in the next makes heights jump; no real photos were to be had.
-const TRUST: f64 = 0.65;
 
 /// Heights of the first fit at which the tip edge lies, at the toe and at the heel, and the standard deviation
 /// between them: how far the lines that look like it lie from each other.
@@ -55,11 +28,12 @@ pub(crate) struct TipEdge {
 impl TipEdge {
     /// The edge between the first fit's, at height 1, and the likely line.
     fn towards(line: Likely) -> Self {
-        let edge = |line: f64| 1.0 + TRUST * (line - 1.0);
+        let share = CALIBRATION.tip_edge.share_of_way;
+        let edge = |line: f64| 1.0 + share * (line - 1.0);
         Self {
             toe: edge(line.toe),
             heel: edge(line.heel),
-            doubt: TRUST * line.variance.sqrt(),
+            doubt: share * line.variance.sqrt(),
         }
     }
 
@@ -75,10 +49,11 @@ impl TipEdge {
 /// is taken between that line and the first fit's.
 pub(crate) fn tip_edge(photo: &Photo, fit: &GearFit) -> TipEdge {
     let slopes = Slopes::new(photo, fit);
+    let edges = &CALIBRATION.tip_edge;
     let all = || (0..STEPS).flat_map(|toe| (0..STEPS).map(move |heel| Line { toe, heel }));
     let upper = Likely::of(all().map(|line| {
         let off = (height(line.toe) - 1.0).powi(2) + (height(line.heel) - 1.0).powi(2);
-        let near = (-0.25 * off / USUAL_SPREAD.powi(2)).exp();
+        let near = (-0.25 * off / edges.fit_spread.powi(2)).exp();
         (line, total(&slopes.along(line)) * near)
     }));
     let Some(upper) = upper else {
@@ -89,8 +64,7 @@ pub(crate) fn tip_edge(photo: &Photo, fit: &GearFit) -> TipEdge {
         };
     };
     let change = slopes.along(upper.best);
-    let within =
-        |high: usize, low: usize| (BREAK.0..=BREAK.1).contains(&(high as i32 - low as i32));
+    let within = |high: usize, low: usize| edges.break_steps.contains(&(high as i32 - low as i32));
     let below =
         |line: &Line| within(upper.best.toe, line.toe) && within(upper.best.heel, line.heel);
     let lower = Likely::of(all().filter(below).map(|line| {
@@ -100,8 +74,8 @@ pub(crate) fn tip_edge(photo: &Photo, fit: &GearFit) -> TipEdge {
     }));
     TipEdge::towards(match lower {
         Some(lower) => {
-            let beyond = lower.value / total(&change) - BREAK_SHARE;
-            upper.mixed(lower, 1.0 / (1.0 + (-beyond / BREAK_STEP).exp()))
+            let beyond = lower.value / total(&change) - edges.lower_side_share;
+            upper.mixed(lower, 1.0 / (1.0 + (-beyond / edges.lower_side_step).exp()))
         }
         None => upper,
     })
@@ -147,10 +121,11 @@ impl Likely {
             });
             sum / all
         };
-        let toe = mean(LIKENESS, &|line| height(line.toe));
-        let heel = mean(LIKENESS, &|line| height(line.heel));
+        let powers = &CALIBRATION.tip_edge;
+        let toe = mean(powers.place_power, &|line| height(line.toe));
+        let heel = mean(powers.place_power, &|line| height(line.heel));
         let off = |line: Line| (height(line.toe) + height(line.heel) - toe - heel) / 2.0;
-        let variance = mean(DOUBTED_LIKENESS, &|line| off(line).powi(2));
+        let variance = mean(powers.doubt_power, &|line| off(line).powi(2));
         Some(Self {
             toe,
             heel,
@@ -193,6 +168,7 @@ struct Slopes {
 impl Slopes {
     fn new(photo: &Photo, fit: &GearFit) -> Self {
         let channels = 3 * fit.angles.len();
+        let most = CALIBRATION.tip_edge.most_change;
         let mut changes = vec![0.0; COLUMNS * STEPS * channels];
         let flank = fit.flank();
         let shade = Shades::new(photo);
@@ -215,7 +191,7 @@ impl Slopes {
                 for (step, changes) in changes.chunks_exact_mut(channels).enumerate() {
                     for (channel, change) in changes[3 * tooth..][..3].iter_mut().enumerate() {
                         let change_over = shades[step + 2][channel] - shades[step][channel];
-                        *change = change_over.clamp(-0.4, 0.4);
+                        *change = change_over.clamp(-most, most);
                     }
                 }
             }
@@ -251,7 +227,9 @@ impl<'a> Shades<'a> {
     fn new(photo: &'a Photo) -> Self {
         Self {
             photo,
-            log: std::array::from_fn(|value| (value as f32 + 8.0).ln()),
+            log: std::array::from_fn(|value| {
+                (value as f32 + CALIBRATION.tip_edge.level_offset).ln()
+            }),
         }
     }
 

@@ -62,7 +62,7 @@ pub fn take(
                 marks,
                 polarity: said.polarity,
                 flank: Some(side),
-                help: FindHints {
+                hints: FindHints {
                     toe: said.toe,
                     form: None,
                 },

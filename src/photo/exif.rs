@@ -16,8 +16,8 @@ pub struct CameraFacts {
 /// Reads the camera's facts; a file without them, or with damaged ones, has none.
 pub fn camera_facts(bytes: &[u8]) -> CameraFacts {
     // The data of a JPEG's picture would be gone through byte by byte for facts that are not there.
-    let told = jpeg_header(bytes).unwrap_or(bytes);
-    let Ok(found) = Reader::new().read_from_container(&mut Cursor::new(told)) else {
+    let header = jpeg_header(bytes).unwrap_or(bytes);
+    let Ok(found) = Reader::new().read_from_container(&mut Cursor::new(header)) else {
         return CameraFacts::default();
     };
     let number = |tag| -> Option<u32> {

@@ -70,20 +70,20 @@ fn pixels(bytes: &[u8], most: u64) -> Result<heic_rs::Image, Error> {
     // Before cropping it may be larger than what it is shown as.
     let (width, height) = file.coded_size(file.meta.primary, &properties)?;
     check_pixels(width, height, most)?;
-    let (frame, said) = match file.grid(file.meta.primary)? {
+    let (frame, coded_properties) = match file.grid(file.meta.primary)? {
         Some((grid, tiles)) => {
             let first = tiles.first().copied().unwrap_or(file.meta.primary);
-            let said = file.props(first)?;
+            let first_tile = file.props(first)?;
             let frames: Result<Vec<Frame>, Error> =
                 tiles.par_iter().map(|&tile| coded(&file, tile)).collect();
-            (compose(&grid, &frames?, most)?, said)
+            (compose(&grid, &frames?, most)?, first_tile)
         }
         None => (coded(&file, file.meta.primary)?, properties.clone()),
     };
-    let in_stream = || colours(&said.hvcc.as_ref()?.parameter_sets());
+    let in_stream = || colours(&coded_properties.hvcc.as_ref()?.parameter_sets());
     let colours = properties
         .nclx
-        .or(said.nclx)
+        .or(coded_properties.nclx)
         .or_else(in_stream)
         .unwrap_or_else(usual);
     let picture = convert(&frame, None, colours, PixelLayout::Rgb8, most, None)?;

@@ -1,4 +1,4 @@
-//! A file → an upright picture with what the camera said.
+//! A file → an upright picture in sRGB levels, with what the camera said.
 //!
 //! Limits on bytes and pixels are checked before anything is decoded; the EXIF orientation is
 //! applied after shrinking; the file itself is never touched.

@@ -1,5 +1,6 @@
 //! The teeth of one photo → one mean with its spread and uncertainty.
 
+use super::calibration::CALIBRATION;
 use super::coverage::HALF_WIDTH_90;
 use crate::frames::FlankPoint;
 use crate::schema::{Mean, Patch};
@@ -9,7 +10,7 @@ use crate::schema::{Mean, Patch};
 pub struct ToothPatch {
     /// The patch's numbers.
     pub patch: Patch,
-    /// How far its centre moves between a third and two thirds of the film, half of it.
+    /// How far its centre moves between where contact is likelier than a third and than two thirds, half of it.
     pub band: FlankPoint,
     /// Standard deviation of the outline it was read in.
     pub doubt: FlankPoint,
@@ -23,22 +24,11 @@ pub struct Combined {
     /// Mean and spread.
     pub mean: Mean,
     /// Standard deviation of the mean centre as far as its parts are known; what is printed is made of it
-    /// in `held.rs`.
+    /// in `coverage.rs`.
     pub uncertainty: FlankPoint,
     /// Weight each tooth got, 0 … 1, in the order given.
     pub weights: Vec<f64>,
 }
-
-/// Spread of centres among teeth that is normal, so that fewer teeth than needed to know it do not
-/// throw each other out (shares of length and height).
-const USUAL_SPREAD: FlankPoint = FlankPoint::new(0.012, 0.018);
-
-/// Share of the spread of heights that does not average out: outlines that err from tooth to tooth err in common as
-/// well: errors of found flanks grow from 0.032 where heights spread by 0.01 … 0.02 to 0.072 where by more than 0.06. That of lengths does.
-const COMMON_OF_SPREAD: FlankPoint = FlankPoint::new(0.0, 0.5);
-
-/// A tooth counts from this weight on.
-const COUNTS: f64 = 0.25;
 
 /// Weights the teeth by how near they lie to their common middle and how alike their areas are,
 /// and takes the mean. Weights fall with the fourth power of the distance, so that one hidden or
@@ -47,11 +37,13 @@ pub fn combine(teeth: &[ToothPatch]) -> Option<Combined> {
     if teeth.is_empty() {
         return None;
     }
+    let numbers = &CALIBRATION.combining;
+    let usual = numbers.usual_spread;
     let of = |get: fn(&ToothPatch) -> f64| -> Vec<f64> { teeth.iter().map(get).collect() };
     let lengths = of(|t| t.patch.centre.length);
     let heights = of(|t| t.patch.centre.height);
     let areas = of(|t| t.patch.area.max(1e-4).ln());
-    let mut weights = of(|t| t.confidence.max(0.05));
+    let mut weights = of(|t| t.confidence.max(CALIBRATION.combining.least_weight));
     if teeth.len() >= 3 {
         let mut middle = (median(&lengths), median(&heights));
         let scale = |values: &[f64], middle: f64, usual: f64| {
@@ -60,17 +52,17 @@ pub fn combine(teeth: &[ToothPatch]) -> Option<Combined> {
             (1.4826 * median(&off)).max(usual)
         };
         let spread = (
-            scale(&lengths, middle.0, USUAL_SPREAD.length),
-            scale(&heights, middle.1, USUAL_SPREAD.height),
+            scale(&lengths, middle.0, usual.length),
+            scale(&heights, middle.1, usual.height),
         );
         let area = median(&areas);
         for _ in 0..6 {
             for (i, weight) in weights.iter_mut().enumerate() {
                 let off =
                     ((lengths[i] - middle.0) / spread.0).hypot((heights[i] - middle.1) / spread.1);
-                let size = (areas[i] - area) / 0.35;
-                *weight = teeth[i].confidence.max(0.05)
-                    / ((1.0 + (off / 3.0).powi(4)) * (1.0 + size.powi(4)));
+                let size = (areas[i] - area) / numbers.area_log_spread;
+                *weight = teeth[i].confidence.max(numbers.least_weight)
+                    / ((1.0 + (off / numbers.outlier_deviations).powi(4)) * (1.0 + size.powi(4)));
             }
             middle = (mean(&lengths, &weights), mean(&heights, &weights));
         }
@@ -86,8 +78,8 @@ pub fn combine(teeth: &[ToothPatch]) -> Option<Combined> {
     // Among teeth most of the scatter averages out; threshold and outline err alike on all of them.
     let few = few_teeth(effective);
     let uncertain = |get: fn(FlankPoint) -> f64| {
-        let scatter = (few * get(spread)).max(get(USUAL_SPREAD));
-        let common = get(COMMON_OF_SPREAD) * get(spread);
+        let scatter = (few * get(spread)).max(get(usual));
+        let common = get(numbers.common_of_spread) * get(spread);
         let in_common = |of: fn(&ToothPatch) -> FlankPoint| {
             let each: Vec<f64> = teeth.iter().map(|tooth| get(of(tooth))).collect();
             mean(&each, &weights)
@@ -108,7 +100,7 @@ pub fn combine(teeth: &[ToothPatch]) -> Option<Combined> {
             spread,
             teeth: weights
                 .iter()
-                .filter(|&&weight| weight > COUNTS)
+                .filter(|&&weight| weight > numbers.counted_weight)
                 .count()
                 .max(1),
         },

@@ -2,8 +2,9 @@
 //!
 //! A reading prints the half width that holds the true centre in 90 % of photos, for length and for
 //! height each. What [`combine`](crate::reading::combine) puts together are standard deviations as far as
-//! they are known; how much wider the truth scatters is measured here, and nowhere else.
+//! they are known; how much wider the truth scatters is measured (`calibration.rs`), and applied nowhere else.
 
+use super::calibration::CALIBRATION;
 use crate::frames::FlankPoint;
 
 /// Half the width that holds 90 % of a normal distribution, in standard deviations (the 95 % point of
@@ -20,23 +21,15 @@ pub enum OutlineSource {
     Found,
 }
 
-/// Printed half width over the standard deviation that is put together from the parts: on 999 marked and 978
-/// found photos of our own renders and of another path tracer (`examples/accuracy`) these coverage_factor 97 to 99.6 in a
-/// hundred, more than is promised, for other photos may be worse, and the same photo turned, scaled or relit
-/// should stay within them. Of a normal distribution it would be 1.64.
-const fn coverage_factor(drawn: OutlineSource) -> FlankPoint {
-    match drawn {
-        OutlineSource::Marked => FlankPoint::new(1.7, 1.6),
-        OutlineSource::Found => FlankPoint::new(1.6, 1.75),
-    }
-}
-
 /// The half width that holds 90 %, of a standard deviation that was put together from its parts.
-pub(super) fn half_width_90(standard: FlankPoint, drawn: OutlineSource) -> FlankPoint {
-    let coverage_factor = coverage_factor(drawn);
+pub(super) fn half_width_90(deviation: FlankPoint, source: OutlineSource) -> FlankPoint {
+    let factor = match source {
+        OutlineSource::Marked => CALIBRATION.coverage_factor_marked,
+        OutlineSource::Found => CALIBRATION.coverage_factor_found,
+    };
     FlankPoint::new(
-        coverage_factor.length * standard.length,
-        coverage_factor.height * standard.height,
+        factor.length * deviation.length,
+        factor.height * deviation.height,
     )
 }
 

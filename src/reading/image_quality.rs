@@ -1,6 +1,7 @@
 //! Whether flanks can be read at all: sharpness, burnt-out light, darkness, measured on the
 //! flattened flanks and not on the background.
 
+use super::calibration::CALIBRATION;
 use crate::flank::FlankMap;
 
 /// Cells along the length that count as one where it is about edges, and rows of which one is asked where it is about
@@ -14,26 +15,26 @@ const ALONG: usize = 4;
 /// What edges are seen in: the logarithm of the light, and this many times the shares of red and of blue in it.
 /// Compound is often as light as the steel beside it, and shadows on a flank are soft however sharp the photo is.
 const SHADES: usize = 3;
-const COLOUR: f32 = 8.0;
+const COLOUR: f32 = CALIBRATION.sharpness.colour;
 
 /// An edge that steep counts as it is, shades per row, a steeper one for more and a weaker one for less,
 /// by this power: what is out of focus is weak as well, and noise all that is left of it.
-const STEEP: f32 = 0.1;
-const STEEPNESS: f32 = 0.2;
+const STEEP: f32 = CALIBRATION.sharpness.steep;
+const STEEPNESS: f32 = CALIBRATION.sharpness.steepness_power;
 
 /// Linear light that is hardly more than none: what is darker tells neither light nor colour.
-const FAINT: f32 = 0.004;
+const FAINT: f32 = CALIBRATION.sharpness.faint;
 
 /// Edges this near to what is burnt out or unseen do not count, rows.
 const MUTE: usize = 2;
 
 /// Linear light from which a colour of a cell counts as burnt out: level 247 of 255.
-const BURNT: f32 = 0.93;
+const BURNT: f32 = CALIBRATION.light.burnt;
 
 /// How many rows to each side the running means reach when little is smoothed away, and when much is. Even the
 /// lesser leaves nothing finer than a pixel of a flank that is 15 pixels high, so that a smaller copy of a
 /// photo is about as sharp.
-const REACHES: [usize; 2] = [1, 6];
+const REACHES: [usize; 2] = CALIBRATION.sharpness.reaches;
 
 /// Measures of the flanks of one photo.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -87,7 +88,7 @@ fn luminance(light: &[f32; 3]) -> f32 {
 fn sharpness(map: &FlankMap) -> Option<f32> {
     let columns = map.light.ncols().div_ceil(TOGETHER);
     let wide = SHADES * columns;
-    let (mut shades, mut says_nothing) = (vec![0.0; wide * map.light.nrows()], Vec::new());
+    let (mut shades, mut mute_cells) = (vec![0.0; wide * map.light.nrows()], Vec::new());
     for (row, shades) in shades.chunks_exact_mut(wide).enumerate() {
         let lights: Vec<&[f32; 3]> = map.light.row(row).into_iter().collect();
         for (column, lights) in lights.chunks(TOGETHER).enumerate() {
@@ -96,13 +97,13 @@ fn sharpness(map: &FlankMap) -> Option<f32> {
             }
         }
         let clipped = map.clipped.row(row);
-        let nothing: Vec<bool> = (clipped.iter().zip(map.unseen.row(row)))
+        let mute: Vec<bool> = (clipped.iter().zip(map.unseen.row(row)))
             .map(|(clipped, unseen)| clipped | unseen)
             .collect();
-        let any = nothing.chunks(TOGETHER).map(|cells| cells.contains(&true));
-        says_nothing.extend(any.map(|any| f32::from(u8::from(any))));
+        let any = mute.chunks(TOGETHER).map(|cells| cells.contains(&true));
+        mute_cells.extend(any.map(|any| f32::from(u8::from(any))));
     }
-    let near = means_along(&says_nothing, columns, ALONG / 2);
+    let near = means_along(&mute_cells, columns, ALONG / 2);
     let mut mute = near.clone();
     running_mean(&mut mute, &near, columns, MUTE);
     let mut quiet = means_along(&shades, columns, ALONG);
@@ -153,11 +154,11 @@ fn fill(shades: &mut [f32], mute: &[f32], columns: usize) {
             continue;
         }
         let column = (column..shades.len()).step_by(wide);
-        let told: Vec<(usize, f32)> = (column.clone().enumerate())
+        let audible: Vec<(usize, f32)> = (column.clone().enumerate())
             .filter(|&(row, _)| !is_mute(row))
             .map(|(row, at)| (row, shades[at]))
             .collect();
-        let mut nearest = told.iter().peekable();
+        let mut nearest = audible.iter().peekable();
         let Some(mut near) = nearest.next() else {
             continue;
         };

@@ -1,5 +1,6 @@
 //! May the numbers be used? Each reason that speaks against it, with what to do.
 
+use super::calibration::CALIBRATION;
 use super::combine::Combined;
 use super::coverage::OutlineSource;
 use super::image_quality::Quality;
@@ -20,42 +21,8 @@ pub(super) struct Judged<'a> {
     pub glare: f64,
     pub flank: Option<FlankSide>,
     /// Who drew the outlines.
-    pub drawn: OutlineSource,
+    pub outline_source: OutlineSource,
 }
-
-/// Smallest flank that can be read: length and height in full-size pixels.
-const LEAST_PX: (f64, f64) = (80.0, 14.0);
-/// Below this the edges are a blur. Path-traced photos out of focus measure 2.0 at most and a lesson's 2.26; readable
-/// ones 2.3 at least, and all but one of 864 with marks 2.8.
-const LEAST_SHARPNESS: f64 = 2.28;
-/// Above this share of burnt-out cells, where even the darkest fifth of them are lighter than this, the flanks tell
-/// nothing. Path-traced photos exposed far too long measure 0.48 and 0.71 at least, readable ones 0.65 and 0.54 at most:
-/// yellow compound burns out in red, and is as plain as before beside steel that does not.
-const MOST_BURNT: f64 = 0.43;
-const LIGHTEST_DARKEST_FIFTH: f64 = 0.62;
-/// Below this linear light (level 43 of 255) even the brightest tenth of the flanks is lost in the camera's noise.
-/// Path-traced photos as they were exposed measure 0.061 at least.
-const LEAST_BRIGHTNESS: f64 = 0.025;
-/// Burnt-out share of the patch from which its edge is in doubt.
-const MOST_GLARE: f64 = 0.25;
-/// Largest standard uncertainty of the mean centre with which shims are chosen.
-const MOST_UNCERTAIN: (f64, f64) = (0.078, 0.089);
-/// Largest standard deviation among teeth that is still one patch: of found flanks, which may lie wrongly, and of
-/// marked ones, where only the gear's own run-out is left (up to 0.077 of the length among path-traced ones).
-const MOST_SPREAD_FOUND: (f64, f64) = (0.07, 0.12);
-const MOST_SPREAD_MARKED: (f64, f64) = (0.09, 0.12);
-
-/// A patch counts from this contrast and agreement on, and must be on this share of the flanks, about
-/// the same place.
-const PLAIN: f64 = 0.6;
-const AGREED: f64 = 0.4;
-const ENOUGH: f64 = 1.0 / 3.0;
-
-/// On outlines that nobody drew so many teeth must tell: one outline that is off must be outvoted.
-const FEWEST_FOUND: usize = 3;
-
-/// As few found flanks hardly tell how well a gear fits them: largest standard uncertainty of their length.
-const MOST_UNCERTAIN_OF_FEWEST: f64 = 0.055;
 
 /// The status of a reading and the reasons for it.
 pub(super) fn judge(judged: &Judged) -> (Status, Vec<Reason>) {
@@ -73,20 +40,21 @@ pub(super) fn judge(judged: &Judged) -> (Status, Vec<Reason>) {
 
 /// Whether a centre with this standard uncertainty is too uncertain for shims to be chosen by it.
 pub(super) fn too_uncertain(deviation: FlankPoint) -> bool {
-    is_beyond(deviation, MOST_UNCERTAIN)
+    is_beyond(deviation, CALIBRATION.agreement.most_uncertain)
 }
 
-/// Whether centres of two looks at the same flanks so far apart are those of no one patch.
-pub(super) fn looks_disagree(apart: FlankPoint) -> bool {
-    is_beyond(apart, MOST_SPREAD_FOUND)
+/// Whether the centres of the coarse and the fine pass lie so far apart that they are those of no one patch.
+pub(super) fn passes_disagree(apart: FlankPoint) -> bool {
+    is_beyond(apart, CALIBRATION.agreement.most_spread_found)
 }
 
-fn is_beyond(apart: FlankPoint, most: (f64, f64)) -> bool {
-    apart.length > most.0 || apart.height > most.1
+fn is_beyond(apart: FlankPoint, most: FlankPoint) -> bool {
+    apart.length > most.length || apart.height > most.height
 }
 
 /// What speaks against flanks before their patches are looked at: size, light, sharpness.
 pub(super) fn against_flanks(outlines: &[Outline], quality: Option<Quality>) -> Vec<Reason> {
+    let limits = &CALIBRATION.flanks;
     let mut against = Vec::new();
     let mut say = |code, message: String| against.push(Reason::new(code, message));
     let Some(quality) = quality else {
@@ -99,16 +67,19 @@ pub(super) fn against_flanks(outlines: &[Outline], quality: Option<Quality>) -> 
     let sizes: Vec<(f64, f64)> = outlines.iter().map(Outline::size_px).collect();
     let most = |get: fn(&(f64, f64)) -> f64| sizes.iter().map(get).fold(0.0, f64::max);
     let (length, height) = (most(|s| s.0), most(|s| s.1));
-    if length < LEAST_PX.0 || height < LEAST_PX.1 {
+    if length < limits.least_length_px || height < limits.least_height_px {
         say(
             ReasonCode::TooSmall,
             format!(
                 "The flanks are only {length:.0} × {height:.0} pixels; at least {:.0} × {:.0} are needed. Go nearer, or send the photo at its full size.",
-                LEAST_PX.0, LEAST_PX.1
+                limits.least_length_px, limits.least_height_px
             ),
         );
     }
-    if quality.burnt_share > MOST_BURNT && quality.darkest_fifth > LIGHTEST_DARKEST_FIFTH {
+    let light = &CALIBRATION.light;
+    if quality.burnt_share > light.most_burnt
+        && quality.darkest_fifth > light.lightest_darkest_fifth
+    {
         say(
             ReasonCode::BurntOut,
             format!(
@@ -117,13 +88,13 @@ pub(super) fn against_flanks(outlines: &[Outline], quality: Option<Quality>) -> 
             ),
         );
     }
-    if quality.brightness < LEAST_BRIGHTNESS {
+    if quality.brightness < light.least_brightness {
         say(
             ReasonCode::TooDark,
             "The flanks are too dark to tell steel from compound. Bring a lamp and take the photo again.".into(),
         );
     }
-    if quality.sharpness < LEAST_SHARPNESS {
+    if quality.sharpness < CALIBRATION.sharpness.least {
         say(
             ReasonCode::Blurred,
             "The flanks are not sharp. Tap on the painted teeth to focus, hold still, and take the photo again.".into(),
@@ -134,15 +105,23 @@ pub(super) fn against_flanks(outlines: &[Outline], quality: Option<Quality>) -> 
 
 /// What speaks against the patches as a whole.
 fn against_patches(judged: &Judged) -> Option<Reason> {
-    let plain = judged.patches.iter().flatten();
-    let agreed = plain
-        .filter(|patch| patch.contrast > PLAIN && patch.agreement > AGREED)
+    let limits = &CALIBRATION.patches;
+    let patches = judged.patches.iter().flatten();
+    let agreed = patches
+        .filter(|patch| {
+            patch.contrast > limits.least_contrast && patch.agreement > limits.least_agreement
+        })
         .count();
     // Chance patches of single flanks do not lie where those of the others do.
     let counted = judged.combined.map_or(0, |all| all.mean.teeth);
     let shared = agreed.min(counted);
     match judged.compound {
-        Some(_) if shared > 0 && shared as f64 >= ENOUGH * judged.outlines.len() as f64 => None,
+        Some(_)
+            if shared > 0
+                && shared as f64 >= limits.least_share_of_flanks * judged.outlines.len() as f64 =>
+        {
+            None
+        }
         Some(compound) if compound.painted() => Some(Reason::new(
             ReasonCode::NoPatch,
             "There is compound, but no patch that the teeth share. Roll the painted teeth through the mesh both ways under a light brake, then take the photo.",
@@ -170,13 +149,14 @@ fn doubts(judged: &Judged) -> Vec<Reason> {
             "It cannot be told whether these are drive or coast flanks. Say it with --flank drive or --flank coast.".into(),
         );
     }
-    if compound.polarity_sure < 0.3 {
+    let limits = &CALIBRATION.patches;
+    if compound.polarity_sure < limits.least_polarity_confidence {
         say(
             ReasonCode::Polarity,
             "It cannot be told whether contact wiped compound off or left it there. Say it with --polarity wiped or --polarity transferred.".into(),
         );
     }
-    if judged.glare > MOST_GLARE {
+    if judged.glare > limits.most_glare {
         say(
             ReasonCode::Glare,
             format!(
@@ -188,7 +168,10 @@ fn doubts(judged: &Judged) -> Vec<Reason> {
     let cropped = judged
         .outlines
         .iter()
-        .filter(|o| o.share_in_photo(judged.photo.width, judged.photo.height) < 0.6)
+        .filter(|o| {
+            o.share_in_photo(judged.photo.width, judged.photo.height)
+                < CALIBRATION.flanks.least_share_in_photo
+        })
         .count();
     if cropped * 2 > judged.outlines.len() {
         say(
@@ -196,6 +179,7 @@ fn doubts(judged: &Judged) -> Vec<Reason> {
             "Most flanks are cut off by the edge of the photo. Take it from farther away, or with the painted teeth in the middle.".into(),
         );
     }
+    let agreement = &CALIBRATION.agreement;
     let mean = &combined.mean;
     let (spread, unsure) = (mean.spread, combined.uncertainty);
     if mean.teeth < 2 {
@@ -203,23 +187,23 @@ fn doubts(judged: &Judged) -> Vec<Reason> {
             ReasonCode::FewTeeth,
             "Only one tooth could be read. Show at least two painted teeth; three or more make the reading sure.".into(),
         );
-    } else if judged.drawn == OutlineSource::Found && mean.teeth < FEWEST_FOUND {
+    } else if judged.outline_source == OutlineSource::Found && mean.teeth < agreement.fewest_found {
         say(
             ReasonCode::FewTeeth,
             "The patch could be read on two teeth only. Show at least three painted teeth whole, or mark the flanks.".into(),
         );
-    } else if judged.drawn == OutlineSource::Found
-        && mean.teeth == FEWEST_FOUND
-        && unsure.length > MOST_UNCERTAIN_OF_FEWEST
+    } else if judged.outline_source == OutlineSource::Found
+        && mean.teeth == agreement.fewest_found
+        && unsure.length > agreement.most_uncertain_length_of_fewest
     {
         say(
             ReasonCode::FewTeeth,
             "The patch could be read on three teeth only, and where their ends lie is not sure. Show more painted teeth whole, or mark the flanks.".into(),
         );
     }
-    let most_spread = match judged.drawn {
-        OutlineSource::Marked => MOST_SPREAD_MARKED,
-        OutlineSource::Found => MOST_SPREAD_FOUND,
+    let most_spread = match judged.outline_source {
+        OutlineSource::Marked => agreement.most_spread_marked,
+        OutlineSource::Found => agreement.most_spread_found,
     };
     if is_beyond(spread, most_spread) || too_uncertain(unsure) {
         say(
@@ -238,7 +222,7 @@ pub(super) fn colour_word(light: [f64; 3]) -> &'static str {
     let [r, g, b] = light;
     let high = r.max(g).max(b);
     let low = r.min(g).min(b);
-    if high <= 0.0 || (high - low) / high < 0.55 {
+    if high <= 0.0 || (high - low) / high < CALIBRATION.colour.least_saturation {
         return "white";
     }
     // Hue of linear light, degrees: mixed paints keep their order on it.
@@ -249,14 +233,10 @@ pub(super) fn colour_word(light: [f64; 3]) -> &'static str {
     } else {
         240.0 + 60.0 * (r - g) / (high - low)
     };
-    match hue.rem_euclid(360.0) {
-        h if h < 9.0 => "red",
-        h if h < 24.0 => "orange",
-        h if h < 75.0 => "yellow",
-        h if h < 170.0 => "green",
-        h if h < 290.0 => "blue",
-        _ => "red",
-    }
+    let hue = hue.rem_euclid(360.0);
+    let words = CALIBRATION.colour.words_below_hue;
+    let word = words.iter().find(|(below, _)| hue < *below);
+    word.map_or("red", |(_, word)| word)
 }
 
 #[cfg(test)]
@@ -308,7 +288,7 @@ mod tests {
     }
 
     /// Doubts about the patch that these teeth show.
-    fn doubts_of(drawn: OutlineSource, teeth: &[ToothPatch]) -> Vec<ReasonCode> {
+    fn doubts_of(outline_source: OutlineSource, teeth: &[ToothPatch]) -> Vec<ReasonCode> {
         let compound = SeenCompound {
             polarity: Polarity::Wiped,
             polarity_sure: 1.0,
@@ -333,7 +313,7 @@ mod tests {
                 side: Side::Drive,
                 source: Source::Given,
             }),
-            drawn,
+            outline_source,
         };
         doubts(&judged).iter().map(|doubt| doubt.code).collect()
     }
@@ -354,7 +334,7 @@ mod tests {
     fn marked_teeth_may_differ_more_than_found_ones() {
         let apart = |columns: isize| {
             let all = [-3, -2, -1, 0, 1, 2, 3].map(|step| tooth(step * columns, 0.01));
-            [OutlineSource::Marked, OutlineSource::Found].map(|drawn| doubts_of(drawn, &all))
+            [OutlineSource::Marked, OutlineSource::Found].map(|source| doubts_of(source, &all))
         };
         // The standard deviation is 2.16 steps: 0.05, 0.08 and 0.12 of the length.
         assert_eq!(apart(3), [[], []]);

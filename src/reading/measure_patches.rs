@@ -1,5 +1,6 @@
 //! Outlined flanks of a photo → its reading.
 
+use super::calibration::CALIBRATION;
 use super::combine::{Combined, ToothPatch, combine};
 use super::coverage::{OutlineSource, half_width_90};
 use super::image_quality::quality;
@@ -17,10 +18,6 @@ use crate::schema::{
 use crate::segment::mask::{Mask, area, area_of_both};
 use crate::segment::{FoundPatch, SeenCompound, compound_on, find_patches, segment_flanks};
 
-/// Patches of found flanks that are this plain on small maps need no finer look, which takes thrice the time and
-/// gave hardly better ones. Marked ones are always looked at finely: nothing had to be found, which leaves time for it.
-const ENOUGH_CONTRAST: f64 = 0.8;
-
 /// What is known of a photo before its patches are looked at.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct FlankContext {
@@ -29,7 +26,7 @@ pub struct FlankContext {
     /// How contact shows, when the user said so.
     pub polarity: Option<Polarity>,
     /// Who drew the outlines.
-    pub drawn: OutlineSource,
+    pub outline_source: OutlineSource,
     /// Hand of the ring gear, if the outlines tell.
     pub hand: Option<Hand>,
 }
@@ -54,20 +51,20 @@ impl OutlinedReading {
         self.reading.reasons.extend(doubts);
     }
 
-    /// Another look at the same flanks is as much in doubt as the two differ.
-    fn doubt_by(&mut self, other: &Reading) {
-        let (Some(mine), Some(others)) = (self.reading.mean, other.mean) else {
+    /// A fine pass is as much in doubt as the coarse one differs from it.
+    fn doubt_by(&mut self, coarse: &Reading) {
+        let (Some(fine), Some(coarse)) = (self.reading.mean, coarse.mean) else {
             return;
         };
         let apart = FlankPoint::new(
-            (mine.centre.length - others.centre.length).abs(),
-            (mine.centre.height - others.centre.height).abs(),
+            (fine.centre.length - coarse.centre.length).abs(),
+            (fine.centre.height - coarse.centre.height).abs(),
         );
         if let Some(uncertainty) = &mut self.reading.uncertainty {
             uncertainty.length = uncertainty.length.hypot(apart.length);
             uncertainty.height = uncertainty.height.hypot(apart.height);
         }
-        if judge::looks_disagree(apart) {
+        if judge::passes_disagree(apart) {
             self.doubt(vec![Reason::new(
                 ReasonCode::TeethDisagree,
                 "Looked at coarsely and finely, the flanks show the patch in different places. Paint afresh, roll again, and take the photo nearer or at its full size.",
@@ -76,39 +73,43 @@ impl OutlinedReading {
     }
 }
 
-/// Reads the patches on the outlined flanks of a photo: where small maps of them do not tell, or not
-/// plainly, on finer ones, if those tell.
-pub fn read_outlined(photo: &Photo, outlines: &[Outline], known: FlankContext) -> OutlinedReading {
-    CoarsePass::at(photo, outlines, known, Vec::new()).told()
+/// Reads the patches on the outlined flanks of a photo: where a coarse pass over them does not end with a sure
+/// reading of plain patches, a fine one follows, and counts if its reading is sure.
+pub fn read_outlined(
+    photo: &Photo,
+    outlines: &[Outline],
+    context: FlankContext,
+) -> OutlinedReading {
+    CoarsePass::over(photo, outlines, context, Vec::new()).finish()
 }
 
-/// What small maps of outlined flanks told.
+/// The reading of small maps of outlined flanks.
 pub(super) struct CoarsePass<'a> {
     photo: &'a Photo,
-    known: FlankContext,
+    context: FlankContext,
     /// Of the flanks, from before their patches were looked at.
     doubts: Vec<Reason>,
     read: OutlinedReading,
-    /// How plain the patches are, 0 … 1; `None` where finer maps could tell no more.
+    /// How plain the patches are, 0 … 1; `None` where a fine pass could add nothing.
     contrast: Option<f64>,
 }
 
 impl<'a> CoarsePass<'a> {
-    pub(super) fn at(
+    pub(super) fn over(
         photo: &'a Photo,
         outlines: &[Outline],
-        known: FlankContext,
+        context: FlankContext,
         doubts: Vec<Reason>,
     ) -> Self {
         let maps = flattened(photo, outlines, MAP_SIZE);
         let against = judge::against_flanks(outlines, quality(&maps));
         let (read, contrast) = if against.is_empty() {
-            let (read, contrast) = read_maps(photo, outlines, known, &maps);
+            let (read, contrast) = read_maps(photo, outlines, context, &maps);
             (read, Some(contrast))
         } else {
             let no_hand = FlankContext {
                 hand: None,
-                ..known
+                ..context
             };
             let read = unreadable(photo, no_hand, against);
             let outlines = outlines.to_vec();
@@ -116,19 +117,19 @@ impl<'a> CoarsePass<'a> {
         };
         Self {
             photo,
-            known,
+            context,
             doubts,
             read,
             contrast,
         }
     }
 
-    /// One that finer maps add nothing to.
+    /// One that a fine pass adds nothing to.
     #[cfg(test)]
-    pub(super) fn final_word(photo: &'a Photo, read: OutlinedReading) -> Self {
+    pub(super) fn settled(photo: &'a Photo, read: OutlinedReading) -> Self {
         Self {
             photo,
-            known: FlankContext::default(),
+            context: FlankContext::default(),
             doubts: Vec::new(),
             read,
             contrast: None,
@@ -142,42 +143,45 @@ impl<'a> CoarsePass<'a> {
         reading.status == Status::Unsure && reading.reasons.iter().chain(&self.doubts).all(among)
     }
 
-    /// The reading, with a finer look where need be.
-    pub(super) fn told(self) -> OutlinedReading {
-        let finer = |outlines: &[Outline]| {
+    /// The reading, with a fine pass where need be.
+    pub(super) fn finish(self) -> OutlinedReading {
+        let fine_pass = |outlines: &[Outline]| {
             let maps = flattened(self.photo, outlines, FINE_MAP_SIZE);
-            read_maps(self.photo, outlines, self.known, &maps).0
+            read_maps(self.photo, outlines, self.context, &maps).0
         };
-        let mut told = match self.contrast {
+        let mut read = match self.contrast {
             Some(contrast) => {
-                let plain = self.known.drawn == OutlineSource::Found && contrast > ENOUGH_CONTRAST;
-                finest_telling(self.read, plain, finer)
+                // Of marked flanks nothing had to be found, which leaves time for a fine pass.
+                let plain = self.context.outline_source == OutlineSource::Found
+                    && contrast > CALIBRATION.patches.plain_contrast;
+                finer_if_sure(self.read, plain, fine_pass)
             }
             None => self.read,
         };
-        told.doubt(self.doubts);
-        told
+        read.doubt(self.doubts);
+        read
     }
 }
 
-/// What small maps told, if plainly or if finer ones do not tell; those are looked at only where need be.
-fn finest_telling(
-    small: OutlinedReading,
+/// The coarse pass's reading if it is sure and plain, else the fine pass's, unless only the coarse one's is sure. The
+/// fine pass is made only where need be.
+fn finer_if_sure(
+    coarse: OutlinedReading,
     plain: bool,
-    finer: impl FnOnce(&[Outline]) -> OutlinedReading,
+    fine_pass: impl FnOnce(&[Outline]) -> OutlinedReading,
 ) -> OutlinedReading {
-    let tells = |read: &OutlinedReading| read.reading.status == Status::Read;
-    if tells(&small) && plain {
-        return small;
+    let is_sure = |read: &OutlinedReading| read.reading.status == Status::Read;
+    if is_sure(&coarse) && plain {
+        return coarse;
     }
-    let mut finer = finer(&small.outlines);
-    match (tells(&small), tells(&finer)) {
-        (true, false) => small,
+    let mut fine = fine_pass(&coarse.outlines);
+    match (is_sure(&coarse), is_sure(&fine)) {
+        (true, false) => coarse,
         (true, true) => {
-            finer.doubt_by(&small.reading);
-            finer
+            fine.doubt_by(&coarse.reading);
+            fine
         }
-        _ => finer,
+        _ => fine,
     }
 }
 
@@ -191,7 +195,7 @@ fn flattened(photo: &Photo, outlines: &[Outline], size: (usize, usize)) -> Vec<F
 fn read_maps(
     photo: &Photo,
     outlines: &[Outline],
-    known: FlankContext,
+    context: FlankContext,
     maps: &[FlankMap],
 ) -> (OutlinedReading, f64) {
     let probabilities = segment_flanks(maps);
@@ -200,7 +204,7 @@ fn read_maps(
         .iter()
         .map(|patch| patch.as_ref().map(|patch| &patch.region))
         .collect();
-    let compound = compound_on(&probabilities, maps, &wiped, known.polarity);
+    let compound = compound_on(&probabilities, maps, &wiped, context.polarity);
     let mut teeth = Vec::new();
     let mut regions = Vec::new();
     let mut counted = Vec::new();
@@ -241,10 +245,10 @@ fn read_maps(
         patches: &patches,
         combined: combined.as_ref(),
         glare,
-        flank: known.flank,
-        drawn: known.drawn,
+        flank: context.flank,
+        outline_source: context.outline_source,
     });
-    let reading = assemble(photo, known, status, reasons, compound, teeth, combined);
+    let reading = assemble(photo, context, status, reasons, compound, teeth, combined);
     if reading.status == Status::Unreadable {
         regions.clear();
     }
@@ -262,15 +266,15 @@ fn read_maps(
 }
 
 /// A reading of a photo on which no flanks are known, with the reasons for it.
-pub fn unreadable(photo: &Photo, known: FlankContext, reasons: Vec<Reason>) -> OutlinedReading {
+pub fn unreadable(photo: &Photo, context: FlankContext, reasons: Vec<Reason>) -> OutlinedReading {
     OutlinedReading {
         reading: Reading {
             schema: SCHEMA.to_owned(),
             photo: facts(photo),
             status: Status::Unreadable,
             reasons,
-            flank: known.flank,
-            hand: known.hand,
+            flank: context.flank,
+            hand: context.hand,
             compound: None,
             teeth: Vec::new(),
             mean: None,
@@ -283,32 +287,32 @@ pub fn unreadable(photo: &Photo, known: FlankContext, reasons: Vec<Reason>) -> O
 
 fn assemble(
     photo: &Photo,
-    known: FlankContext,
+    context: FlankContext,
     status: Status,
     reasons: Vec<Reason>,
     compound: Option<SeenCompound>,
     teeth: Vec<Tooth>,
     combined: Option<Combined>,
 ) -> Reading {
-    let told = status != Status::Unreadable;
+    let readable = status != Status::Unreadable;
     Reading {
         schema: SCHEMA.to_owned(),
         photo: facts(photo),
         status,
         reasons,
-        flank: known.flank,
-        hand: known.hand.filter(|_| told),
-        compound: compound.filter(|_| told).map(|seen| Compound {
+        flank: context.flank,
+        hand: context.hand.filter(|_| readable),
+        compound: compound.filter(|_| readable).map(|seen| Compound {
             colour: judge::colour_word(seen.light).to_owned(),
             polarity: seen.polarity,
             coverage: seen.coverage,
         }),
-        mean: combined.as_ref().filter(|_| told).map(|c| c.mean),
+        mean: combined.as_ref().filter(|_| readable).map(|c| c.mean),
         uncertainty: combined
             .as_ref()
-            .filter(|_| told)
-            .map(|c| half_width_90(c.uncertainty, known.drawn)),
-        teeth: if told { teeth } else { Vec::new() },
+            .filter(|_| readable)
+            .map(|c| half_width_90(c.uncertainty, context.outline_source)),
+        teeth: if readable { teeth } else { Vec::new() },
     }
 }
 
@@ -329,7 +333,7 @@ fn band_of(found: &FoundPatch) -> FlankPoint {
             (a.length - b.length).abs() / 2.0,
             (a.height - b.height).abs() / 2.0,
         ),
-        _ => FlankPoint::new(0.02, 0.03),
+        _ => CALIBRATION.patches.usual_band,
     }
 }
 
@@ -365,8 +369,9 @@ fn burnt_share(found: &FoundPatch, map: &FlankMap) -> f64 {
 
 /// How far one tooth is to be trusted, before it is compared with the others' centres.
 fn confidence(found: &FoundPatch, map: &FlankMap) -> f64 {
-    let contrast = ((found.contrast - 0.25) / 0.75).clamp(0.0, 1.0);
-    let agreement = ((found.agreement - 0.3) / 0.4).clamp(0.0, 1.0);
+    let patches = &CALIBRATION.patches;
+    let contrast = patches.contrast_confidence.of(found.contrast);
+    let agreement = patches.agreement_confidence.of(found.agreement);
     // A patch of which a fifth is hidden has its centre off by a tenth of its size: worth little
     // beside teeth that show all of theirs.
     contrast * agreement * (1.0 - burnt_share(found, map)) * (1.0 - found.hidden).powi(2)
@@ -416,32 +421,32 @@ mod tests {
     }
 
     #[test]
-    fn finer_maps_are_asked_where_small_ones_do_not_tell_plainly_and_count_if_they_tell() {
+    fn a_fine_pass_follows_where_the_coarse_one_is_not_sure_and_plain_and_counts_if_it_is_sure() {
         let read = |name: &str, status| {
             let photo = Photo::from_pixels(name, RgbImage::new(8, 8));
             let mut read = unreadable(&photo, FlankContext::default(), Vec::new());
             read.reading.status = status;
             read
         };
-        let best = |small, plain, finer| {
-            let asked = std::cell::Cell::new(false);
-            let best = finest_telling(read("small", small), plain, |_| {
-                asked.set(true);
-                read("finer", finer)
+        let best = |coarse, plain, fine| {
+            let followed = std::cell::Cell::new(false);
+            let best = finer_if_sure(read("coarse", coarse), plain, |_| {
+                followed.set(true);
+                read("fine", fine)
             });
-            (best.reading.photo.path, asked.get())
+            (best.reading.photo.path, followed.get())
         };
         use Status::{Read, Unreadable, Unsure};
-        assert_eq!(best(Read, true, Read), ("small".into(), false));
-        assert_eq!(best(Read, false, Read), ("finer".into(), true));
-        assert_eq!(best(Read, false, Unsure), ("small".into(), true));
-        assert_eq!(best(Unsure, true, Read), ("finer".into(), true));
-        assert_eq!(best(Unsure, true, Unreadable), ("finer".into(), true));
+        assert_eq!(best(Read, true, Read), ("coarse".into(), false));
+        assert_eq!(best(Read, false, Read), ("fine".into(), true));
+        assert_eq!(best(Read, false, Unsure), ("coarse".into(), true));
+        assert_eq!(best(Unsure, true, Read), ("fine".into(), true));
+        assert_eq!(best(Unsure, true, Unreadable), ("fine".into(), true));
     }
 
     #[test]
-    fn looks_that_differ_doubt_each_other_and_far_apart_they_tell_nothing() {
-        let look = |length: f64, height: f64| {
+    fn passes_that_differ_doubt_each_other_and_far_apart_they_tell_nothing() {
+        let pass = |length: f64, height: f64| {
             let photo = Photo::from_pixels("drawn", RgbImage::new(8, 8));
             let mut read = unreadable(&photo, FlankContext::default(), Vec::new());
             let centre = FlankPoint::new(length, height);
@@ -456,13 +461,13 @@ mod tests {
             });
             read
         };
-        let mut near = look(0.54, 0.53);
-        near.doubt_by(&look(0.5, 0.5).reading);
+        let mut near = pass(0.54, 0.53);
+        near.doubt_by(&pass(0.5, 0.5).reading);
         let widened = near.reading.uncertainty.unwrap();
         assert!((widened.length - 0.05).abs() < 1e-9 && (widened.height - 0.05).abs() < 1e-9);
         assert_eq!(near.reading.status, Status::Read);
-        let mut far = look(0.6, 0.5);
-        far.doubt_by(&look(0.5, 0.5).reading);
+        let mut far = pass(0.6, 0.5);
+        far.doubt_by(&pass(0.5, 0.5).reading);
         assert_eq!(far.reading.status, Status::Unsure);
     }
 

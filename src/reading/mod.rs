@@ -1,5 +1,6 @@
 //! Patches become centres and extents, their mean with its uncertainty, and a status with reasons.
 
+mod calibration;
 mod combine;
 mod coverage;
 pub mod image_quality;
@@ -8,6 +9,7 @@ mod measure_patches;
 mod numbers;
 mod read_photo;
 
+pub(crate) use calibration::COUNTED_CONFIDENCE;
 pub use combine::{Combined, ToothPatch, combine};
 pub use coverage::{HALF_WIDTH_90, OutlineSource, deviation};
 pub use measure_patches::{FlankContext, OutlinedReading, read_outlined, unreadable};

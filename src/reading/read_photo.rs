@@ -1,15 +1,15 @@
 //! A photo, with or without marks → its reading.
 
 use super::OutlineSource;
+use super::calibration::CALIBRATION;
 use super::judge::too_uncertain;
 use super::measure_patches::{
     CoarsePass, FlankContext, OutlinedReading, read_outlined, unreadable,
 };
-use crate::flank::Outline;
-use crate::flank::find::{FindHints, FlankFinder, Found};
+use crate::flank::find::{FindHints, FlankFinder, FoundFlanks};
 use crate::flank::marks::Marks;
-use crate::flank::pose::fit;
-use crate::flank::pose::fit::GearFit;
+use crate::flank::pose::fit::fit_marked;
+use crate::flank::{GearFit, Outline};
 use crate::frames::Side;
 use crate::photo::Photo;
 use crate::schema::{
@@ -26,7 +26,7 @@ pub struct ReadOptions {
     /// Which flank; goes before what the marks say.
     pub flank: Option<Side>,
     /// Which end is the toe; goes before what the marks say.
-    pub help: FindHints,
+    pub hints: FindHints,
     /// Which form the drive flank of this gear set has.
     pub drives_on: FlankForm,
     /// Hand of this ring gear's spiral, if it is known.
@@ -43,7 +43,7 @@ impl Default for ReadOptions {
             marks: None,
             polarity: None,
             flank: None,
-            help: FindHints::default(),
+            hints: FindHints::default(),
             drives_on: FlankForm::Convex,
             hand: None,
             mirrored: false,
@@ -83,14 +83,6 @@ impl ReadOptions {
     }
 }
 
-/// A fitted gear speaks for its kind of flank when its corners lie this near the marks (flank
-/// lengths) and the other hand fits this many times worse.
-const SURE_MISFIT: f64 = 0.02;
-const SURE_OTHER_HAND: f64 = 4.0;
-
-/// A fit worse than this (flank lengths) explains nothing; the marked sides are taken as they are.
-const WORST_MISFIT: f64 = 0.04;
-
 /// Reads a photo: on its marked flanks if there are marks, else on the flanks found in it.
 pub fn read_photo(photo: &Photo, options: &ReadOptions) -> OutlinedReading {
     let marks = options.marks.clone().unwrap_or_default();
@@ -105,7 +97,7 @@ pub fn read_photo(photo: &Photo, options: &ReadOptions) -> OutlinedReading {
 }
 
 /// What is known before patches are looked at, with what the flanks themselves tell.
-fn known(
+fn flank_context(
     options: &ReadOptions,
     marks: &Marks,
     side: Option<Side>,
@@ -118,7 +110,7 @@ fn known(
         flank: (given.or(marked).or(inferred)).map(|(side, source)| FlankSide { side, source }),
         polarity: options.polarity.or(marks.polarity),
         hand: hand.map(|hand| if options.mirrored { hand.other() } else { hand }),
-        drawn: if marks.teeth.is_empty() {
+        outline_source: if marks.teeth.is_empty() {
             OutlineSource::Found
         } else {
             OutlineSource::Marked
@@ -128,35 +120,38 @@ fn known(
 
 /// Reads a photo on the flanks found in it; the marks may say which they are.
 fn read_found(photo: &Photo, options: &ReadOptions, marks: &Marks) -> OutlinedReading {
-    let help = FindHints {
+    let hints = FindHints {
         form: (options.flank.or(marks.flank)).map(|side| form_of(side, options.drives_on)),
-        ..options.help
+        ..options.hints
     };
-    let looked = FlankFinder::at(photo).and_then(|look| {
-        let first = look.find(&help)?;
-        Ok((look, first))
+    let found = FlankFinder::new(photo).and_then(|finder| {
+        let first = finder.find(&hints)?;
+        Ok((finder, first))
     });
-    let (look, first) = match looked {
-        Ok(looked) => looked,
-        Err(reasons) => return unreadable(photo, known(options, marks, None, None), reasons),
+    let (finder, first) = match found {
+        Ok(found) => found,
+        Err(reasons) => {
+            return unreadable(photo, flank_context(options, marks, None, None), reasons);
+        }
     };
-    let coarse_pass = |found: &Found| {
+    let coarse_pass = |found: &FoundFlanks| {
         let side = side_of(found.form, options.drives_on);
-        let said = known(options, marks, Some(side), found.hand);
-        CoarsePass::at(photo, &found.outlines, said, found.doubts.clone())
+        let context = flank_context(options, marks, Some(side), found.hand);
+        CoarsePass::over(photo, &found.outlines, context, found.doubts.clone())
     };
-    let again = || look.again(&first).find(&help);
-    if lie_in_doubt(&first.outlines, &first.doubts) {
-        return coarse_pass(again().as_ref().unwrap_or(&first)).told();
+    let second_pass = || finder.with_mirrored_pass(&first).find(&hints);
+    if outlines_are_doubtful(&first.outlines, &first.doubts) {
+        return coarse_pass(second_pass().as_ref().unwrap_or(&first)).finish();
     }
-    surer_of(coarse_pass(&first), || {
-        Some(coarse_pass(&again().ok()?).told())
+    second_if_sure(coarse_pass(&first), || {
+        Some(coarse_pass(&second_pass().ok()?).finish())
     })
 }
 
 /// Reads a photo on its marked flanks.
 fn read_marked(photo: &Photo, options: &ReadOptions, marks: &Marks) -> OutlinedReading {
-    let fit = fit::fit(photo, &marks.teeth).filter(|fit| fit.misfit < WORST_MISFIT);
+    let fit = fit_marked(photo, &marks.teeth)
+        .filter(|fit| fit.misfit < CALIBRATION.marked_fit.worst_misfit);
     let outlines: Vec<Outline> = marks
         .teeth
         .iter()
@@ -166,37 +161,38 @@ fn read_marked(photo: &Photo, options: &ReadOptions, marks: &Marks) -> OutlinedR
             None => Outline::from_sides(marked),
         })
         .collect();
-    let spoken = fit.filter(speaks).map(|fit| fit.kind);
-    let inferred = spoken.map(|kind| side_of(kind.form, options.drives_on));
-    let said = known(options, marks, inferred, spoken.map(|kind| kind.hand));
-    read_outlined(photo, &outlines, said)
+    let kind = fit.filter(identifies_flank).map(|fit| fit.kind);
+    let side = kind.map(|kind| side_of(kind.form, options.drives_on));
+    let context = flank_context(options, marks, side, kind.map(|kind| kind.hand));
+    read_outlined(photo, &outlines, context)
 }
 
-/// Doubts that a second look at the flanks may end: where they lie. Others are of the photo; which flank is meant
-/// is options.
-const MAY_BE_THE_LOOK: [ReasonCode; 2] = [ReasonCode::TeethDisagree, ReasonCode::FewTeeth];
+/// Doubts that a second pass over the flanks may end: where they lie. Others are of the photo; which flank is meant
+/// is said by the user.
+const ENDED_BY_SECOND_PASS: [ReasonCode; 2] = [ReasonCode::TeethDisagree, ReasonCode::FewTeeth];
 
 /// Whether it is in doubt where the flanks lie, and not whose they are, before their patches are looked at: whatever
 /// those tell, the reading would be unsure.
-fn lie_in_doubt(outlines: &[Outline], doubts: &[Reason]) -> bool {
-    let by_flanks = |doubt: &Reason| MAY_BE_THE_LOOK.contains(&doubt.code);
+fn outlines_are_doubtful(outlines: &[Outline], doubts: &[Reason]) -> bool {
+    let by_flanks = |doubt: &Reason| ENDED_BY_SECOND_PASS.contains(&doubt.code);
     let uncertain = outlines.iter().any(|o| too_uncertain(o.doubt));
     doubts.iter().all(by_flanks) && (uncertain || !doubts.is_empty())
 }
 
-/// What the first look at the flanks tells, unless small maps of it leave in doubt where they lie and the second tells.
-/// A photo that was refused is refused: two looks at one that cannot be read are two chances to be wrong.
-fn surer_of(
+/// The reading after the first pass over the flanks, unless its coarse pass leaves in doubt where they lie and the
+/// reading after the second is sure. A photo that was refused is refused: two passes over one that cannot be read are
+/// two chances to be wrong.
+fn second_if_sure(
     first: CoarsePass,
     second: impl FnOnce() -> Option<OutlinedReading>,
 ) -> OutlinedReading {
-    if first.is_unsure_for(&MAY_BE_THE_LOOK)
+    if first.is_unsure_for(&ENDED_BY_SECOND_PASS)
         && let Some(second) = second()
         && second.reading.status == Status::Read
     {
         return second;
     }
-    first.told()
+    first.finish()
 }
 
 /// What speaks against the photo when the gear in it spirals to the other hand than the card's.
@@ -223,8 +219,10 @@ fn doubt_of_hand(seen: Option<Hand>, options: &ReadOptions) -> Option<Reason> {
     })
 }
 
-fn speaks(fit: &GearFit) -> bool {
-    fit.misfit < SURE_MISFIT && fit.other_hand > SURE_OTHER_HAND
+/// Whether a gear fitted to marks tells which kind of flank they are of.
+fn identifies_flank(fit: &GearFit) -> bool {
+    let sure = &CALIBRATION.marked_fit;
+    fit.misfit < sure.sure_misfit && fit.other_hand_cost_ratio > sure.sure_hand_cost_ratio_marked
 }
 
 /// Drive or coast, by which form drives.
@@ -252,7 +250,7 @@ mod tests {
     use image::RgbImage;
 
     /// A reading of that name, with these doubts.
-    fn told(status: Status, codes: &[ReasonCode], path: &str) -> OutlinedReading {
+    fn reading(status: Status, codes: &[ReasonCode], path: &str) -> OutlinedReading {
         let photo = Photo::from_pixels(path, RgbImage::new(40, 30));
         let doubts = codes.iter().map(|&code| Reason::new(code, "")).collect();
         let mut read = unreadable(&photo, FlankContext::default(), doubts);
@@ -260,16 +258,16 @@ mod tests {
         read
     }
 
-    /// Which look's word is taken, and whether there was a second one.
+    /// Which pass's reading is taken, and whether there was a second one.
     fn taken(first: Status, codes: &[ReasonCode], second: Status) -> (String, bool) {
-        let mut looked_again = false;
+        let mut has_second = false;
         let photo = Photo::from_pixels("drawn", RgbImage::new(40, 30));
-        let first = CoarsePass::final_word(&photo, told(first, codes, "first"));
-        let read = surer_of(first, || {
-            looked_again = true;
-            Some(told(second, &[], "second"))
+        let first = CoarsePass::settled(&photo, reading(first, codes, "first"));
+        let read = second_if_sure(first, || {
+            has_second = true;
+            Some(reading(second, &[], "second"))
         });
-        (read.reading.photo.path, looked_again)
+        (read.reading.photo.path, has_second)
     }
 
     #[test]
@@ -281,7 +279,7 @@ mod tests {
                 PhotoPoint::new(100.0 + 50.0 * at.length, 80.0 - 10.0 * at.height)
             });
             let doubts: Vec<Reason> = codes.iter().map(|&code| Reason::new(code, "")).collect();
-            lie_in_doubt(&[outline], &doubts)
+            outlines_are_doubtful(&[outline], &doubts)
         };
         assert!(!in_doubt(0.05, &[]));
         assert!(in_doubt(0.1, &[]));
@@ -291,7 +289,7 @@ mod tests {
     }
 
     #[test]
-    fn a_second_look_is_for_doubts_about_the_flanks() {
+    fn a_second_pass_is_for_doubts_about_the_flanks() {
         use ReasonCode::{FewTeeth, NoPatch, TeethDisagree, WhichFlank};
         use Status::{Read, Unreadable, Unsure};
         assert_eq!(taken(Read, &[], Read), ("first".into(), false));

@@ -1,5 +1,6 @@
 //! Marking compound on the flanks: whether there is any, how contact shows in it, its colour.
 
+use super::calibration::CALIBRATION;
 use super::mask::Mask;
 use super::patch_probability::PatchProbability;
 use crate::flank::FlankMap;
@@ -23,19 +24,10 @@ pub struct SeenCompound {
     pub coverage: f64,
 }
 
-/// Compound is there from this mean likelihood on: path-traced bare flanks give 0.03 at most, painted
-/// ones that were not rolled 0.7 and more, and often only some of the flanks are painted.
-const SEEN: f64 = 0.15;
-
-/// The polarity is sure when the likelihoods in and beside the patches differ by this share of their
-/// sum. To both is added what bare steel may give.
-const SURE_SHARE: f64 = 0.8;
-const BARE: f64 = 0.03;
-
 impl SeenCompound {
     /// Whether there is compound on the flanks, be it beside the patches or in them.
     pub fn painted(&self) -> bool {
-        self.beside.max(self.in_patch) > SEEN
+        self.beside.max(self.in_patch) > CALIBRATION.painted
     }
 }
 
@@ -74,8 +66,8 @@ pub fn compound_on(
     } else {
         Polarity::Wiped
     };
-    let share = (beside - in_patch).abs() / (beside + in_patch + 2.0 * BARE);
-    let sure = (share / SURE_SHARE).min(1.0);
+    let share = (beside - in_patch).abs() / (beside + in_patch + 2.0 * CALIBRATION.bare);
+    let sure = (share / CALIBRATION.sure_polarity_share).min(1.0);
     let given = polarity.unwrap_or(seen);
     let painted = match given {
         Polarity::Wiped => covered[0] + cells[1],

@@ -31,6 +31,15 @@ pub fn overlap(a: &Mask, b: &Mask) -> f64 {
     }
 }
 
+/// The cells that at least half of the masks mark; all must have the same size.
+pub fn of_half(masks: &[&Mask]) -> Mask {
+    let mut count = Array2::<u16>::zeros(masks.first().map_or((0, 0), |mask| mask.dim()));
+    for mask in masks {
+        count.zip_mut_with(mask, |count, &marked| *count += u16::from(marked));
+    }
+    count.mapv(|count| 2 * usize::from(count) >= masks.len())
+}
+
 /// The largest part of the mask that hangs together through edges; `None` of an empty one.
 pub fn largest_part(mask: &Mask) -> Option<Mask> {
     // Unmarked cells about the mask, so that every marked one has four neighbours.
@@ -84,6 +93,14 @@ mod tests {
         let largest = largest_part(&drawn(&["##..", "..##", "..##"])).unwrap();
         assert_eq!(largest, drawn(&["....", "..##", "..##"]));
         assert_eq!(largest_part(&drawn(&["...", "..."])), None);
+    }
+
+    #[test]
+    fn half_of_the_masks_make_the_common_one() {
+        let (left, all, none) = (drawn(&["##.."]), drawn(&["####"]), drawn(&["...."]));
+        assert_eq!(of_half(&[&left, &all, &none]), left);
+        assert_eq!(of_half(&[&left, &none]), left);
+        assert!(of_half(&[]).is_empty());
     }
 
     #[test]

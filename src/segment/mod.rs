@@ -1,5 +1,6 @@
 //! Compound, and the contact patch in it, on flattened flanks.
 
+mod calibration;
 pub mod compound;
 pub mod mask;
 pub mod patch;

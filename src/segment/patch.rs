@@ -1,6 +1,7 @@
 //! The contact patch of every flank: where contact is likely, held against the other teeth.
 
-use super::mask::{Mask, area, largest_part, minus, overlap};
+use super::calibration::CALIBRATION;
+use super::mask::{Mask, area, largest_part, minus, of_half, overlap};
 use super::patch_probability::PatchProbability;
 use crate::flank::FlankMap;
 use ndarray::{Array2, Zip};
@@ -21,12 +22,6 @@ pub struct FoundPatch {
     pub hidden: f64,
 }
 
-/// Likelihoods at which the band around a patch's edge is drawn.
-const BAND: [f32; 2] = [1.0 / 3.0, 2.0 / 3.0];
-
-/// Less than this share of a flank is chance, not a patch.
-const LEAST_AREA: f64 = 0.01;
-
 /// The patch on every flank; `None` where there is none.
 pub fn find_patches(
     probabilities: &[PatchProbability],
@@ -34,7 +29,7 @@ pub fn find_patches(
 ) -> Vec<Option<FoundPatch>> {
     let regions: Vec<Option<Mask>> = probabilities
         .iter()
-        .map(|probability| region(probability, 0.5))
+        .map(|probability| region(probability, CALIBRATION.patch_probability))
         .collect();
     let seen: Vec<&Mask> = regions.iter().flatten().collect();
     let core = of_half(&seen);
@@ -52,7 +47,9 @@ pub fn find_patches(
             let own = region_of.clone()?;
             let shown = minus(&core, &map.unseen);
             Some(FoundPatch {
-                band: BAND.map(|level| region(probability, level).unwrap_or_else(|| own.clone())),
+                band: CALIBRATION
+                    .band
+                    .map(|level| region(probability, level).unwrap_or_else(|| own.clone())),
                 contrast: contrast(&probability.contact, &own),
                 agreement: agreement(&own, &map.unseen),
                 hidden: 1.0 - area(&shown) as f64 / area(&core).max(1) as f64,
@@ -66,16 +63,7 @@ pub fn find_patches(
 fn region(probability: &PatchProbability, level: f32) -> Option<Mask> {
     let likely = probability.contact.mapv(|likely| likely > level);
     let largest = largest_part(&likely)?;
-    (area(&largest) as f64 > LEAST_AREA * largest.len() as f64).then_some(largest)
-}
-
-/// The cells that at least half of the masks mark.
-fn of_half(masks: &[&Mask]) -> Mask {
-    let mut count = Array2::<u16>::zeros(masks.first().map_or((0, 0), |mask| mask.dim()));
-    for mask in masks {
-        count.zip_mut_with(mask, |count, &marked| *count += u16::from(marked));
-    }
-    count.mapv(|count| 2 * usize::from(count) >= masks.len())
+    (area(&largest) as f64 > CALIBRATION.least_area * largest.len() as f64).then_some(largest)
 }
 
 fn contrast(likely: &Array2<f32>, region: &Mask) -> f64 {

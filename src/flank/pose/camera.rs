@@ -1,6 +1,8 @@
 //! The pinhole camera that a photo is taken to be made with.
 
+use crate::flank::calibration::CALIBRATION;
 use crate::frames::PhotoPoint;
+use crate::photo::Photo;
 use nalgebra::{Matrix3, Rotation3, Vector3};
 
 /// A pinhole camera before the gear.
@@ -40,5 +42,35 @@ impl Camera {
             self.centre.x + seen.x * per_depth,
             self.centre.y + seen.y * per_depth,
         )
+    }
+}
+
+/// Focal length as far as it is known before a fit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct FocalPrior {
+    /// Likeliest focal length, full-size pixels.
+    pub px: f64,
+    /// Standard deviation of its logarithm.
+    pub log_spread: f64,
+}
+
+impl FocalPrior {
+    /// What the camera said, else what phones usually have.
+    pub fn of(photo: &Photo) -> Self {
+        let longest = f64::from(photo.width.max(photo.height));
+        let focal = &CALIBRATION.pose.focal;
+        let (focal_35mm, log_spread) = match photo.focal_35mm {
+            Some(known) => (known, focal.log_spread_known),
+            None => (focal.usual_35mm, focal.log_spread_usual),
+        };
+        Self {
+            px: focal_35mm / 36.0 * longest,
+            log_spread,
+        }
+    }
+
+    /// How far off the logarithm of a focal length is, standard deviations.
+    pub fn deviations(&self, log_focal_px: f64) -> f64 {
+        (log_focal_px - self.px.ln()) / self.log_spread
     }
 }

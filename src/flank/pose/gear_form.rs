@@ -33,8 +33,17 @@ pub struct RingForm {
 }
 
 /// Standard deviations of the shape numbers among usual gears; of face width and depth, those of the
-/// logarithms.
-const SPREADS: [f64; SHAPE_NUMBERS] = [0.044, 0.035, 0.06, 0.12, 0.08, 0.17, 0.026, 0.004];
+/// logarithms. Common practice, no source.
+const SPREADS: RingForm = RingForm {
+    pitch_angle: 0.044,
+    face_per_diameter: 0.035,
+    spiral_tangent: 0.06,
+    spiral_change: 0.12,
+    depth_per_face: 0.08,
+    taper: 0.17,
+    pressure_angle: 0.026,
+    bulge: 0.004,
+};
 
 /// Between these a ring gear is still a bevel gear, radians.
 const PITCH_ANGLES: (f64, f64) = (0.9, 1.5);
@@ -60,16 +69,17 @@ impl RingForm {
     /// order of the fields.
     pub fn from_offsets(offsets: &[f64; SHAPE_NUMBERS]) -> Self {
         let usual = Self::USUAL;
-        let by: [f64; SHAPE_NUMBERS] = std::array::from_fn(|i| SPREADS[i] * offsets[i]);
+        let [pitch, face, spiral, change, depth, taper, pressure, bulge] = *offsets;
+        let (least, most) = PITCH_ANGLES;
         Self {
-            pitch_angle: (usual.pitch_angle + by[0]).clamp(PITCH_ANGLES.0, PITCH_ANGLES.1),
-            face_per_diameter: usual.face_per_diameter * by[1].exp(),
-            spiral_tangent: usual.spiral_tangent + by[2],
-            spiral_change: usual.spiral_change + by[3],
-            depth_per_face: usual.depth_per_face * by[4].exp(),
-            taper: usual.taper + by[5],
-            pressure_angle: usual.pressure_angle + by[6],
-            bulge: usual.bulge + by[7],
+            pitch_angle: (usual.pitch_angle + SPREADS.pitch_angle * pitch).clamp(least, most),
+            face_per_diameter: usual.face_per_diameter * (SPREADS.face_per_diameter * face).exp(),
+            spiral_tangent: usual.spiral_tangent + SPREADS.spiral_tangent * spiral,
+            spiral_change: usual.spiral_change + SPREADS.spiral_change * change,
+            depth_per_face: usual.depth_per_face * (SPREADS.depth_per_face * depth).exp(),
+            taper: usual.taper + SPREADS.taper * taper,
+            pressure_angle: usual.pressure_angle + SPREADS.pressure_angle * pressure,
+            bulge: usual.bulge + SPREADS.bulge * bulge,
         }
     }
 
@@ -272,9 +282,12 @@ impl Flank {
         let (pitch_by, mean_by_pitch) = if form.pitch_angle_is_held() {
             (0.0, 0.0)
         } else {
-            (SPREADS[0], -SPREADS[0] * (mean + 0.5) * cosine * per_sine)
+            (
+                SPREADS.pitch_angle,
+                -SPREADS.pitch_angle * (mean + 0.5) * cosine * per_sine,
+            )
         };
-        let mean_by_face = -SPREADS[1] * (mean + 0.5);
+        let mean_by_face = -SPREADS.face_per_diameter * (mean + 0.5);
         let deeper = |share: f64| {
             let height = share * height;
             by(0.0, share * sideways, height * cosine, height * sine)
@@ -290,21 +303,26 @@ impl Flank {
             ),
             by(turn_by_mean * mean_by_face, 0.0, mean_by_face * sine, 0.0),
             by(
-                SPREADS[2] * hand * outwards * per_sine,
-                leaning(SPREADS[2] * transverse * spiral / (1.0 + spiral * spiral)),
+                SPREADS.spiral_tangent * hand * outwards * per_sine,
+                leaning(SPREADS.spiral_tangent * transverse * spiral / (1.0 + spiral * spiral)),
                 0.0,
                 0.0,
             ),
             by(
-                SPREADS[3] * hand * (along - mean * outwards) * per_sine,
+                SPREADS.spiral_change * hand * (along - mean * outwards) * per_sine,
                 0.0,
                 0.0,
                 0.0,
             ),
-            deeper(SPREADS[4]),
-            deeper(SPREADS[5] * along / (1.0 + form.taper * along)),
-            by(0.0, leaning(SPREADS[6] * transverse_by_pressure), 0.0, 0.0),
-            by(0.0, SPREADS[7] * arc, 0.0, 0.0),
+            deeper(SPREADS.depth_per_face),
+            deeper(SPREADS.taper * along / (1.0 + form.taper * along)),
+            by(
+                0.0,
+                leaning(SPREADS.pressure_angle * transverse_by_pressure),
+                0.0,
+                0.0,
+            ),
+            by(0.0, SPREADS.bulge * arc, 0.0, 0.0),
         ];
         (cylinder, offsets)
     }

@@ -1,64 +1,103 @@
 //! From the flanks that were proposed to all that can be seen: the teeth of a gear stand at equal
 //! angles, so one good fit says where every other flank must lie.
 
-use super::camera::Camera;
-use super::fit::{GearFit, SEEN_WEIGHT, usual_focal};
-use super::gear_form::{Flank, RingForm, SHAPE_NUMBERS};
-use super::problem::{CAMERA_NUMBERS, SeenFlank, Sight, Sights};
+use super::camera::{Camera, FocalPrior};
+use super::gear_fit::{GearFit, PITCHES};
+use super::gear_form::{Flank, RingForm};
+use super::parameters::{CameraParameters, PoseParameters};
+use super::problem::{AngleHold, PoseProblem, SeenFlank, WeightedPoint};
+use crate::flank::calibration::CALIBRATION;
 use crate::flank::coordinate_map::FlankCoordinateMap;
-use crate::flank::occlusion::PITCHES;
+use crate::flank::correspondence::{Correspondence, PARTS_ALONG, PARTS_UP};
 use crate::frames::{FlankPoint, PhotoPoint};
 use crate::photo::Photo;
 use crate::schema::FlankForm;
 use nalgebra::{Matrix2, Vector2, Vector3};
 use std::f64::consts::TAU;
 
-/// A flank of the fitted gear as the fields show it.
+/// A flank of the fitted gear as the network's coordinates show it.
 #[derive(Debug, Clone)]
 pub(crate) struct SeenTooth {
     /// Its place in the row of teeth, counted from the first proposed one.
     pub step: f64,
-    /// Share of the flank that the fields show where the fit has it.
-    pub share: f64,
+    /// Share of the flank that the coordinates show where the fit has it.
+    pub visible_share: f64,
     /// Share of the flank that lies within the photo.
     pub in_photo: f64,
-    /// What the fields say over the parts of the flank.
+    /// What the coordinates are over the parts of the flank.
     parts: Vec<Part>,
 }
 
-/// The mean over a part of a flank of what its cells say.
+/// The mean over the cells of a part of a flank.
 #[derive(Debug, Clone, Copy)]
 struct Part {
-    /// Length and height as the network has them.
-    said: FlankPoint,
-    /// Where in the photo.
-    place: PhotoPoint,
-    /// Standard deviation of what it says.
+    /// Length and height as the network has them, and where they are seen.
+    point: Correspondence,
+    /// Standard deviation of length and height.
     error: FlankPoint,
 }
 
-/// Rows and columns of a flank at which the fields are asked, and of the parts they are gathered
-/// into.
+/// Sums over the cells of a part of a flank.
+#[derive(Debug, Clone, Copy)]
+struct PartSums {
+    cells: f64,
+    on_flank: FlankPoint,
+    in_photo: PhotoPoint,
+    error: FlankPoint,
+}
+
+impl PartSums {
+    const NONE: Self = Self {
+        cells: 0.0,
+        on_flank: FlankPoint::new(0.0, 0.0),
+        in_photo: PhotoPoint::new(0.0, 0.0),
+        error: FlankPoint::new(0.0, 0.0),
+    };
+
+    fn add(&mut self, coordinates: &FlankCoordinateMap, cell: usize) {
+        let (on_flank, in_photo) = (coordinates.at(cell), coordinates.place(cell));
+        let error = coordinates.expected_error(cell);
+        self.cells += 1.0;
+        self.on_flank.length += on_flank.length;
+        self.on_flank.height += on_flank.height;
+        self.in_photo.x += in_photo.x;
+        self.in_photo.y += in_photo.y;
+        self.error.length += error.length;
+        self.error.height += error.height;
+    }
+
+    /// Their means; of a single cell, none.
+    fn mean(&self) -> Option<Part> {
+        let flank_mean =
+            |sum: FlankPoint| FlankPoint::new(sum.length / self.cells, sum.height / self.cells);
+        (self.cells >= 2.0).then(|| Part {
+            point: Correspondence {
+                on_flank: flank_mean(self.on_flank),
+                in_photo: PhotoPoint::new(
+                    self.in_photo.x / self.cells,
+                    self.in_photo.y / self.cells,
+                ),
+            },
+            error: flank_mean(self.error),
+        })
+    }
+}
+
+/// Rows and columns of a flank at which the coordinates are asked.
 const GRID: (usize, usize) = (8, 40);
-const PARTS: (usize, usize) = (4, 10);
 
 /// Every so many points are asked whether a flank shows at all.
-const A_FEW: usize = 9;
+const PROBE_STRIDE: usize = 9;
 
-/// Farther than this from what the fit says, a cell speaks of another flank.
-const ANOTHER: FlankPoint = FlankPoint::new(0.2, 0.4);
-
-/// A flank takes part in the fit when this share of it is shown.
-const SHOWN: f64 = 0.55;
-
-/// Rounds of looking for teeth and fitting them.
+/// Rounds of looking for teeth and fitting them, and most steps of each fit.
 const ROUNDS: usize = 2;
+const REFIT_STEPS: usize = 25;
 
-/// Fits the gear to all flanks that the fields show where teeth of equal pitch have them. `None`
+/// Fits the gear to all flanks that the network's coordinates show where teeth of equal pitch have them. `None`
 /// when the flanks of `fit` do not say how far apart the teeth are.
 pub(crate) fn refine(
     photo: &Photo,
-    fields: &FlankCoordinateMap,
+    coordinates: &FlankCoordinateMap,
     fit: &GearFit,
 ) -> Option<(GearFit, Vec<SeenTooth>)> {
     let pitch = fit.pitch()?;
@@ -68,12 +107,12 @@ pub(crate) fn refine(
         .into_iter()
         .map(|parts| pitch / parts)
         .filter(|pitch| (PITCHES.0..PITCHES.1).contains(pitch))
-        .map(|pitch| (pitch, seen_teeth(photo, fields, fit, first, pitch)))
+        .map(|pitch| (pitch, seen_teeth(photo, coordinates, fit, first, pitch)))
         .collect();
     tried.sort_by(|a, b| support(&b.1).total_cmp(&support(&a.1)));
     tried
         .into_iter()
-        .find_map(|(pitch, teeth)| settled(photo, fields, fit, first, pitch, teeth))
+        .find_map(|(pitch, teeth)| settled(photo, coordinates, fit, first, pitch, teeth))
 }
 
 /// The fit to the teeth that a pitch has seen, looked for again and fitted again. `None` where that does
@@ -81,7 +120,7 @@ pub(crate) fn refine(
 /// puts them all there.
 fn settled(
     photo: &Photo,
-    fields: &FlankCoordinateMap,
+    coordinates: &FlankCoordinateMap,
     fit: &GearFit,
     first: f64,
     pitch: f64,
@@ -95,7 +134,7 @@ fn settled(
         at = refit(photo, &at, &teeth)?;
         let pitch = pitch_of(&at.angles, &teeth)?;
         let first = at.angles[0] - teeth[0].step * pitch;
-        teeth = seen_teeth(photo, fields, &at, first, pitch);
+        teeth = seen_teeth(photo, coordinates, &at, first, pitch);
         at = regular(&at, first, pitch, &teeth);
     }
     (teeth.len() >= 2).then_some((at, teeth))
@@ -118,19 +157,21 @@ fn regular(fit: &GearFit, first: f64, pitch: f64, teeth: &[SeenTooth]) -> GearFi
 /// How much speaks for a pitch: flanks that show nearly as well as the best ones speak for it;
 /// those that show much worse, or not at all, lie between the real ones and speak against it.
 fn support(teeth: &[SeenTooth]) -> f64 {
-    let mut shares: Vec<f64> = teeth.iter().map(|tooth| tooth.share).collect();
+    let row = &CALIBRATION.tooth_row;
+    let mut shares: Vec<f64> = teeth.iter().map(|tooth| tooth.visible_share).collect();
     shares.sort_by(|a, b| b.total_cmp(a));
     let good = shares.get(2).or(shares.first()).copied().unwrap_or(0.0);
-    let row = teeth.first().zip(teeth.last());
+    let ends = teeth.first().zip(teeth.last());
     let missing =
-        row.map_or(0.0, |(first, last)| last.step - first.step + 1.0) - teeth.len() as f64;
-    shares.iter().map(|share| share - 0.7 * good).sum::<f64>() - 0.3 * missing
+        ends.map_or(0.0, |(first, last)| last.step - first.step + 1.0) - teeth.len() as f64;
+    let neutral = row.neutral_share_of_good * good;
+    shares.iter().map(|share| share - neutral).sum::<f64>() - row.missing_tooth * missing
 }
 
-/// The flanks that the fields show, of all teeth of equal pitch.
+/// The flanks that the coordinates show, of all teeth of equal pitch.
 fn seen_teeth(
     photo: &Photo,
-    fields: &FlankCoordinateMap,
+    coordinates: &FlankCoordinateMap,
     fit: &GearFit,
     first: f64,
     pitch: f64,
@@ -144,13 +185,13 @@ fn seen_teeth(
         .map(|step| {
             let step = f64::from(step);
             let camera = fit.camera.before_turned(first + step * pitch);
-            seen_tooth(photo, fields, fit.kind.form, step, &camera, &points)
+            seen_tooth(photo, coordinates, fit.kind.form, step, &camera, &points)
         })
         .collect();
     row_about_the_best(teeth)
 }
 
-/// A point of a flank at which the fields are asked.
+/// A point of a flank at which the coordinates are asked.
 struct GridPoint {
     at: FlankPoint,
     /// Which part it belongs to.
@@ -167,7 +208,7 @@ impl GridPoint {
         );
         Self {
             at,
-            part: (row * PARTS.0 / GRID.0) * PARTS.1 + column * PARTS.1 / GRID.1,
+            part: (row * PARTS_UP / GRID.0) * PARTS_ALONG + column * PARTS_ALONG / GRID.1,
             solid: flank.point(0.0, at),
         }
     }
@@ -178,12 +219,16 @@ impl GridPoint {
 fn row_about_the_best(mut teeth: Vec<SeenTooth>) -> Vec<SeenTooth> {
     let three = |i: usize| -> f64 {
         let near = i.saturating_sub(1)..(i + 2).min(teeth.len());
-        teeth[near].iter().map(|tooth| tooth.share).sum()
+        teeth[near].iter().map(|tooth| tooth.visible_share).sum()
     };
     let Some(best) = (0..teeth.len()).max_by(|&a, &b| three(a).total_cmp(&three(b))) else {
         return teeth;
     };
-    let shows = |i: usize| teeth.get(i).is_some_and(|tooth| tooth.share > SHOWN);
+    let least = CALIBRATION.tooth_row.fitted_visible_share;
+    let shows = |i: usize| {
+        let tooth = teeth.get(i);
+        tooth.is_some_and(|tooth| tooth.visible_share > least)
+    };
     // One flank that does not show is no gap: a glint or a rag may hide it.
     let after = (best..teeth.len())
         .find(|&i| !(shows(i) || shows(i + 1)))
@@ -194,78 +239,51 @@ fn row_about_the_best(mut teeth: Vec<SeenTooth>) -> Vec<SeenTooth> {
     let first = before.map_or(0, |i| i + 1);
     teeth.truncate(after.max(first));
     teeth.drain(..first);
-    teeth.retain(|tooth| tooth.share > SHOWN);
+    teeth.retain(|tooth| tooth.visible_share > least);
     teeth
 }
 
-/// What the fields show of the flank that the camera has at `points`.
+/// What the coordinates show of the flank that the camera has at `points`.
 fn seen_tooth(
     photo: &Photo,
-    fields: &FlankCoordinateMap,
+    coordinates: &FlankCoordinateMap,
     form: FlankForm,
     step: f64,
     camera: &Camera,
     points: &[GridPoint],
 ) -> SeenTooth {
-    let mut sums = [[0.0; 7]; PARTS.0 * PARTS.1];
-    let (mut shown, mut inside) = (0, 0);
+    let mut sums = [PartSums::NONE; PARTS_UP * PARTS_ALONG];
+    let (mut visible, mut inside) = (0, 0);
+    let same_flank = CALIBRATION.tooth_row.same_flank;
     let cell_showing = |at: FlankPoint, place: PhotoPoint| {
-        fields.cell_at(place).filter(|&cell| {
-            let said = fields.at(cell);
-            (said.length - at.length).abs() <= ANOTHER.length
-                && (said.height - at.height).abs() <= ANOTHER.height
-                && fields.form(cell) == Some(form)
+        coordinates.cell_at(place).filter(|&cell| {
+            let seen = coordinates.at(cell);
+            (seen.length - at.length).abs() <= same_flank.length
+                && (seen.height - at.height).abs() <= same_flank.height
+                && coordinates.form(cell) == Some(form)
         })
     };
     // Most teeth of a gear do not show: a few points tell.
     let shows = |point: &GridPoint| cell_showing(point.at, camera.project(point.solid)).is_some();
-    let looked_at = if points.iter().step_by(A_FEW).any(shows) {
+    let probed = if points.iter().step_by(PROBE_STRIDE).any(shows) {
         points
     } else {
         &[]
     };
-    for &GridPoint { at, part, solid } in looked_at {
+    for &GridPoint { at, part, solid } in probed {
         let point = camera.project(solid);
         inside += usize::from(photo.contains(point));
-        let Some(cell) = cell_showing(at, point) else {
-            continue;
-        };
-        shown += 1;
-        let (said, seen, error) = (
-            fields.at(cell),
-            fields.place(cell),
-            fields.expected_error(cell),
-        );
-        let values = [
-            1.0,
-            said.length,
-            said.height,
-            seen.x,
-            seen.y,
-            error.length,
-            error.height,
-        ];
-        for (sum, value) in sums[part].iter_mut().zip(values) {
-            *sum += value;
+        if let Some(cell) = cell_showing(at, point) {
+            visible += 1;
+            sums[part].add(coordinates, cell);
         }
     }
     let cells = points.len() as f64;
     SeenTooth {
         step,
-        share: f64::from(shown) / cells,
+        visible_share: f64::from(visible) / cells,
         in_photo: inside as f64 / cells,
-        parts: sums
-            .iter()
-            .filter(|sum| sum[0] >= 2.0)
-            .map(|sum| {
-                let mean = |i: usize| sum[i] / sum[0];
-                Part {
-                    said: FlankPoint::new(mean(1), mean(2)),
-                    place: PhotoPoint::new(mean(3), mean(4)),
-                    error: FlankPoint::new(mean(5), mean(6)),
-                }
-            })
-            .collect(),
+        parts: sums.iter().filter_map(PartSums::mean).collect(),
     }
 }
 
@@ -281,73 +299,84 @@ fn refit(photo: &Photo, fit: &GearFit, teeth: &[SeenTooth]) -> Option<GearFit> {
         .map(|(tooth, &angle)| {
             let place = |at: FlankPoint| fit.camera.project(flank.point(angle, at));
             let parts = tooth.parts.iter();
-            parts.map(|part| slope(place, part.said)).collect()
+            parts
+                .map(|part| slope(place, part.point.on_flank))
+                .collect()
         })
         .collect();
-    let (focal_px, focal_log_spread) = usual_focal(photo);
-    let origin = fit.camera.origin;
     let pitch = (fit.angles[1] - fit.angles[0]) / (teeth[1].step - teeth[0].step);
     let first = fit.angles[0] - teeth[0].step * pitch;
-    let mut start = vec![
-        0.0,
-        0.0,
-        0.0,
-        origin.x / origin.z,
-        origin.y / origin.z,
-        origin.z.ln(),
-        fit.camera.focal_px.ln(),
-        first,
-        pitch,
-    ];
-    start.extend_from_slice(&fit.offsets);
-    let seen_flank = |(seen, slopes): (&SeenTooth, &Vec<Matrix2<f64>>)| {
-        let weight = (seen.parts.len() as f64 / SEEN_WEIGHT).sqrt();
-        let sight = |(part, slope): (&Part, &Matrix2<f64>)| Sight {
-            at: part.said,
-            seen: part.place,
-            tolerance: Matrix2::from_diagonal(&Vector2::new(
-                1.0 / (part.error.length * weight),
-                1.0 / (part.error.height * weight),
-            )) * slope,
-        };
-        SeenFlank {
-            angle: [(0, 1.0), (1, seen.step)],
-            sights: seen.parts.iter().zip(slopes).map(sight).collect(),
-        }
+    let start = PoseParameters {
+        camera: CameraParameters::unturned(&fit.camera),
+        angles: &[first, pitch],
+        offsets: fit.offsets,
     };
-    let sights = Sights {
-        flanks: teeth.iter().zip(&slopes).map(seen_flank).collect(),
-        doubtful: true,
+    let problem = PoseProblem {
+        flanks: teeth
+            .iter()
+            .zip(&slopes)
+            .map(|(tooth, slopes)| seen_flank(tooth, slopes))
+            .collect(),
+        robust: true,
         kind: fit.kind,
         rotation: fit.camera.rotation,
         centre: fit.camera.centre,
-        focal_log: (focal_px.ln(), focal_log_spread),
+        focal: FocalPrior::of(photo),
         // Only the first tooth is held.
-        held: (vec![1.0, 0.0], first),
+        hold: AngleHold {
+            weights: vec![1.0, 0.0],
+            sum: first,
+        },
     };
-    let end = sights.explain(start, 25).at;
-    let mut found = fit.clone();
-    found.camera = sights.camera(&end);
-    found.angles = teeth
-        .iter()
-        .map(|tooth| end[CAMERA_NUMBERS] + tooth.step * end[CAMERA_NUMBERS + 1])
-        .collect();
-    found
-        .offsets
-        .copy_from_slice(&end[CAMERA_NUMBERS + 2..][..SHAPE_NUMBERS]);
-    found.form = RingForm::from_offsets(&found.offsets);
+    let end = problem.solve(start.pack(), REFIT_STEPS).at;
+    let end = PoseParameters::unpack(&end);
+    let angles = teeth.iter().map(|tooth| angle_of(tooth, end.angles));
+    let mut found = GearFit {
+        form: RingForm::from_offsets(&end.offsets),
+        offsets: end.offsets,
+        camera: problem.camera(&end.camera),
+        angles: angles.collect(),
+        ..fit.clone()
+    };
+    found.misfit = misfit(&found, teeth, &slopes);
+    found.misfit.is_finite().then_some(found)
+}
+
+/// The angle of a tooth of the row: the first one's, and so many pitches.
+fn angle_of(tooth: &SeenTooth, first_and_pitch: &[f64]) -> f64 {
+    first_and_pitch[0] + tooth.step * first_and_pitch[1]
+}
+
+/// A tooth's parts as the fit takes them, its angle that of [`angle_of`].
+fn seen_flank(tooth: &SeenTooth, slopes: &[Matrix2<f64>]) -> SeenFlank {
+    let weight = (tooth.parts.len() as f64 / CALIBRATION.pose.independent_points).sqrt();
+    let weighted = |(part, slope): (&Part, &Matrix2<f64>)| WeightedPoint {
+        point: part.point,
+        per_tolerance: Matrix2::from_diagonal(&Vector2::new(
+            1.0 / (part.error.length * weight),
+            1.0 / (part.error.height * weight),
+        )) * slope,
+    };
+    SeenFlank {
+        angle: [(0, 1.0), (1, tooth.step)],
+        points: tooth.parts.iter().zip(slopes).map(weighted).collect(),
+    }
+}
+
+/// Root mean square distance of the parts from where a fit has them, in flank lengths.
+fn misfit(fit: &GearFit, teeth: &[SeenTooth], slopes: &[Vec<Matrix2<f64>>]) -> f64 {
     let (mut square, mut count) = (0.0, 0.0);
-    for ((tooth, seen), slopes) in teeth.iter().enumerate().zip(&slopes) {
+    for ((tooth, seen), slopes) in teeth.iter().enumerate().zip(slopes) {
         for (part, slope) in seen.parts.iter().zip(slopes) {
-            let placed = found.place(tooth, part.said);
-            let away = slope * Vector2::new(part.place.x - placed.x, part.place.y - placed.y);
+            let Correspondence { on_flank, in_photo } = part.point;
+            let placed = fit.place(tooth, on_flank);
+            let off = slope * Vector2::new(in_photo.x - placed.x, in_photo.y - placed.y);
             // Heights in flank lengths, as the misfit counts.
-            square += away.x.powi(2) + (away.y * found.form.depth_over_length()).powi(2);
+            square += off.x.powi(2) + (off.y * fit.form.depth_over_length()).powi(2);
             count += 1.0;
         }
     }
-    found.misfit = (square / f64::max(count, 1.0)).sqrt();
-    found.misfit.is_finite().then_some(found)
+    (square / f64::max(count, 1.0)).sqrt()
 }
 
 /// Steps in the photo → steps of length and height, about a point of a flank that falls in the photo as
@@ -381,7 +410,7 @@ mod tests {
     fn teeth_on_one_flank_have_no_pitch() {
         let tooth = |step| SeenTooth {
             step,
-            share: 1.0,
+            visible_share: 1.0,
             in_photo: 1.0,
             parts: Vec::new(),
         };

@@ -1,7 +1,7 @@
 //! Where the fit of a gear and a camera starts from.
 
 use super::camera::Camera;
-use super::fit::GearFit;
+use super::gear_fit::GearFit;
 use super::gear_form::{Flank, FlankKind, RingForm, SHAPE_NUMBERS};
 use crate::flank::marked_flank::CORNERS;
 use crate::frames::PhotoPoint;
@@ -9,7 +9,7 @@ use crate::schema::Hand;
 use nalgebra::{Matrix3, Rotation3, Vector3};
 
 /// A gear and a camera to start from.
-pub(crate) struct Start {
+pub(crate) struct StartingPose {
     /// Kind of the flanks.
     pub kind: FlankKind,
     /// The camera.
@@ -18,7 +18,7 @@ pub(crate) struct Start {
     pub offsets: [f64; SHAPE_NUMBERS],
 }
 
-impl From<&GearFit> for Start {
+impl From<&GearFit> for StartingPose {
     fn from(fit: &GearFit) -> Self {
         Self {
             kind: fit.kind,
@@ -28,7 +28,7 @@ impl From<&GearFit> for Start {
     }
 }
 
-impl Start {
+impl StartingPose {
     /// Usual gears of both hands from all round, as a far camera sees them, turned, shifted and scaled onto the
     /// corners of a flank that looks along increasing (+1) or decreasing (−1) angle; best match first.
     pub fn all_round(
@@ -45,9 +45,9 @@ impl Start {
             let solid = CORNERS.map(|at| usual.point(0.0, at));
             for elevation in [15.0f64, 30.0, 45.0, 60.0, 75.0, 88.0] {
                 for azimuth in (0..360).step_by(15) {
-                    let look = look_from(elevation.to_radians(), f64::from(azimuth).to_radians());
+                    let view = view_from(elevation.to_radians(), f64::from(azimuth).to_radians());
                     let flat = solid.map(|point| {
-                        let turned = look * point;
+                        let turned = view * point;
                         PhotoPoint::new(turned.x, turned.y)
                     });
                     let flat_middle = middle(&flat);
@@ -65,7 +65,7 @@ impl Start {
                     let scale = re.hypot(im);
                     let mismatch = 1.0 - scale * scale * square / total;
                     let roll = Rotation3::from_axis_angle(&Vector3::z_axis(), im.atan2(re));
-                    let rotation = roll.into_inner() * look;
+                    let rotation = roll.into_inner() * view;
                     let anchor = rotation * (solid[0] + solid[1] + solid[2] + solid[3]) / 4.0;
                     let distance = focal_px / scale;
                     let origin = Vector3::new(
@@ -93,7 +93,7 @@ impl Start {
 }
 
 /// Rotation of a camera that looks at the origin from `elevation` above the gear's plane.
-fn look_from(elevation: f64, azimuth: f64) -> Matrix3<f64> {
+fn view_from(elevation: f64, azimuth: f64) -> Matrix3<f64> {
     let away = -Vector3::new(
         elevation.cos() * azimuth.cos(),
         elevation.cos() * azimuth.sin(),
@@ -117,25 +117,25 @@ mod tests {
 
     #[test]
     fn a_camera_looks_at_the_middle_of_the_gear() {
-        let look = look_from(0.5, 1.2);
-        let identity = look * look.transpose();
+        let view = view_from(0.5, 1.2);
+        let identity = view * view.transpose();
         assert!((identity - Matrix3::identity()).norm() < 1e-12);
-        assert!((look.determinant() - 1.0).abs() < 1e-12, "no mirror");
+        assert!((view.determinant() - 1.0).abs() < 1e-12, "no mirror");
         // A point on the axis above the gear appears higher up (y runs down).
-        assert!((look * Vector3::z()).y < 0.0);
+        assert!((view * Vector3::z()).y < 0.0);
     }
 
     #[test]
     fn the_best_start_has_the_corners_where_they_are_seen() {
         let kind = FlankKind::facing(Hand::Right, 1.0);
         let usual = Flank::new(&RingForm::USUAL, kind);
-        let look = look_from(45f64.to_radians(), 30f64.to_radians());
+        let view = view_from(45f64.to_radians(), 30f64.to_radians());
         let corners = CORNERS.map(|at| {
-            let turned = look * usual.point(0.0, at);
+            let turned = view * usual.point(0.0, at);
             PhotoPoint::new(700.0 + 90.0 * turned.x, 500.0 + 90.0 * turned.y)
         });
         // So far a camera sees a flank as from infinity.
-        let starts = Start::all_round(&corners, 1.0, 1e6, PhotoPoint::new(800.0, 600.0));
+        let starts = StartingPose::all_round(&corners, 1.0, 1e6, PhotoPoint::new(800.0, 600.0));
         let best = &starts[0];
         for (at, seen) in CORNERS.into_iter().zip(corners) {
             let placed = best.camera.project(usual.point(0.0, at));

@@ -4,7 +4,6 @@ use crate::frames::FlankPoint;
 use crate::segment::mask::Mask;
 use image::{GrayImage, Luma};
 use imageproc::contours::{BorderType, find_contours};
-use ndarray::Array2;
 
 /// The outer edge of the largest part of a region; empty for an empty region.
 pub(crate) fn edge(region: &Mask) -> Vec<FlankPoint> {
@@ -34,20 +33,6 @@ pub(crate) fn edge(region: &Mask) -> Vec<FlankPoint> {
         .unwrap_or_default()
 }
 
-/// The cells that at least half of the regions mark.
-pub(crate) fn common<'a>(regions: impl Iterator<Item = &'a Mask>) -> Option<Mask> {
-    let mut sum: Option<Array2<usize>> = None;
-    let mut count = 0;
-    for region in regions {
-        let total = sum.get_or_insert_with(|| Array2::zeros(region.dim()));
-        for (cell, &marked) in total.iter_mut().zip(region) {
-            *cell += usize::from(marked);
-        }
-        count += 1;
-    }
-    sum.map(|sum| sum.mapv(|marked| 2 * marked >= count))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -61,14 +46,5 @@ mod tests {
         let low = edge.iter().map(|p| p.length).fold(1.0, f64::min);
         let high = edge.iter().map(|p| p.height).fold(0.0, f64::max);
         assert!((low - 0.25).abs() < 0.03 && (high - 0.75).abs() < 0.05);
-    }
-
-    #[test]
-    fn half_of_the_regions_make_the_common_one() {
-        let left = Mask::from_shape_fn((2, 4), |(_, c)| c < 2);
-        let all = Mask::from_elem((2, 4), true);
-        let none = Mask::from_elem((2, 4), false);
-        let common = common([&left, &all, &none].into_iter()).unwrap();
-        assert_eq!(common, left);
     }
 }

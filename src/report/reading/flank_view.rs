@@ -1,12 +1,13 @@
-//! The flank at its true depths_over_length with patch, target and the place expected after the change.
+//! The flank at its true proportions with patch, target and the place expected after the change.
 
 use crate::flank::Outline;
 use crate::frames::{FlankPoint, Side};
-use crate::reading::OutlinedReading;
+use crate::reading::{COUNTED_CONFIDENCE, OutlinedReading};
 use crate::report::PictureError;
-use crate::report::draw::patch_shape::{common, edge};
+use crate::report::draw::patch_shape::edge;
 use crate::report::draw::raster;
 use crate::report::draw::theme::{INK, LETTERS, LIGHT, PATCH, PREDICTED, QUIET, STEEL, TARGET};
+use crate::segment::mask::{Mask, of_half};
 use image::RgbImage;
 use std::fmt::Write as _;
 
@@ -33,15 +34,15 @@ impl FlankView {
     /// The view of a reading, without target or prediction.
     pub fn of(read: &OutlinedReading) -> Self {
         let counted = read.reading.teeth.iter().zip(&read.regions);
-        let counted = counted.filter(|(tooth, _)| tooth.confidence > 0.25);
-        let region = common(counted.filter_map(|(_, region)| region.as_ref()));
-        let depths_over_length: Vec<f64> = read
+        let counted = counted.filter(|(tooth, _)| tooth.confidence > COUNTED_CONFIDENCE);
+        let regions: Vec<&Mask> = counted.filter_map(|(_, region)| region.as_ref()).collect();
+        let ratios: Vec<f64> = read
             .outlines
             .iter()
             .map(|o: &Outline| o.depth_over_length)
             .collect();
-        let count = depths_over_length.len().max(1) as f64;
-        let depth_over_length = depths_over_length.iter().sum::<f64>() / count;
+        let count = ratios.len().max(1) as f64;
+        let depth_over_length = ratios.iter().sum::<f64>() / count;
         Self {
             side: read.reading.flank.map(|flank| flank.side),
             depth_over_length: if depth_over_length > 0.0 {
@@ -49,12 +50,12 @@ impl FlankView {
             } else {
                 0.22
             },
-            patch: region.map(|region| edge(&region)).unwrap_or_default(),
+            patch: edge(&of_half(&regions)),
             teeth: read
                 .reading
                 .teeth
                 .iter()
-                .filter(|tooth| tooth.confidence > 0.25)
+                .filter(|tooth| tooth.confidence > COUNTED_CONFIDENCE)
                 .filter_map(|tooth| tooth.patch.map(|patch| patch.centre))
                 .collect(),
             centre: read

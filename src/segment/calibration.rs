@@ -1,0 +1,34 @@
+//! Every number of this stage that was fitted or chosen, and what speaks for it.
+//!
+//! Sets of photos and the command are those of `src/flank/calibration.rs`, as are the figures of all stages together on
+//! splits without a say. "Chosen, no evidence": no comparison of values was kept.
+
+/// The numbers of this stage.
+pub(super) struct Calibration {
+    /// Contact is where it is likelier than this: even odds, and what the network was trained for.
+    pub patch_probability: f32,
+    /// Likelihoods at which the band about a patch's edge is drawn: half the way its centre moves between them goes into
+    /// the ±. Chosen, no evidence but the ± as a whole (the reading's coverage factors).
+    pub band: [f32; 2],
+    /// Less than this share of a flank is chance, not a patch. Chosen, no evidence.
+    pub least_area: f64,
+    /// Compound is there from this mean likelihood on. Path-traced bare flanks give 0.03 at most, painted ones that were
+    /// not rolled 0.7 and more (on which sets was not kept); lower than the middle, for often only some of the flanks are
+    /// painted. The unreadable pictures of *later*, *new*, *latest* and *wide*, bare ones among them, were all refused.
+    pub painted: f64,
+    /// The polarity is sure when the likelihoods in and beside the patches differ by this share of their sum. Chosen, no
+    /// evidence.
+    pub sure_polarity_share: f64,
+    /// Added to both likelihoods first: what bare steel may give, the 0.03 of [`Self::painted`].
+    pub bare: f64,
+}
+
+/// The numbers.
+pub(super) const CALIBRATION: Calibration = Calibration {
+    patch_probability: 0.5,
+    band: [1.0 / 3.0, 2.0 / 3.0],
+    least_area: 0.01,
+    painted: 0.15,
+    sure_polarity_share: 0.8,
+    bare: 0.03,
+};
