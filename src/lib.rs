@@ -13,6 +13,7 @@ pub mod flank;
 pub mod frames;
 pub mod gear;
 pub mod job;
+mod least_squares;
 pub mod lesson;
 mod network;
 pub mod photo;

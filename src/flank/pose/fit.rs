@@ -6,11 +6,11 @@
 
 use super::camera::Camera;
 use super::gear_form::{Flank, FlankKind, RingForm, SHAPE_NUMBERS};
-use super::least_squares::{Minimum, minimise};
 use super::problem::{CAMERA_NUMBERS, SeenFlank, Sight, Sights, away, softened};
 use super::starting_poses::Start;
 use crate::flank::marked_flank::{CORNERS, MarkedFlank};
 use crate::frames::{FlankPoint, PhotoPoint};
+use crate::least_squares::{Minimum, minimise};
 use crate::photo::Photo;
 use crate::schema::Hand;
 use nalgebra::{Matrix2, Rotation3, Vector3};

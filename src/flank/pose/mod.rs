@@ -3,7 +3,6 @@
 pub mod camera;
 pub mod fit;
 pub mod gear_form;
-mod least_squares;
 pub mod problem;
 pub mod regular_teeth;
 mod starting_poses;

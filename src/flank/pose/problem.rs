@@ -3,8 +3,8 @@
 
 use super::camera::Camera;
 use super::gear_form::{Flank, FlankKind, RingForm, SHAPE_NUMBERS};
-use super::least_squares::{Minimum, Normal, descend};
 use crate::frames::{FlankPoint, PhotoPoint};
+use crate::least_squares::{Minimum, Normal, descend};
 use nalgebra::{DMatrix, DVector, Matrix2, Matrix3, Rotation3, Vector2, Vector3};
 
 /// Camera unknowns: turn (3), sideways shift over distance (2), log distance, log focal length.
