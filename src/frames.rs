@@ -53,7 +53,7 @@ impl From<PhotoPoint> for [f64; 2] {
 
 /// A point of one tooth flank: `length` 0 at the toe … 1 at the heel, linear in cone distance;
 /// `height` 0 at the root end of the flank … 1 at the tip, relative to the local depth.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct FlankPoint {
     /// Share of the face width, toe 0 … heel 1.
     pub length: f64,

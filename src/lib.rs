@@ -61,6 +61,7 @@ mod error;
 mod flank;
 mod frames;
 mod gear;
+mod least_squares;
 mod network;
 mod photo;
 mod reading;

@@ -4,8 +4,9 @@ use super::group::{Plan, SetPlan};
 use super::run::Found;
 use crate::frames::{FlankPoint, Side};
 use crate::rules;
-use crate::rules::diagnose;
-use crate::schema::{Advice, FlankDiagnosis, FlankReading, Status, Target, Trial, advice};
+use crate::rules::trial::{of_both_flanks, usable_mean};
+use crate::rules::{FlankNotUsable, NotUsable, diagnose};
+use crate::schema::{Advice, FlankDiagnosis, Status, Target, Trial, advice};
 use crate::units::Units;
 use serde::Serialize;
 
@@ -154,7 +155,7 @@ pub fn set_verdict(set: &SetPlan, found: &[Found], units: Units) -> SetVerdict {
     } else {
         match advice.as_ref().map(|advice| advice.verdict) {
             Some(advice::Verdict::BeyondShims) => Verdict::BeyondShims,
-            Some(advice::Verdict::Correct) => Verdict::Misplaced,
+            Some(advice::Verdict::Change) => Verdict::Misplaced,
             Some(advice::Verdict::Good) => Verdict::Right,
             _ if misplaced => Verdict::Misplaced,
             _ if seen().any(|flank| !flank.sure) => Verdict::Unsure,
@@ -227,37 +228,43 @@ fn advise(
                 .into(),
         );
     };
-    let mut trial = Trial {
+    let measured = Trial {
         pinion_shim_mm: set.bench.pinion_shim_mm,
         ring_side_shim_mm: set.bench.ring_side_shim_mm,
         far_side_shim_mm: set.bench.far_side_shim_mm,
         backlash_mm: set.bench.backlash_mm.clone(),
         ..Trial::default()
     };
-    for (side, seen) in Side::BOTH.into_iter().zip(flanks) {
-        let word = side.word();
-        let seen = match seen {
-            None => return Err(format!("no photo of the {word} flanks could be read")),
-            Some(seen) if !seen.sure => {
-                return Err(format!("the reading of the {word} flanks is unsure"));
-            }
-            Some(seen) if seen.contradicted => {
-                return Err(format!(
-                    "photos of the {word} flanks show the patch in different places"
-                ));
-            }
-            Some(seen) => seen,
+    let trial = of_both_flanks(measured, |side| {
+        let [drive, coast] = flanks;
+        let seen = match side {
+            Side::Drive => drive,
+            Side::Coast => coast,
         };
+        let seen = seen.as_ref().ok_or(NotUsable::NoPhoto)?;
         let found = &found[seen.photo];
-        let reading = found
-            .mean
-            .map(|mean| FlankReading::from_mean(&mean, found.uncertainty));
-        match side {
-            Side::Drive => trial.drive = reading,
-            Side::Coast => trial.coast = reading,
+        let reading = usable_mean(found.status, found.mean, found.uncertainty, false)?;
+        if seen.contradicted {
+            return Err(NotUsable::Contradicted);
+        }
+        Ok(reading)
+    })
+    .map_err(|refused| no_advice(&refused))?;
+    rules::advise_in(card, &[trial], units).map_err(|error| error.to_string())
+}
+
+/// Why a set's photos make no advice.
+fn no_advice(FlankNotUsable { side, why }: &FlankNotUsable) -> String {
+    let word = side.word();
+    match why {
+        NotUsable::NoPhoto | NotUsable::SeveralPhotos(_) | NotUsable::Unreadable { .. } => {
+            format!("no photo of the {word} flanks could be read")
+        }
+        NotUsable::Unsure => format!("the reading of the {word} flanks is unsure"),
+        NotUsable::Contradicted => {
+            format!("photos of the {word} flanks show the patch in different places")
         }
     }
-    rules::advise_in(card, &[trial], units).map_err(|error| error.to_string())
 }
 
 /// The sets' places in the plan, most urgent first.

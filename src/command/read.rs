@@ -5,12 +5,13 @@ use crate::flank::find::{FindHints, ToeEnd};
 use crate::flank::marks;
 use crate::frames::Side;
 use crate::photo::{self, Photo};
-use crate::reading::{OutlinedReading, ReadOptions, read_photo};
+use crate::reading::{ReadOptions, read_photo};
 use crate::report::advice::advice_text;
 use crate::report::reading::pictures::{PhotoReading, write_pictures};
 use crate::report::reading::text::reading_text;
-use crate::rules;
-use crate::schema::{Advice, Card, FlankReading, Polarity, Reading, Status, Trial};
+use crate::rules::trial::{of_both_flanks, usable};
+use crate::rules::{self, FlankNotUsable, NotUsable};
+use crate::schema::{Advice, Card, Polarity, Reading, Status, Trial};
 use crate::units::{Length, Units};
 use crate::{Error, Result};
 use clap::Args;
@@ -101,14 +102,10 @@ pub(super) fn run(args: &ReadArgs, output: OutputOptions) -> Result<Outcome> {
             PhotoReading { photo, read }
         })
         .collect();
-    let advice = match &card {
-        Some(card) => Some(advise(args, card, &told)?),
-        None => None,
-    };
-    let (advice, no_advice) = match advice {
-        Some(Ok(advice)) => (Some(advice), None),
-        Some(Err(why)) => (None, Some(why)),
-        None => (None, None),
+    let (advice, no_advice) = match (&card, trial(args, &told)) {
+        (None, _) => (None, None),
+        (Some(_), Err(refused)) => (None, Some(why_no_advice(&refused))),
+        (Some(card), Ok(trial)) => (Some(rules::advise_in(card, &[trial], args.units)?), None),
     };
     if let Some(folder) = &args.out {
         let written = write_pictures(
@@ -225,63 +222,41 @@ fn open_one(
     Ok((photo, asked))
 }
 
-/// The advice on the readings, or why there is none.
-fn advise(
-    args: &ReadArgs,
-    card: &Card,
-    told: &[PhotoReading],
-) -> Result<std::result::Result<Advice, String>> {
-    let mut trial = Trial {
+/// The assembly that the photos show.
+fn trial(args: &ReadArgs, told: &[PhotoReading]) -> std::result::Result<Trial, FlankNotUsable> {
+    let measured = Trial {
         pinion_shim_mm: args.pinion_shim.map(Length::mm),
         ring_side_shim_mm: args.ring_side_shim.map(Length::mm),
         far_side_shim_mm: args.far_side_shim.map(Length::mm),
         backlash_mm: args.backlash.iter().map(|length| length.mm()).collect(),
         ..Trial::default()
     };
-    for side in Side::BOTH {
-        let reading = match reading_of(side, told, args.use_unsure) {
-            Ok(reading) => Some(reading),
-            Err(why) => return Ok(Err(why)),
-        };
-        match side {
-            Side::Drive => trial.drive = reading,
-            Side::Coast => trial.coast = reading,
+    of_both_flanks(measured, |side| {
+        let readings = told.iter().map(|told| &told.read.reading);
+        let of_side: Vec<&Reading> = readings
+            .filter(|reading| reading.flank.is_some_and(|flank| flank.side == side))
+            .collect();
+        match of_side.as_slice() {
+            [] => Err(NotUsable::NoPhoto),
+            [reading] => usable(reading, args.use_unsure),
+            several => Err(NotUsable::SeveralPhotos(several.len())),
         }
-    }
-    Ok(Ok(rules::advise_in(card, &[trial], args.units)?))
+    })
 }
 
-/// The one usable reading of a side.
-fn reading_of(
-    side: Side,
-    told: &[PhotoReading],
-    use_unsure: bool,
-) -> std::result::Result<FlankReading, String> {
-    let of_side = |told: &&PhotoReading| {
-        told.read
-            .reading
-            .flank
-            .is_some_and(|flank| flank.side == side)
-    };
-    let found: Vec<&OutlinedReading> = told.iter().filter(of_side).map(|told| &told.read).collect();
+/// Why the photos make no advice, and what to do about it.
+fn why_no_advice(FlankNotUsable { side, why }: &FlankNotUsable) -> String {
     let word = side.word();
-    let [read] = found.as_slice() else {
-        return Err(match found.len() {
-            0 => format!("no photo shows the {word} flanks; give one with --{word}"),
-            count => format!(
-                "{count} photos show the {word} flanks; give the one that counts with --{word}"
-            ),
-        });
-    };
-    let reading = &read.reading;
-    match (reading.status, reading.mean) {
-        (Status::Read, Some(mean)) => Ok(FlankReading::from_mean(&mean, reading.uncertainty)),
-        (Status::Unsure, Some(mean)) if use_unsure => {
-            Ok(FlankReading::from_mean(&mean, reading.uncertainty))
+    match why {
+        NotUsable::NoPhoto => format!("no photo shows the {word} flanks; give one with --{word}"),
+        NotUsable::SeveralPhotos(count) => {
+            format!("{count} photos show the {word} flanks; give the one that counts with --{word}")
         }
-        (Status::Unsure, _) => Err(format!(
+        NotUsable::Unsure => format!(
             "the reading of the {word} flanks is unsure; look at its picture (--out), then take a better photo or say --use-unsure"
-        )),
-        _ => Err(format!("the {word} flanks could not be read")),
+        ),
+        NotUsable::Unreadable { .. } | NotUsable::Contradicted => {
+            format!("the {word} flanks could not be read")
+        }
     }
 }

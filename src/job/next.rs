@@ -183,7 +183,7 @@ fn after_pattern(record: &Record, judged: &Assembly, last: &Assembly, shown: &Sh
         );
     };
     match given.advice.verdict {
-        Verdict::Correct => {
+        Verdict::Change => {
             let pack = |name: &str, pack: Option<&crate::schema::Pack>| {
                 pack.map(|p| format!("{name} {} → {}", shown.shim(p.from_mm), shown.shim(p.to_mm)))
             };
@@ -333,7 +333,7 @@ fn preload_station(
         at(
             Station::PinionPreload,
             format!(
-                "The pinion turns with {}, {is} {} to {}. Change the preload pack or go on with the sleeve.",
+                "The pinion's rotating torque is {}, {is} {} to {}. Change the preload pack or go on with the sleeve.",
                 shown.torque(torque_nm),
                 shown.torque(window[0]),
                 shown.torque(window[1])

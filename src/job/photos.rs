@@ -7,8 +7,9 @@ use crate::frames::Side;
 use crate::photo;
 use crate::photo::Photo;
 use crate::reading::{OutlinedReading, ReadOptions, read_photo};
+use crate::rules::NotUsable;
 use crate::schema::record::Shows;
-use crate::schema::{Card, FlankReading, Polarity, Reading, Status};
+use crate::schema::{Card, Polarity};
 use crate::{Error, Result};
 use image::RgbImage;
 use image::codecs::jpeg::JpegEncoder;
@@ -108,27 +109,18 @@ fn picture(drawn: &RgbImage) -> Result<Vec<u8>> {
     Ok(bytes)
 }
 
-/// The reading of a photo as a trial holds it, or why it may not be used.
-///
-/// # Errors
-/// The reading is unsure and the user did not say to use it, or there is none.
-pub fn usable(reading: &Reading, use_unsure: bool) -> std::result::Result<FlankReading, String> {
-    match (reading.status, reading.mean) {
-        (Status::Read, Some(mean)) => Ok(FlankReading::from_mean(&mean, reading.uncertainty)),
-        (Status::Unsure, Some(mean)) if use_unsure => {
-            Ok(FlankReading::from_mean(&mean, reading.uncertainty))
-        }
-        (Status::Unsure, _) => Err(
+/// What to say of a photo that was kept, but whose reading may not be used: after "The photo of the drive flanks".
+pub fn why_not_used(why: &NotUsable) -> String {
+    match why {
+        NotUsable::Unsure => {
             "is unsure and is kept, but no advice is made of it; look at its picture on the sheet, then take a \
              better photo or record it again with --use-unsure"
-                .into(),
-        ),
-        _ => Err(format!(
+                .into()
+        }
+        NotUsable::Unreadable { reason } => format!(
             "could not be read ({})",
-            reading
-                .reasons
-                .first()
-                .map_or("no reason given", |reason| reason.message.as_str())
-        )),
+            reason.as_deref().unwrap_or("no reason given")
+        ),
+        other => format!("is not used: {other}"),
     }
 }

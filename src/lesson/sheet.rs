@@ -187,7 +187,7 @@ impl Sheets {
         show(&mut page, "Centred", 0.0)?;
         if set.card.gear.cutting == Cutting::FaceHobbed {
             let slanted = Case::new(set, Misalignment::default(), SLANT_BIAS_MM);
-            let lean = slanted
+            let slant = slanted
                 .state
                 .drive
                 .patch
@@ -197,9 +197,9 @@ impl Sheets {
                 WIDTH,
                 BODY + 1.0,
                 &format!(
-                    "The same place with slanted flanks, as face-hobbed sets often have them. The drive patch leans {:.0}°, and pinion and ring gear stand \
+                    "The same place with slanted flanks, as face-hobbed sets often have them. The drive patch slants {:.0}°, and pinion and ring gear stand \
                      right. No shim squares it: a slant is cut into the teeth. Judge the middle of the patch and leave the slant alone.",
-                    lean.abs()
+                    slant.abs()
                 ),
             );
             show(&mut page, "Centred and slanted", SLANT_BIAS_MM)?;

@@ -15,7 +15,7 @@ pub fn advice_text(advice: &Advice, units: Units) -> String {
 const fn headline(verdict: Verdict) -> &'static str {
     match verdict {
         Verdict::Good => "GOOD: leave the shims as they are",
-        Verdict::Correct => "CORRECT: change the shims",
+        Verdict::Change => "CHANGE the shims",
         Verdict::Measure => "MEASURE: something is missing or contradictory",
         Verdict::BeyondShims => "BEYOND SHIMS: no shim cures this",
     }
@@ -80,7 +80,7 @@ fn write(out: &mut String, advice: &Advice, units: Units) -> std::fmt::Result {
         writeln!(out, "  {number}. {sentence}")?;
     }
     if !advice.cautions.is_empty() {
-        writeln!(out, "\nMind")?;
+        writeln!(out, "\nCautions")?;
         for caution in &advice.cautions {
             writeln!(out, "  - {caution}")?;
         }

@@ -1,22 +1,13 @@
 //! What must be there and believable before any amount is computed.
 
+use super::calibration::{CALIBRATION, CheckLimits};
 use super::{RulesError, places};
 use crate::frames::Side;
-use crate::schema::{Card, Check, CheckCode, Condition, FlankReading, Trial};
+use crate::schema::{Card, Check, CheckCode, Condition, FlankReading, Move, Trial};
 use crate::units::{INCH_MM, THOU_MM, Units};
 
-/// Backlash below this is tighter than any axle is run, millimetres (0.0008 in).
-const TIGHT_BACKLASH_MM: f64 = 0.02;
-/// Backlash above this is looser than any axle is run, millimetres (0.06 in).
-const LOOSE_BACKLASH_MM: f64 = 1.5;
-/// A pinion pack thicker than this is none, millimetres.
-const MOST_PINION_PACK_MM: f64 = 15.0;
-/// A side pack, spacer included, thicker than this is none, millimetres.
-const MOST_SIDE_PACK_MM: f64 = 40.0;
-/// Packs of one job differ by less than this, millimetres.
-const MOST_PACK_CHANGE_MM: f64 = 3.0;
-/// A rotating torque of pinion bearings above this is none, newton-metres (133 lb-in).
-const MOST_ROTATING_TORQUE_NM: f64 = 15.0;
+/// What no axle shows.
+const LIMITS: CheckLimits = CALIBRATION.checks;
 
 fn check(code: CheckCode, message: String) -> Check {
     Check { code, message }
@@ -177,25 +168,31 @@ fn backlash(
         return;
     };
     let [low_mm, high_mm] = card.backlash_window_mm();
-    let near_window = |mm: f64| (0.4 * low_mm..=3.0 * high_mm).contains(&mm);
+    let [below, above] = LIMITS.near_window;
+    let near_window = |mm: f64| (below * low_mm..=above * high_mm).contains(&mm);
     let mut say = |message: String| {
         checks.push(check(
             CheckCode::BacklashImpossible,
             format!("Trial {number}: {message}"),
         ));
     };
-    if trial.backlash_mm.iter().any(|mm| *mm < -0.5) {
+    if trial
+        .backlash_mm
+        .iter()
+        .any(|mm| *mm < LIMITS.negative_backlash_mm)
+    {
         say(format!(
             "backlash {} is below zero; write the free movement the indicator shows.",
             units.shim(mean_mm)
         ));
     } else if mean_mm > 0.0
-        && mean_mm < TIGHT_BACKLASH_MM
+        && mean_mm < LIMITS.tight_backlash_mm
         && near_window(mean_mm * INCH_MM)
         && trial.backlash_mm.iter().all(|mm| on_inch_dial(*mm))
-        && trials
-            .iter()
-            .all(|t| t.mean_backlash_mm().is_none_or(|mm| mm < TIGHT_BACKLASH_MM))
+        && trials.iter().all(|t| {
+            t.mean_backlash_mm()
+                .is_none_or(|mm| mm < LIMITS.tight_backlash_mm)
+        })
     {
         say(format!(
             "a backlash of {mean_mm:.4} mm would be almost none; was {mean_mm:.4} in ({:.3} mm) meant? \
@@ -204,7 +201,7 @@ fn backlash(
             mean_mm * INCH_MM,
             mean_mm * INCH_MM
         ));
-    } else if mean_mm > LOOSE_BACKLASH_MM {
+    } else if mean_mm > LIMITS.loose_backlash_mm {
         say(format!(
             "a backlash of {mean_mm:.2} mm is more than any axle has; {}",
             if near_window(mean_mm * THOU_MM) {
@@ -219,7 +216,7 @@ fn backlash(
     }
     if let Some(limit_mm) = card.limits.backlash_variation_mm
         && let Some(variation_mm) = trial.backlash_variation_mm()
-        && variation_mm > 4.0 * limit_mm
+        && variation_mm > LIMITS.variation_limits * limit_mm
     {
         checks.push(check(
             CheckCode::BacklashVaries,
@@ -246,19 +243,19 @@ fn packs(number: usize, trial: &Trial, card: &Card, units: Units, checks: &mut V
             "pinion pack",
             trial.pinion_shim_mm,
             &card.kit.pinion_shims_mm,
-            MOST_PINION_PACK_MM,
+            LIMITS.most_pinion_pack_mm,
         ),
         (
             "ring-side pack",
             trial.ring_side_shim_mm,
             &card.kit.side_shims_mm,
-            MOST_SIDE_PACK_MM,
+            LIMITS.most_side_pack_mm,
         ),
         (
             "far-side pack",
             trial.far_side_shim_mm,
             &card.kit.side_shims_mm,
-            MOST_SIDE_PACK_MM,
+            LIMITS.most_side_pack_mm,
         ),
     ];
     for (name, pack, kit, most_mm) in kinds {
@@ -271,9 +268,9 @@ fn packs(number: usize, trial: &Trial, card: &Card, units: Units, checks: &mut V
         };
         let thinnest_mm = kit.iter().copied().fold(f64::INFINITY, f64::min);
         let least_mm = if thinnest_mm.is_finite() {
-            0.9 * thinnest_mm
+            LIMITS.least_of_thinnest * thinnest_mm
         } else {
-            0.05
+            LIMITS.least_pack_mm
         };
         if pack_mm < 0.0 {
             say(format!(
@@ -288,7 +285,7 @@ fn packs(number: usize, trial: &Trial, card: &Card, units: Units, checks: &mut V
         } else if pack_mm > most_mm {
             say(format!(
                 "a {name} of {pack_mm} mm is thicker than any axle takes; {}",
-                if pack_mm * THOU_MM > 0.05 {
+                if pack_mm * THOU_MM > LIMITS.least_pack_mm {
                     format!(
                         "were {pack_mm} thousandths of an inch ({:.3} mm) meant?",
                         pack_mm * THOU_MM
@@ -305,7 +302,7 @@ fn torque(number: usize, trial: &Trial, checks: &mut Vec<Check>) {
     let Some(torque_nm) = trial.pinion_torque_nm else {
         return;
     };
-    if !(0.0..=MOST_ROTATING_TORQUE_NM).contains(&torque_nm) {
+    if !(0.0..=LIMITS.most_rotating_torque_nm).contains(&torque_nm) {
         checks.push(check(
             CheckCode::TorqueImpossible,
             format!(
@@ -322,7 +319,7 @@ fn pack_changes(trials: &[Trial], units: Units, checks: &mut Vec<Check>) {
     let mut run = |name: &str, there: Vec<f64>| {
         let low = there.iter().copied().fold(f64::INFINITY, f64::min);
         let high = there.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        if high - low > MOST_PACK_CHANGE_MM {
+        if high - low > LIMITS.most_pack_change_mm {
             checks.push(check(
                 CheckCode::ShimImpossible,
                 format!(
@@ -342,48 +339,66 @@ fn pack_changes(trials: &[Trial], units: Units, checks: &mut Vec<Check>) {
     run("ring-gear places", all(|t| t.ring_mm));
 }
 
-/// The trials that say where the gears stood on the last trial's own scale, as indices, with the
-/// move since the first of them; and what to say of the others.
-pub fn comparable(card: &Card, trials: &[Trial]) -> (Vec<(usize, [f64; 2])>, Vec<String>) {
-    // A shim more on both sides preloads the bearings and moves nothing: where both packs are known, half their
-    // difference tells the place, however thick they are together.
-    let both = trials
-        .iter()
-        .all(|t| t.ring_side_shim_mm.is_none() || t.far_side_shim_mm.is_some());
-    let place = |trial: &Trial| {
+/// Where both gears stood in a trial, each on its own scale.
+#[derive(Clone, Copy)]
+struct Stood {
+    pinion: places::Place,
+    ring: places::Place,
+}
+
+impl Stood {
+    /// `None` when the trial does not say. `both_packs`: every trial that says the ring-side pack says the far-side
+    /// pack too.
+    fn of(card: &Card, trial: &Trial, both_packs: bool) -> Option<Self> {
         let mut ring = places::ring(card, trial)?;
+        // A shim more on both sides preloads the bearings and moves nothing: where both packs are known, half their
+        // difference tells the place, however thick they are together.
         if let (true, places::Scale::Shim, Some(near_mm), Some(far_mm)) = (
-            both,
+            both_packs,
             ring.scale,
             trial.ring_side_shim_mm,
             trial.far_side_shim_mm,
         ) {
             ring.away_mm = 0.5 * (far_mm - near_mm);
         }
-        Some((places::pinion(card, trial)?, ring))
+        let pinion = places::pinion(card, trial)?;
+        Some(Self { pinion, ring })
+    }
+
+    fn on_the_scale_of(&self, other: &Self) -> bool {
+        self.pinion.scale == other.pinion.scale && self.ring.scale == other.ring.scale
+    }
+
+    const fn at(&self) -> Move {
+        Move {
+            pinion_mm: self.pinion.away_mm,
+            ring_mm: self.ring.away_mm,
+        }
+    }
+}
+
+/// The trials that say where the gears stood on the last trial's own scale, as indices, with the
+/// move since the first of them; and what to say of the others.
+pub fn comparable(card: &Card, trials: &[Trial]) -> (Vec<(usize, Move)>, Vec<String>) {
+    let Some((last, earlier)) = trials.split_last() else {
+        return (Vec::new(), Vec::new());
     };
-    let last = trials.len().saturating_sub(1);
-    let Some((pinion, ring)) = trials.last().and_then(place) else {
-        let cautions = (last > 0)
-            .then(|| {
-                "The last trial does not say where both gears stood, so the earlier trials could not \
-                 be used. Record the pinion's pack and the ring-side pack of every trial."
-                    .into()
-            })
-            .into_iter()
-            .collect();
+    let both_packs = trials
+        .iter()
+        .all(|t| t.ring_side_shim_mm.is_none() || t.far_side_shim_mm.is_some());
+    let Some(now) = Stood::of(card, last, both_packs) else {
+        let caution = "The last trial does not say where both gears stood, so the earlier trials could not \
+                       be used. Record the pinion's pack and the ring-side pack of every trial.";
+        let cautions = (!earlier.is_empty()).then(|| caution.into());
         return (
-            (0..trials.len())
-                .skip(last)
-                .map(|i| (i, [0.0; 2]))
-                .collect(),
-            cautions,
+            vec![(earlier.len(), Move::default())],
+            cautions.into_iter().collect(),
         );
     };
-    let mut used: Vec<(usize, [f64; 2])> = Vec::new();
+    let mut used: Vec<(usize, Move)> = Vec::new();
     let mut cautions = Vec::new();
-    let mut first: Option<[f64; 2]> = None;
-    let new_gears = trials.last().and_then(|t| t.condition) == Some(Condition::New);
+    let mut first: Option<Move> = None;
+    let new_gears = last.condition == Some(Condition::New);
     for (i, trial) in trials.iter().enumerate() {
         if new_gears && trial.as_found && trial.condition != Some(Condition::New) {
             cautions.push(format!(
@@ -392,10 +407,10 @@ pub fn comparable(card: &Card, trials: &[Trial]) -> (Vec<(usize, [f64; 2])>, Vec
             ));
             continue;
         }
-        match place(trial) {
-            Some((p, r)) if p.scale == pinion.scale && r.scale == ring.scale => {
-                let zero = *first.get_or_insert([p.away_mm, r.away_mm]);
-                used.push((i, [p.away_mm - zero[0], r.away_mm - zero[1]]));
+        match Stood::of(card, trial, both_packs) {
+            Some(stood) if stood.on_the_scale_of(&now) => {
+                let zero = *first.get_or_insert(stood.at());
+                used.push((i, stood.at() - zero));
             }
             _ => cautions.push(format!(
                 "Trial {} does not say where both gears stood in the way the last trial does, so it \
@@ -431,7 +446,7 @@ mod tests {
             let trials = [packs(2.10, Some(2.35)), packs(ring_mm, Some(far_mm))];
             let (used, cautions) = comparable(&card(), &trials);
             assert!(cautions.is_empty(), "{cautions:?}");
-            used[1].1[1]
+            used[1].1.ring_mm
         };
         assert!(moved(2.20, 2.45).abs() < 1e-12);
         assert!((moved(2.20, 2.35) + 0.05).abs() < 1e-12);
@@ -442,7 +457,7 @@ mod tests {
     fn where_a_far_pack_is_not_known_the_ring_side_alone_tells() {
         let trials = [packs(2.10, Some(2.35)), packs(2.00, None)];
         let (used, _) = comparable(&card(), &trials);
-        assert!((used[1].1[1] - 0.10).abs() < 1e-12);
+        assert!((used[1].1.ring_mm - 0.10).abs() < 1e-12);
     }
 
     #[test]

@@ -1,11 +1,8 @@
 //! Where a patch stands against its target, in the trade's words.
 
+use super::calibration::CALIBRATION;
 use crate::frames::{FlankPoint, Side};
 use crate::schema::{Diagnosis, FlankDiagnosis, Target, Trial};
-
-/// A patch nearer its target than this share of the tolerance is called centred: half-way to wrong
-/// is where people start to say "a little high".
-const CENTRED_SHARE: f64 = 0.5;
 
 /// To a ten-thousandth: a hundredth of what a reading can tell.
 fn round(share: f64) -> f64 {
@@ -17,7 +14,7 @@ pub fn flank(centre: FlankPoint, target: FlankPoint, tolerance: FlankPoint) -> F
     let length = round(centre.length - target.length);
     let height = round(centre.height - target.height);
     let word = |offset: f64, tolerance: f64, below: &'static str, above: &'static str| {
-        if offset.abs() <= CENTRED_SHARE * tolerance {
+        if offset.abs() <= CALIBRATION.verdict.centred_share * tolerance {
             None
         } else if offset < 0.0 {
             Some(below)

@@ -1,241 +1,219 @@
-//! One estimate from all trials at once: maximum a posteriori least squares over the unknowns of the
-//! set, by Levenberg–Marquardt, with the covariance of what is left unknown.
+//! One estimate from all trials at once: maximum a posteriori least squares over what is not known of the set, with
+//! the covariance of what is left unknown.
 //!
-//! Every number that was read gives one residual (read less shown, over its standard uncertainty),
-//! every unknown one more (its deviation from the prior mean). The shim changes between trials are
-//! known exactly, so all trials speak of the same unknowns.
+//! Every number that was read gives one residual (predicted less read, over its standard uncertainty), every
+//! parameter one more (its deviation from the prior mean). The shim changes between trials are known exactly, so
+//! all trials speak of the same parameters.
 
-use super::unknowns::{
-    COUNT, Observer, PINION, RING, SHOWN, SHOWN_BACKLASH, SHOWN_OF_A_FLANK, Show, Unknowns,
-};
-use crate::schema::ReadingKind;
-use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt};
-use nalgebra::{DMatrix, DVector, Dyn, Owned};
+use super::calibration::CALIBRATION;
+use super::forward_model::ForwardModel;
+use super::observation::{Observation, PredictedObservation, ReadNumber};
+use super::set_parameters::{COUNT, SetParameters};
+use crate::least_squares::{Normal, descend};
+use crate::schema::{Move, ReadingKind};
+use nalgebra::{DMatrix, DVector};
 
-/// What was read in one trial, with standard uncertainties; `None` where nothing was.
-#[derive(Debug, Clone, Default)]
-pub struct Seen {
+/// What one reading of one trial did.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ReadingPart {
     /// Number of the trial in the job, from 1.
     pub trial: usize,
-    /// Pinion and ring gear against where they stood in the first trial, millimetres.
-    pub moved_mm: [f64; 2],
-    /// Read value and its standard uncertainty, in the order of [`Show`].
-    pub read: [Option<(f64, f64)>; SHOWN],
-    /// The gears had no play at all: the backlash that the shims ask for is the read one or less.
-    pub jammed: bool,
-}
-
-impl Seen {
-    /// Shown less read over its uncertainty.
-    fn residual(&self, row: usize, shown: f64, value: f64, deviation: f64) -> f64 {
-        let residual = (shown - value) / deviation;
-        if self.jammed && row == SHOWN_BACKLASH {
-            residual.max(0.0)
-        } else {
-            residual
-        }
-    }
-}
-
-/// Sum of squares of everything read and of the unknowns' deviations, and what the last trial shows.
-pub fn misfit(observer: &Observer, seen: &[Seen], unknowns: &Unknowns) -> (f64, Show) {
-    let problem = Problem::new(observer, seen, *unknowns);
-    let last = problem.shown[problem.shown.len() - 1];
-    (problem.misfit(), last)
+    /// Which reading.
+    pub reading: ReadingKind,
+    /// Its part.
+    pub part: f64,
 }
 
 /// The estimate.
 #[derive(Debug, Clone)]
 pub struct Estimate {
-    /// The unknowns at their most likely values, in prior deviations.
-    pub unknowns: Unknowns,
-    /// Their covariance, in prior deviations squared.
+    /// The parameters at their most likely values, in prior deviations.
+    pub parameters: SetParameters,
+    /// Their covariance, in prior deviations squared, in the order of [`SetParameters::to_array`].
     pub covariance: DMatrix<f64>,
     /// Sum of squares at the optimum: as chi-squared with one degree of freedom per number read.
     pub misfit: f64,
     /// How many numbers were read.
     pub numbers: usize,
-    /// Share of each kind of reading of each trial in what is known of the two places.
-    pub shares: Vec<(usize, ReadingKind, f64)>,
+    /// Share of each reading in what is known of the two places; together 1.
+    pub shares: Vec<ReadingPart>,
     /// Each reading's own part of the misfit.
-    pub pulls: Vec<(usize, ReadingKind, f64)>,
+    pub pulls: Vec<ReadingPart>,
 }
 
-/// Which reading a row of [`Show`] belongs to.
-pub fn kind_of(row: usize) -> ReadingKind {
-    if row == SHOWN_BACKLASH {
-        ReadingKind::Backlash
-    } else if row < SHOWN_OF_A_FLANK {
-        ReadingKind::Drive
-    } else {
-        ReadingKind::Coast
+impl Estimate {
+    /// The variance of every parameter, in prior deviations squared.
+    pub fn variances(&self) -> SetParameters {
+        SetParameters::from_fn(|i| self.covariance[(i, i)])
     }
 }
 
-struct Problem<'a> {
-    observer: &'a Observer,
-    seen: &'a [Seen],
-    unknowns: Unknowns,
-    /// What each trial shows with its slopes, at the unknowns in hand.
-    shown: Vec<Show>,
-}
-
-impl<'a> Problem<'a> {
-    fn new(observer: &'a Observer, seen: &'a [Seen], unknowns: Unknowns) -> Self {
-        let shown = seen
-            .iter()
-            .map(|s| observer.show(&unknowns, s.moved_mm))
-            .collect();
-        Self {
-            observer,
-            seen,
-            unknowns,
-            shown,
+/// Sum of squares of everything read and of the parameters' deviations, and what the last trial shows.
+pub fn misfit(
+    model: &ForwardModel,
+    observations: &[Observation],
+    parameters: &SetParameters,
+) -> (f64, PredictedObservation) {
+    let mut sum = 0.0;
+    let mut last = PredictedObservation::default();
+    for observation in observations {
+        last = model.predict(parameters, observation.moved);
+        for (_, number, predicted) in compared(observation, &last) {
+            sum += number.residual(predicted).powi(2);
         }
     }
-
-    /// Row numbers of everything read: (trial index, row of [`Show`], value, uncertainty).
-    fn numbers(&self) -> impl Iterator<Item = (usize, usize, f64, f64)> + '_ {
-        self.seen.iter().enumerate().flat_map(|(t, seen)| {
-            (0..SHOWN).filter_map(move |row| {
-                seen.read[row].map(|(value, deviation)| (t, row, value, deviation))
-            })
-        })
-    }
-
-    fn residual(&self, (t, row, value, deviation): (usize, usize, f64, f64)) -> f64 {
-        self.seen[t].residual(row, self.shown[t][row], value, deviation)
-    }
-
-    fn misfit(&self) -> f64 {
-        self.numbers()
-            .map(|number| self.residual(number).powi(2))
-            .sum::<f64>()
-            + self.unknowns.iter().map(|z| z * z).sum::<f64>()
-    }
-
-    fn slopes(&self) -> DMatrix<f64> {
-        let numbers: Vec<_> = self.numbers().collect();
-        let slopes: Vec<_> = self
-            .seen
-            .iter()
-            .map(|s| self.observer.show_with_slopes(&self.unknowns, s.moved_mm).1)
-            .collect();
-        let mut jacobian = DMatrix::zeros(numbers.len() + COUNT, COUNT);
-        for (i, (t, row, _, deviation)) in numbers.iter().enumerate() {
-            let idle =
-                self.seen[*t].jammed && *row == SHOWN_BACKLASH && self.residual(numbers[i]) == 0.0;
-            for unknown in 0..COUNT {
-                let slope = if idle { 0.0 } else { slopes[*t][*row][unknown] };
-                jacobian[(i, unknown)] = slope / deviation;
-            }
-        }
-        for unknown in 0..COUNT {
-            jacobian[(numbers.len() + unknown, unknown)] = 1.0;
-        }
-        jacobian
-    }
+    (sum + parameters.norm_squared(), last)
 }
 
-impl LeastSquaresProblem<f64, Dyn, Dyn> for Problem<'_> {
-    type ResidualStorage = Owned<f64, Dyn>;
-    type JacobianStorage = Owned<f64, Dyn, Dyn>;
-    type ParameterStorage = Owned<f64, Dyn>;
-
-    fn set_params(&mut self, x: &DVector<f64>) {
-        self.unknowns.copy_from_slice(x.as_slice());
-        *self = Self::new(self.observer, self.seen, self.unknowns);
-    }
-
-    fn params(&self) -> DVector<f64> {
-        DVector::from_row_slice(&self.unknowns)
-    }
-
-    fn residuals(&self) -> Option<DVector<f64>> {
-        let read = self.numbers().map(|number| self.residual(number));
-        let all: Vec<f64> = read.chain(self.unknowns).collect();
-        all.iter()
-            .all(|r| r.is_finite())
-            .then(|| DVector::from_vec(all))
-    }
-
-    fn jacobian(&self) -> Option<DMatrix<f64>> {
-        Some(self.slopes())
-    }
+/// Every number read in a trial with its place in the order of quantities and what is predicted for it.
+fn compared(
+    observation: &Observation,
+    predicted: &PredictedObservation,
+) -> impl Iterator<Item = (usize, ReadNumber, f64)> {
+    let predicted = predicted.to_array();
+    observation
+        .numbers()
+        .into_iter()
+        .enumerate()
+        .filter_map(move |(i, number)| Some((i, number?, predicted[i])))
 }
 
-/// Fits the unknowns to everything seen.
-pub fn fit(observer: &Observer, seen: &[Seen]) -> Estimate {
-    let start = coarse_start(observer, seen);
-    let solver = LevenbergMarquardt::new()
-        .with_ftol(1e-5)
-        .with_xtol(1e-4)
-        .with_gtol(1e-6)
-        .with_patience(2);
-    let (problem, _) = solver.minimize(Problem::new(observer, seen, start));
-    let jacobian = problem.slopes();
-    // The prior's rows make it positive definite.
-    let covariance = (jacobian.transpose() * &jacobian)
+/// One number read, at a set of parameters.
+struct Row {
+    trial: usize,
+    reading: ReadingKind,
+    residual: f64,
+    /// Change of the residual with every parameter.
+    slopes: DVector<f64>,
+}
+
+fn rows(model: &ForwardModel, observations: &[Observation], at: &SetParameters) -> Vec<Row> {
+    let mut rows = Vec::new();
+    for observation in observations {
+        let (here, slopes) = model.predict_with_slopes(at, observation.moved);
+        let slopes = slopes.to_array().map(PredictedObservation::to_array);
+        for (quantity, number, predicted) in compared(observation, &here) {
+            let residual = number.residual(predicted);
+            let idle = number.at_most && residual == 0.0;
+            rows.push(Row {
+                trial: observation.trial,
+                reading: number.kind,
+                residual,
+                slopes: DVector::from_fn(COUNT, |parameter, _| {
+                    let slope = if idle {
+                        0.0
+                    } else {
+                        slopes[parameter][quantity]
+                    };
+                    slope / number.measured.deviation
+                }),
+            });
+        }
+    }
+    rows
+}
+
+/// The normal equations of everything read and of the priors, whose residuals are the parameters themselves.
+fn normal_equations(rows: &[Row], at: &SetParameters) -> Normal {
+    let mut square = DMatrix::identity(COUNT, COUNT);
+    let mut slope = DVector::from_row_slice(&at.to_array());
+    for row in rows {
+        square.syger(1.0, &row.slopes, &row.slopes, 1.0);
+        slope.axpy(row.residual, &row.slopes, 1.0);
+    }
+    (square, slope)
+}
+
+/// Fits the parameters to everything read.
+pub fn fit(model: &ForwardModel, observations: &[Observation]) -> Estimate {
+    let numerics = &CALIBRATION.numerics;
+    let parameters = |at: &[f64]| SetParameters::from_fn(|i| at[i]);
+    let found = descend(
+        coarse_start(model, observations).to_array().to_vec(),
+        numerics.fit_steps,
+        numerics.fit_gain,
+        |at| 0.5 * misfit(model, observations, &parameters(at)).0,
+        |at| {
+            let at = parameters(at);
+            normal_equations(&rows(model, observations, &at), &at)
+        },
+    );
+    estimate(model, observations, parameters(&found.at))
+}
+
+/// What is known at the most likely parameters.
+fn estimate(model: &ForwardModel, observations: &[Observation], at: SetParameters) -> Estimate {
+    let rows = rows(model, observations, &at);
+    // The prior makes it positive definite.
+    let covariance = normal_equations(&rows, &at)
+        .0
         .cholesky()
         .map_or_else(|| DMatrix::identity(COUNT, COUNT), |c| c.inverse());
-    let mut shares: Vec<(usize, ReadingKind, f64)> = Vec::new();
-    let mut pulls: Vec<(usize, ReadingKind, f64)> = Vec::new();
-    for (i, number) in problem.numbers().enumerate() {
-        let (t, row, ..) = number;
-        let gain = &covariance * jacobian.row(i).transpose();
-        let share = [PINION, RING]
-            .iter()
-            .map(|&u| gain[u] * gain[u] / covariance[(u, u)])
-            .sum::<f64>();
-        let pull = problem.residual(number).powi(2);
-        let (trial, kind) = (seen[t].trial, kind_of(row));
-        add(&mut shares, trial, kind, share);
-        add(&mut pulls, trial, kind, pull);
-    }
-    let all: f64 = shares.iter().map(|s| s.2).sum();
-    for share in &mut shares {
-        share.2 /= all.max(f64::MIN_POSITIVE);
-    }
-    Estimate {
-        unknowns: problem.unknowns,
+    let mut estimate = Estimate {
+        parameters: at,
         covariance,
-        misfit: problem.misfit(),
-        numbers: problem.numbers().count(),
-        shares,
-        pulls,
+        misfit: rows.iter().map(|row| row.residual.powi(2)).sum::<f64>() + at.norm_squared(),
+        numbers: rows.len(),
+        shares: Vec::new(),
+        pulls: Vec::new(),
+    };
+    let variances = estimate.variances();
+    for row in &rows {
+        let gain = &estimate.covariance * &row.slopes;
+        let gain = SetParameters::from_fn(|i| gain[i]);
+        let share =
+            gain.pinion * gain.pinion / variances.pinion + gain.ring * gain.ring / variances.ring;
+        add(&mut estimate.shares, row, share);
+        add(&mut estimate.pulls, row, row.residual.powi(2));
+    }
+    let all: f64 = estimate.shares.iter().map(|share| share.part).sum();
+    for share in &mut estimate.shares {
+        share.part /= all.max(f64::MIN_POSITIVE);
+    }
+    estimate
+}
+
+fn add(list: &mut Vec<ReadingPart>, row: &Row, part: f64) {
+    match list
+        .iter_mut()
+        .find(|of| (of.trial, of.reading) == (row.trial, row.reading))
+    {
+        Some(of) => of.part += part,
+        None => list.push(ReadingPart {
+            trial: row.trial,
+            reading: row.reading,
+            part,
+        }),
     }
 }
 
-fn add(list: &mut Vec<(usize, ReadingKind, f64)>, trial: usize, kind: ReadingKind, part: f64) {
-    match list.iter_mut().find(|(t, k, _)| (*t, *k) == (trial, kind)) {
-        Some((_, _, sum)) => *sum += part,
-        None => list.push((trial, kind, part)),
-    }
-}
-
-/// The best of a row of pinion places, the ring gear put where the backlash then says: the fit is
-/// not linear over the whole flank, and starts on the right side of it.
-fn coarse_start(observer: &Observer, seen: &[Seen]) -> Unknowns {
-    let (pinion_deviation_mm, ring_deviation_mm) = observer.place_deviation_mm();
-    let mut best = ([0.0; COUNT], f64::INFINITY);
-    for step in -4..=4 {
-        let pinion_mm = 0.12 * f64::from(step);
-        let mut start = [0.0; COUNT];
-        start[PINION] = pinion_mm / pinion_deviation_mm;
-        let rings: Vec<f64> = seen
+/// The best of a row of pinion places, the ring gear put where the backlash then says: the fit is not linear over the
+/// whole flank, and starts on the right side of it.
+fn coarse_start(model: &ForwardModel, observations: &[Observation]) -> SetParameters {
+    let numerics = &CALIBRATION.numerics;
+    let priors = model.priors();
+    let mut best = (SetParameters::default(), f64::INFINITY);
+    for step in -numerics.starts_each_way..=numerics.starts_each_way {
+        let pinion_mm = numerics.start_step_mm * f64::from(step);
+        let mut start = SetParameters {
+            pinion: pinion_mm / priors.pinion,
+            ..SetParameters::default()
+        };
+        let ring_of = |moved: Move, backlash_mm: f64| {
+            let pinion_part = model.backlash_per_pinion() * (pinion_mm + moved.pinion_mm);
+            let change_mm = backlash_mm - model.backlash_at_right_mm(&start) - pinion_part;
+            change_mm / model.backlash_per_ring() - moved.ring_mm
+        };
+        let rings_mm: Vec<f64> = observations
             .iter()
-            .filter_map(|s| {
-                let (backlash_mm, _) = s.read[SHOWN_BACKLASH]?;
-                let pinion_part = observer.backlash_per_pinion() * (pinion_mm + s.moved_mm[0]);
-                let change_mm = backlash_mm - observer.backlash_at_right_mm(&start) - pinion_part;
-                Some(change_mm / observer.backlash_per_ring() - s.moved_mm[1])
-            })
+            .filter_map(|o| Some(ring_of(o.moved, o.backlash_mm?.value)))
             .collect();
-        if !rings.is_empty() {
-            let ring_mm = rings.iter().sum::<f64>() / rings.len() as f64;
-            start[RING] = ring_mm.clamp(-0.6, 0.6) / ring_deviation_mm;
+        if !rings_mm.is_empty() {
+            let ring_mm = rings_mm.iter().sum::<f64>() / rings_mm.len() as f64;
+            let most_mm = numerics.most_start_ring_mm;
+            start.ring = ring_mm.clamp(-most_mm, most_mm) / priors.ring;
         }
-        let misfit = Problem::new(observer, seen, start).misfit();
+        let misfit = misfit(model, observations, &start).0;
         if misfit < best.1 {
             best = (start, misfit);
         }

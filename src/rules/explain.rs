@@ -1,9 +1,10 @@
 //! Why: plain sentences with numbers, from the diagnosis to the shim, that an apprentice follows.
 
-use super::choose::{Chosen, Goal};
+use super::choose::Chosen;
 use super::estimate::Estimate;
+use super::forward_model::Faults;
+use super::outlook::Goal;
 use super::places::Means;
-use super::unknowns::Observer;
 use crate::frames::{FlankPoint, Side};
 use crate::schema::{
     Adjust, Advice, Card, Check, CheckCode, Condition, Cutting, Pack, Preload, ReadingKind,
@@ -278,11 +279,13 @@ pub fn good(advice: &mut Advice, reads_right: bool) {
 
 /// Trials that cannot all be true.
 pub fn contradiction(estimate: &Estimate, units: Units, last: &Trial) -> Check {
-    let worst = estimate
+    let (trial, reading) = estimate
         .pulls
         .iter()
-        .max_by(|a, b| a.2.total_cmp(&b.2))
-        .map_or((1, ReadingKind::Drive), |(trial, kind, _)| (*trial, *kind));
+        .max_by(|a, b| a.part.total_cmp(&b.part))
+        .map_or((1, ReadingKind::Drive), |worst| {
+            (worst.trial, worst.reading)
+        });
     let shims = last.pinion_shim_mm.map_or_else(String::new, |mm| {
         format!(" (pinion pack now {})", units.shim(mm))
     });
@@ -292,8 +295,8 @@ pub fn contradiction(estimate: &Estimate, units: Units, last: &Trial) -> Check {
             "The trials contradict each other: the shim changes between them do not explain how far \
              patches and backlash moved, and {} of trial {} fits worst. Measure the packs that are in{shims}, \
              check that no shim was swapped or pinched, and read that trial again or leave it out.",
-            reading_word(worst.1),
-            worst.0
+            reading_word(reading),
+            trial
         ),
     }
 }
@@ -316,16 +319,20 @@ pub fn run_out(card: &Card, last: &Trial, units: Units) -> Check {
 }
 
 /// What a misfit that shims cannot cure looks like, most likely first.
-pub fn faults(observer: &Observer, estimate: &Estimate) -> Vec<Check> {
-    let [offset, shaft, mates] = observer.faults(&estimate.unknowns);
+pub fn faults(estimate: &Estimate) -> Vec<Check> {
+    let Faults {
+        offset,
+        shaft_angle,
+        mates,
+    } = Faults::of(&estimate.parameters);
     let mut found = [
         (
-            offset.max(shaft),
+            offset.max(shaft_angle),
             Check {
                 code: CheckCode::Housing,
                 message: format!(
                     "It looks like {}. {HOUSING_CHECK}",
-                    if offset >= shaft {
+                    if offset >= shaft_angle {
                         "axes that are not at the gears' offset: such an error moves drive and coast patch \
                          opposite ways along the tooth"
                     } else {
@@ -352,7 +359,7 @@ pub fn faults(observer: &Observer, estimate: &Estimate) -> Vec<Check> {
 /// Nothing at hand is right.
 pub fn out_of_reach(card: &Card, chosen: Option<&Chosen>, goal: &Goal, units: Units) -> Check {
     let [low, high] = goal.window_mm;
-    let backlash_mm = chosen.map(|c| c.outlook.expected().1);
+    let backlash_mm = chosen.map(|c| c.outlook.expected().backlash_mm);
     let message = match backlash_mm {
         Some(mm) if !(low..=high).contains(&mm) => format!(
             "The nearest that the {} at hand come to is a backlash of {}, outside {} to {}: the window is \

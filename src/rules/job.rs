@@ -1,6 +1,7 @@
 //! A job: a card with its trials so far, `flankread/job/1`.
 
 use super::RulesError;
+use super::calibration::CALIBRATION;
 use super::time::Instant;
 use crate::frames::Side;
 use crate::schema::Card;
@@ -115,7 +116,7 @@ fn unused(key: &str, place: &str) -> String {
         .map(|known| (known, strsim::jaro_winkler(known, key)))
         .max_by(|a, b| a.1.total_cmp(&b.1))
         .unwrap_or((&"trials", 0.0));
-    if likeness > 0.85 {
+    if likeness > CALIBRATION.verdict.misspelt_likeness {
         format!("`{key}` of the {place} was not used; was `{nearest}` meant?")
     } else {
         format!("`{key}` of the {place} was not used.")

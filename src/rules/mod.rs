@@ -1,26 +1,33 @@
 //! Readings + contact model + limits → advice.
 //!
-//! The way: [`job`] holds card and trials; [`checks`] finds what is missing or cannot be;
-//! [`estimate`] fits the [`unknowns`] of the set to all trials; [`choose`] picks the change with the
-//! greatest chance among what the [`kit`] can stack ([`places`]); [`explain`] says why.
+//! The way: [`trial`] says which readings may be used; [`job`] holds card and trials; [`checks`] finds what is
+//! missing or cannot be; [`estimate`] fits what is not known of the set ([`set_parameters`]) so that the
+//! [`forward_model`] shows what was read ([`observation`]) in all trials; [`choose`] picks the change with the
+//! greatest chance ([`outlook`]) among what the [`kit`] can stack ([`places`]); [`verdict`] judges it and
+//! [`explain`] says why. All fitted and chosen numbers are in [`calibration`].
 
+mod calibration;
 mod case;
 mod checks;
 mod choose;
 pub mod diagnose;
 mod estimate;
 mod explain;
+mod forward_model;
 pub mod job;
 pub mod kit;
+mod observation;
+mod outlook;
 mod places;
 mod posterior;
+mod set_parameters;
 pub mod time;
-mod unknowns;
+pub mod trial;
 mod verdict;
 
 pub use job::Job;
-pub use unknowns::Priors;
-pub use verdict::{advise, advise_in, advise_with};
+pub use trial::{FlankNotUsable, NotUsable};
+pub use verdict::{advise, advise_in};
 
 /// Why no advice could be made.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -36,41 +43,5 @@ pub enum RulesError {
 impl From<RulesError> for crate::Error {
     fn from(error: RulesError) -> Self {
         Self::of(crate::error::ErrorKind::Input, error)
-    }
-}
-
-/// Standard uncertainties of what is read and of the model itself.
-#[derive(Debug, Clone, Copy)]
-pub struct Noise {
-    /// Centre along the length, when a reading does not say.
-    pub length: f64,
-    /// Centre along the height, when a reading does not say.
-    pub height: f64,
-    /// Extent of the patch: where a patch ends is a matter of taste, unlike its centre.
-    pub extent: f64,
-    /// Lean, radians.
-    pub lean: f64,
-    /// One reading of backlash, millimetres.
-    pub backlash_mm: f64,
-    /// The contact model's own error of the centre along the length.
-    pub model_length: f64,
-    /// The contact model's own error of the centre along the height.
-    pub model_height: f64,
-    /// The contact model's own error of the backlash, millimetres.
-    pub model_backlash_mm: f64,
-}
-
-impl Default for Noise {
-    fn default() -> Self {
-        Self {
-            length: 0.02,
-            height: 0.03,
-            extent: 0.05,
-            lean: 0.12,
-            backlash_mm: 0.006,
-            model_length: 0.012,
-            model_height: 0.012,
-            model_backlash_mm: 0.003,
-        }
     }
 }

@@ -1,14 +1,11 @@
 //! Where pinion and ring gear stood in each trial, and where the shims at hand can put them next.
 
+use super::calibration::{CALIBRATION, ChoiceWeights};
 use super::kit::{Stacks, step_mm};
 use crate::schema::{Adjust, Card, Pack, Shims, Trial};
 
-/// No advice moves a gear further than this in one go, millimetres.
-pub const MOST_MOVE_MM: f64 = 1.0;
-
-/// Step of a pack when the card has no kit, millimetres: the thickness difference that workshops
-/// grind or buy shims to.
-const STEP_WITHOUT_KIT_MM: f64 = 0.01;
+/// The numbers that changes are weighed by.
+const WEIGHTS: ChoiceWeights = CALIBRATION.choice;
 
 /// Trials written in different ways of saying where a gear stood cannot be put on one scale.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -103,14 +100,18 @@ pub struct Choices {
 /// What the kit and the packs that are in allow from the last trial on.
 pub fn choices(card: &Card, last: &Trial) -> Choices {
     let stacks = |kit: &[f64], most_mm: f64| (!kit.is_empty()).then(|| Stacks::new(kit, most_mm));
-    let thickest = |pack: Option<f64>| pack.unwrap_or(0.0) + MOST_MOVE_MM + 0.1;
+    let thickest =
+        |pack: Option<f64>| pack.unwrap_or(0.0) + WEIGHTS.most_move_mm + WEIGHTS.spare_pack_mm;
     let pinion_stacks = stacks(&card.kit.pinion_shims_mm, thickest(last.pinion_shim_mm));
     let side = last
         .ring_side_shim_mm
         .unwrap_or(0.0)
         .max(last.far_side_shim_mm.unwrap_or(0.0))
         .max(card.carrier.side_pack_total_mm.unwrap_or(0.0) / 2.0);
-    let side_stacks = stacks(&card.kit.side_shims_mm, side + MOST_MOVE_MM + 0.1);
+    let side_stacks = stacks(
+        &card.kit.side_shims_mm,
+        side + WEIGHTS.most_move_mm + WEIGHTS.spare_pack_mm,
+    );
     Choices {
         pinion: sorted(pinion_options(card, last, pinion_stacks.as_ref())),
         ring: sorted(ring_options(card, last, side_stacks.as_ref())),
@@ -120,34 +121,37 @@ pub fn choices(card: &Card, last: &Trial) -> Choices {
 }
 
 fn sorted(mut options: Vec<Choice>) -> Vec<Choice> {
-    options.retain(|option| option.move_mm.abs() <= MOST_MOVE_MM + 1e-9);
+    options.retain(|option| option.move_mm.abs() <= WEIGHTS.most_move_mm + 1e-9);
     options.sort_by(|a, b| a.move_mm.abs().total_cmp(&b.move_mm.abs()));
     options
 }
 
 /// Whole steps up to the greatest move, both ways and none.
 fn free_moves(step_mm: f64) -> impl Iterator<Item = f64> {
-    let most = (MOST_MOVE_MM / step_mm).floor() as i32;
+    let most = (WEIGHTS.most_move_mm / step_mm).floor() as i32;
     (-most..=most).map(move |n| f64::from(n) * step_mm)
 }
 
 /// A step no finer than makes sense to try.
 fn sensible_step_mm(kit: &[f64]) -> f64 {
-    let step = step_mm(kit).unwrap_or(STEP_WITHOUT_KIT_MM);
-    step * (0.005 / step).ceil().max(1.0)
+    let step = step_mm(kit).unwrap_or(WEIGHTS.step_without_kit_mm);
+    step * (WEIGHTS.finest_step_mm / step).ceil().max(1.0)
 }
 
 /// Packs a gear's own pack may become: what the kit stacks, or any step without a kit, and what is
 /// in.
 fn next_packs(from_mm: f64, kit: &[f64], stacks: Option<&Stacks>) -> Vec<f64> {
     let mut packs = match stacks {
-        Some(stacks) => stacks.packs_mm(from_mm - MOST_MOVE_MM, from_mm + MOST_MOVE_MM),
+        Some(stacks) => stacks.packs_mm(
+            from_mm - WEIGHTS.most_move_mm,
+            from_mm + WEIGHTS.most_move_mm,
+        ),
         None => free_moves(sensible_step_mm(kit))
             .map(|change| from_mm + change)
             .filter(|mm| *mm > 0.0)
             .collect(),
     };
-    packs.retain(|mm| (mm - from_mm).abs() > 0.002);
+    packs.retain(|mm| (mm - from_mm).abs() > WEIGHTS.same_pack_mm);
     packs.push(from_mm);
     packs
 }
@@ -185,7 +189,7 @@ fn pinion_options(card: &Card, last: &Trial, stacks: Option<&Stacks>) -> Vec<Cho
 fn ring_options(card: &Card, last: &Trial, stacks: Option<&Stacks>) -> Vec<Choice> {
     let kit = &card.kit.side_shims_mm;
     if let (Adjust::Threaded, Some(notch_mm)) = (card.carrier.adjust, card.carrier.notch_mm()) {
-        let most = (MOST_MOVE_MM / notch_mm).floor() as i32;
+        let most = (WEIGHTS.most_move_mm / notch_mm).floor() as i32;
         return (-most..=most)
             .map(|n| Choice {
                 move_mm: f64::from(n) * notch_mm,
@@ -252,7 +256,7 @@ fn far_pack(
         return Some(wanted_mm);
     };
     // Half a step is what rounding to the kit costs; more would change the preload.
-    let allowed_mm = 0.5 * step_mm(kit).unwrap_or(STEP_WITHOUT_KIT_MM) + 0.003;
+    let allowed_mm = 0.5 * step_mm(kit).unwrap_or(WEIGHTS.step_without_kit_mm) + 0.003;
     stacks
         .nearest_mm(wanted_mm)
         .filter(|mm| (mm - wanted_mm).abs() <= allowed_mm)

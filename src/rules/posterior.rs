@@ -4,35 +4,35 @@
 //! weighted by how well each really fits (importance sampling), because how far a patch moves and how
 //! far out the gear stands are tied together by a product, which no Gaussian holds.
 
-use super::estimate::{Estimate, Seen, misfit};
-use super::unknowns::{COUNT, Observer, Show, Unknowns};
-use nalgebra::DVector;
-
-/// Draws in all. Their scatter in a chance stays near 0.02, less where the model's own error
-/// smooths it.
-const DRAWS: usize = 240;
+use super::calibration::CALIBRATION;
+use super::estimate::{Estimate, misfit};
+use super::forward_model::ForwardModel;
+use super::observation::{Observation, PredictedObservation};
+use super::set_parameters::{COUNT, SetParameters};
+use nalgebra::{DMatrix, DVector};
 
 /// One set that could be the one on the bench.
 #[derive(Debug, Clone)]
 pub struct Draw {
-    /// What it is.
-    pub unknowns: Unknowns,
+    /// What it is, in prior deviations.
+    pub parameters: SetParameters,
     /// How likely, all together 1.
     pub weight: f64,
     /// What its last trial shows.
-    pub now: Show,
+    pub now: PredictedObservation,
 }
 
-/// Draws the sets that could have shown `seen`.
-pub fn draws(observer: &Observer, estimate: &Estimate, seen: &[Seen]) -> Vec<Draw> {
+/// Draws the sets that could have shown what was observed.
+pub fn draws(model: &ForwardModel, estimate: &Estimate, observations: &[Observation]) -> Vec<Draw> {
+    let numerics = &CALIBRATION.numerics;
     let root = estimate
         .covariance
         .clone()
         .cholesky()
-        .map_or_else(|| nalgebra::DMatrix::zeros(COUNT, COUNT), |c| c.l());
+        .map_or_else(|| DMatrix::zeros(COUNT, COUNT), |c| c.l());
     let mut normal = Normal::new();
     let mut step = DVector::zeros(COUNT);
-    let mut drawn: Vec<(Draw, f64)> = (0..DRAWS)
+    let mut drawn: Vec<(Draw, f64)> = (0..numerics.draws)
         .map(|i| {
             // Every second draw is the last one mirrored: the mean of the draws stays at the optimum.
             step = if i % 2 == 0 {
@@ -41,25 +41,20 @@ pub fn draws(observer: &Observer, estimate: &Estimate, seen: &[Seen]) -> Vec<Dra
                 -&step
             };
             let offset = &root * &step;
-            let mut unknowns = estimate.unknowns;
-            for (z, d) in unknowns.iter_mut().zip(offset.iter()) {
-                *z += d;
-            }
-            let (misfit, now) = misfit(observer, seen, &unknowns);
+            let parameters = estimate.parameters.plus(offset.as_slice());
+            let (misfit, now) = misfit(model, observations, &parameters);
             let log_weight = 0.5 * (step.norm_squared() - (misfit - estimate.misfit));
             let draw = Draw {
-                unknowns,
+                parameters,
                 weight: 0.0,
                 now,
             };
             (draw, log_weight)
         })
         .collect();
-    // No single draw may speak for more than a twentieth of all: a weight far out in the tail is
-    // noise of the draw, not knowledge.
     let mut sorted: Vec<f64> = drawn.iter().map(|d| d.1).collect();
     sorted.sort_by(|a, b| b.total_cmp(a));
-    let most = sorted[DRAWS / 20];
+    let most = sorted[(numerics.heaviest_draw * numerics.draws as f64).round() as usize];
     let mut sum = 0.0;
     for (draw, log_weight) in &mut drawn {
         draw.weight = (log_weight.min(most) - most).exp();

@@ -1,27 +1,18 @@
 //! The advice: the estimate judged, the change chosen, the words put together.
 
+use super::calibration::CALIBRATION;
 use super::case::{Case, improbable, round, varies_too_much};
-use super::choose::{Bench, Goal, Outlook};
-use super::estimate::{Seen, fit};
+use super::choose::{Bench, Chosen};
+use super::forward_model::ForwardModel;
+use super::observation::Observation;
+use super::outlook::Outlook;
+use super::places::Choices;
 use super::posterior::draws;
-use super::unknowns::{Observer, Priors, SHOWN, SHOWN_BACKLASH, SHOWN_OF_A_FLANK};
-use super::{Noise, RulesError, checks, diagnose, explain, places};
+use super::{RulesError, checks, diagnose, explain, places};
 use crate::Result;
-use crate::frames::{FlankPoint, Side};
-use crate::reading::deviation;
 use crate::schema::advice::SCHEMA;
 use crate::schema::{Advice, Card, Check, Condition, Diagnosis, Move, Trial, Verdict};
 use crate::units::Units;
-
-/// An assembly this likely to be right is left alone.
-const SURE_ENOUGH: f64 = 0.90;
-/// An assembly that reads right is left alone unless a change is better by this much.
-const WORTH_AN_ASSEMBLY: f64 = 0.15;
-/// Backlash below this may be none at all: the teeth jam before the gears stand where their shims
-/// would have them. Three times the scatter of a reading.
-const NO_PLAY_MM: f64 = 0.015;
-/// Where the best change has less than this chance, shims are not the cure.
-const HOPELESS: f64 = 0.10;
 
 /// Advice on the trials so far, oldest first, worded in millimetres.
 ///
@@ -36,20 +27,6 @@ pub fn advise(card: &Card, trials: &[Trial]) -> Result<Advice> {
 /// # Errors
 /// As [`advise`].
 pub fn advise_in(card: &Card, trials: &[Trial], units: Units) -> Result<Advice> {
-    advise_with(card, trials, units, Priors::default(), &Noise::default())
-}
-
-/// Advice with other assumptions on the set and on the readings.
-///
-/// # Errors
-/// As [`advise`].
-pub fn advise_with(
-    card: &Card,
-    trials: &[Trial],
-    units: Units,
-    priors: Priors,
-    noise: &Noise,
-) -> Result<Advice> {
     let card = &as_it_ran(card, trials);
     let checks = checks::before_amounts(card, trials, units)?;
     let mut advice = blank(diagnosis(card, trials));
@@ -60,70 +37,115 @@ pub fn advise_with(
     if !checks.is_empty() {
         return Ok(measure(advice, checks));
     }
-    let (used, left_out) = checks::comparable(card, trials);
+    let (observations, left_out) = observe(card, trials);
     advice.cautions.extend(left_out);
-    let seen: Vec<Seen> = used
-        .iter()
-        .map(|(i, moved_mm)| see(i + 1, &trials[*i], *moved_mm, noise))
-        .collect();
-    let observer = Observer::new(card, priors).map_err(RulesError::from)?;
-    let estimate = fit(&observer, &seen);
-    let now_mm = seen.last().map_or([0.0; 2], |s| s.moved_mm);
-    let case = Case {
-        card,
-        last,
-        observer: &observer,
-        estimate: &estimate,
-        seen: &seen,
-        now_mm,
-        goal: goal(card, last),
-        units,
-    };
+    let model = ForwardModel::new(card).map_err(RulesError::from)?;
+    let case = Case::new(card, last, &model, &observations, units);
     case.state(&mut advice);
-    if seen.len() > 1
-        && improbable(&estimate)
-        && !improbable(&fit(&observer, &seen[seen.len() - 1..]))
-    {
-        let contradiction = explain::contradiction(&estimate, units, last);
+    if let Some(contradiction) = case.contradiction() {
         return Ok(measure(advice, vec![contradiction]));
     }
-    let choices = places::choices(card, last);
-    let draws = draws(&observer, &estimate, &seen);
-    let now = Outlook::now(&draws, noise, now_mm);
-    let chance_now = now.chance(&case.goal);
-    advice.chance_now = Some(round(chance_now, 3));
-    let bench = Bench {
-        observer: &observer,
-        estimate: &estimate,
-        draws: &draws,
-        noise,
-        goal: &case.goal,
-        now_mm,
-    };
-    let Some(chosen) = bench.choose(&choices) else {
-        return Ok(case.beyond(advice, None));
-    };
-    let varies = varies_too_much(card, last);
-    let stays = chosen.pinion.move_mm == 0.0 && chosen.ring.move_mm == 0.0;
-    let reads_right = case.reads_right();
-    let good = chance_now >= SURE_ENOUGH
-        || reads_right && (stays || chosen.chance < chance_now + WORTH_AN_ASSEMBLY);
-    if good && !varies {
-        advice.verdict = Verdict::Good;
-        advice.change = Some(Move::default());
-        advice.chance = advice.chance_now;
-        case.predict(&mut advice, &now);
-        explain::good(&mut advice, reads_right);
-    } else if good || improbable(&estimate) || stays || chosen.chance < HOPELESS {
-        case.fill(&mut advice, &chosen, &choices);
-        return Ok(case.beyond(advice, Some(&chosen)));
-    } else {
-        advice.verdict = Verdict::Correct;
-        case.fill(&mut advice, &chosen, &choices);
-        explain::change(&mut advice, card, &chosen, units);
-    }
+    let weighed = weigh(&case);
+    advice.chance_now = Some(round(weighed.chance_now, 3));
+    write_judgement(&mut advice, &case, &weighed);
     explain::cautions(&mut advice, card, last, units);
     Ok(advice)
+}
+
+/// What was read of the trials that can be put on one scale, and what to say of the others.
+fn observe(card: &Card, trials: &[Trial]) -> (Vec<Observation>, Vec<String>) {
+    let (used, left_out) = checks::comparable(card, trials);
+    let observations = used
+        .iter()
+        .map(|(i, moved)| Observation::of(i + 1, &trials[*i], *moved))
+        .collect();
+    (observations, left_out)
+}
+
+/// What the shims at hand can do, and what leaving them would.
+struct Weighed {
+    /// What the shims at hand allow.
+    choices: Choices,
+    /// The outlook if nothing is changed.
+    now: Outlook,
+    /// Its chance.
+    chance_now: f64,
+    /// The best change; `None` where there is none at all.
+    chosen: Option<Chosen>,
+}
+
+fn weigh(case: &Case) -> Weighed {
+    let choices = places::choices(case.card, case.last);
+    let draws = draws(case.model, &case.estimate, case.observations);
+    let now = Outlook::now(&draws, case.now);
+    let chosen = Bench {
+        model: case.model,
+        estimate: &case.estimate,
+        draws: &draws,
+        goal: &case.goal,
+        now: case.now,
+    }
+    .choose(&choices);
+    Weighed {
+        choices,
+        chance_now: now.chance(&case.goal),
+        now,
+        chosen,
+    }
+}
+
+/// The verdicts that amounts lead to.
+enum Judgement<'a> {
+    /// Right as it stands.
+    Good,
+    /// This change.
+    Change(&'a Chosen),
+    /// No shim cures it; the best that shims alone can do, if anything.
+    BeyondShims(Option<&'a Chosen>),
+}
+
+fn judge<'a>(case: &Case, weighed: &'a Weighed) -> Judgement<'a> {
+    let limits = &CALIBRATION.verdict;
+    let Some(chosen) = &weighed.chosen else {
+        return Judgement::BeyondShims(None);
+    };
+    let chance_now = weighed.chance_now;
+    let not_worth_it = chosen.stays() || chosen.chance < chance_now + limits.worth_an_assembly;
+    let good = chance_now >= limits.sure_enough || case.reads_right() && not_worth_it;
+    if good && !varies_too_much(case.card, case.last) {
+        Judgement::Good
+    } else if good
+        || improbable(&case.estimate)
+        || chosen.stays()
+        || chosen.chance < limits.hopeless
+    {
+        Judgement::BeyondShims(Some(chosen))
+    } else {
+        Judgement::Change(chosen)
+    }
+}
+
+fn write_judgement(advice: &mut Advice, case: &Case, weighed: &Weighed) {
+    match judge(case, weighed) {
+        Judgement::Good => {
+            advice.verdict = Verdict::Good;
+            advice.change = Some(Move::default());
+            advice.chance = advice.chance_now;
+            Case::predict(advice, &weighed.now);
+            explain::good(advice, case.reads_right());
+        }
+        Judgement::Change(chosen) => {
+            advice.verdict = Verdict::Change;
+            case.fill(advice, chosen, &weighed.choices);
+            explain::change(advice, case.card, chosen, case.units);
+        }
+        Judgement::BeyondShims(chosen) => {
+            if let Some(chosen) = chosen {
+                case.fill(advice, chosen, &weighed.choices);
+            }
+            case.beyond(advice, chosen);
+        }
+    }
 }
 
 /// The card with the target of a used set: the pattern and backlash it ran with.
@@ -184,58 +206,10 @@ fn measure(mut advice: Advice, checks: Vec<Check>) -> Advice {
     advice
 }
 
-/// The numbers of a trial with their standard uncertainties.
-fn see(number: usize, trial: &Trial, moved_mm: [f64; 2], noise: &Noise) -> Seen {
-    let mut read = [None; SHOWN];
-    for (i, side) in Side::BOTH.into_iter().enumerate() {
-        let Some(reading) = trial.reading(side) else {
-            continue;
-        };
-        let first = i * SHOWN_OF_A_FLANK;
-        let u = reading
-            .uncertainty
-            .map_or(FlankPoint::new(noise.length, noise.height), deviation);
-        read[first] = Some((reading.centre.length, u.length.hypot(noise.model_length)));
-        read[first + 1] = Some((reading.centre.height, u.height.hypot(noise.model_height)));
-        if let Some(extent) = reading.extent {
-            read[first + 2] = Some((extent.length, (2.0 * u.length).hypot(noise.extent)));
-            read[first + 3] = Some((extent.height, (2.0 * u.height).hypot(noise.extent)));
-        }
-        if let Some(lean_deg) = reading.lean_deg {
-            read[first + 4] = Some((lean_deg.to_radians(), noise.lean));
-        }
-    }
-    if let Some(mean_mm) = trial.mean_backlash_mm() {
-        let n = trial.backlash_mm.len() as f64;
-        let spread_mm = trial.backlash_variation_mm().unwrap_or(0.0) / 2.0;
-        let deviation_mm = noise.backlash_mm.max(spread_mm) / n.sqrt();
-        read[SHOWN_BACKLASH] = Some((mean_mm, deviation_mm.hypot(noise.model_backlash_mm)));
-    }
-    Seen {
-        trial: number,
-        moved_mm,
-        read,
-        jammed: trial
-            .mean_backlash_mm()
-            .is_some_and(|mm| (0.0..NO_PLAY_MM).contains(&mm)),
-    }
-}
-
-/// The target, with room in the backlash window for its variation round the gear.
-fn goal(card: &Card, last: &Trial) -> Goal {
-    let [low, high] = card.backlash_window_mm();
-    // A window that variation would close keeps half its width: the verdict on run-out says the rest.
-    let margin = (0.5 * last.backlash_variation_mm().unwrap_or(0.0)).min(0.25 * (high - low));
-    Goal {
-        centres: [card.target.drive, card.target.coast],
-        tolerance: card.target.tolerance,
-        window_mm: [low + margin, high - margin],
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::frames::FlankPoint;
     use crate::schema::FlankReading;
     use proptest::prelude::*;
 

@@ -1,4 +1,5 @@
-//! What to change next: `flankread/advice/1`.
+//! What to change next: `flankread/advice/2`. What is written as `flankread/advice/1`, where the verdict
+//! `change` was `correct`, is read too.
 //!
 //! The types here are the published JSON. Fields may be added; renaming or re-meaning one bumps
 //! [`SCHEMA`].
@@ -6,14 +7,19 @@
 use crate::frames::{FlankPoint, Side};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+use std::ops::{Add, Sub};
 
 /// Value of the `schema` field.
-pub const SCHEMA: &str = "flankread/advice/1";
+pub const SCHEMA: &str = "flankread/advice/2";
+
+/// The schema of older advice that is still read.
+const BEFORE: &str = "flankread/advice/1";
 
 /// The advice on one job.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Advice {
     /// Always [`SCHEMA`].
+    #[serde(deserialize_with = "raised")]
     pub schema: String,
     /// What kind of advice it is.
     pub verdict: Verdict,
@@ -61,6 +67,16 @@ pub struct Advice {
     pub cautions: Vec<String>,
 }
 
+/// Older advice, once read, is advice of today.
+fn raised<'de, D: serde::Deserializer<'de>>(deserializer: D) -> Result<String, D::Error> {
+    let schema = String::deserialize(deserializer)?;
+    Ok(if schema == BEFORE {
+        SCHEMA.into()
+    } else {
+        schema
+    })
+}
+
 /// The kinds of advice.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
@@ -68,7 +84,8 @@ pub enum Verdict {
     /// Right as it stands.
     Good,
     /// Change shims.
-    Correct,
+    #[serde(alias = "correct")]
+    Change,
     /// Something is missing or contradictory; measure before changing anything.
     Measure,
     /// No shim cures it.
@@ -104,6 +121,28 @@ pub struct Move {
     pub pinion_mm: f64,
     /// The ring gear; + = more backlash.
     pub ring_mm: f64,
+}
+
+impl Add for Move {
+    type Output = Self;
+
+    fn add(self, by: Self) -> Self {
+        Self {
+            pinion_mm: self.pinion_mm + by.pinion_mm,
+            ring_mm: self.ring_mm + by.ring_mm,
+        }
+    }
+}
+
+impl Sub for Move {
+    type Output = Self;
+
+    fn sub(self, by: Self) -> Self {
+        Self {
+            pinion_mm: self.pinion_mm - by.pinion_mm,
+            ring_mm: self.ring_mm - by.ring_mm,
+        }
+    }
 }
 
 /// The change in shims.
@@ -260,4 +299,20 @@ impl From<Side> for ReadingKind {
 /// The JSON Schema of an [`Advice`], for programs that check what they are given.
 pub fn json_schema() -> serde_json::Value {
     schemars::schema_for!(Advice).to_value()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn advice_of_the_schema_before_is_read_and_written_as_today_s() {
+        let old = r#"{"schema":"flankread/advice/1","verdict":"correct","diagnosis":{},"why":[],"cautions":[]}"#;
+        let advice: Advice = serde_json::from_str(old).unwrap();
+        assert_eq!(advice.verdict, Verdict::Change);
+        let new = serde_json::to_value(&advice).unwrap();
+        assert_eq!(new["schema"], "flankread/advice/2");
+        assert_eq!(new["verdict"], "change");
+        assert_eq!(serde_json::from_value::<Advice>(new).unwrap(), advice);
+    }
 }

@@ -14,7 +14,7 @@ const SHOP_DEVIATION: f64 = 0.15;
 /// How far the model's ratio may be off, as a share: the trade formula and tooth-contact analysis differ by
 /// up to 5 % for the ring gear; the rest is for play of the mounting.
 const MODEL_SHARE: f64 = 0.08;
-/// Standard uncertainty of a measured backlash, mm; that of `rules::Noise`.
+/// Standard uncertainty of a measured backlash, mm; that of the advice (src/rules/calibration.rs).
 const READING_MM: f64 = 0.006;
 
 /// A ratio with how sure it is and where it came from.

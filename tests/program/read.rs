@@ -219,7 +219,7 @@ fn with_a_card_and_both_flanks_advice_follows() {
     assert_eq!(output.status.code(), Some(0), "{message}");
     let document: Value = serde_json::from_slice(&output.stdout).unwrap();
     assert_eq!(document["readings"].as_array().unwrap().len(), 2);
-    assert_eq!(document["advice"]["schema"], "flankread/advice/1");
+    assert_eq!(document["advice"]["schema"], "flankread/advice/2");
     // Both patches as painted, drive (0.62, 0.66): towards heel and tip of a target below both.
     let words = document["advice"]["diagnosis"]["drive"]["length"]
         .as_f64()

@@ -7,6 +7,7 @@ use crate::job::clock::given_or_now;
 use crate::job::photos::{self, Said as PhotoSaid};
 use crate::job::store::{NewPhoto, NewTrial};
 use crate::report::reading::overlay::overlay;
+use crate::rules;
 use crate::schema::record::{Bench, Shows};
 use crate::schema::{Card, Condition, Polarity, Trial};
 use crate::setup::turning_torque::readings;
@@ -230,12 +231,14 @@ impl TrialArgs {
             let Some(path) = path else { continue };
             let photo = take(path, shows)?;
             if let Some(reading) = &photo.reading {
-                match photos::usable(reading, self.use_unsure) {
+                match rules::trial::usable(reading, self.use_unsure) {
                     Ok(reading) if shows == Shows::Drive => new.trial.drive = Some(reading),
                     Ok(reading) => new.trial.coast = Some(reading),
-                    Err(why) => {
-                        remarks.push(format!("The photo of the {} flanks {why}.", shows.word()))
-                    }
+                    Err(why) => remarks.push(format!(
+                        "The photo of the {} flanks {}.",
+                        shows.word(),
+                        photos::why_not_used(&why)
+                    )),
                 }
             }
             new.photos.push(photo);
@@ -262,7 +265,7 @@ impl TrialArgs {
             let is = crate::setup::verdict(nm, window);
             if is != "within" && !self.as_found {
                 remarks.push(format!(
-                    "The pinion turns with {}, {is} {} to {}.",
+                    "The pinion's rotating torque is {}, {is} {} to {}.",
                     shown.torque(nm),
                     shown.torque(window[0]),
                     shown.torque(window[1])

@@ -7,7 +7,6 @@
 use super::camera::FocalPrior;
 use super::gear_fit::GearFit;
 use super::gear_form::{Flank, RingForm};
-use super::least_squares::{Minimum, minimise};
 use super::parameters::{CameraParameters, PoseParameters};
 use super::problem::{AngleHold, PoseProblem, SeenFlank, WeightedPoint, cauchy_residual, offset};
 use super::starting_poses::StartingPose;
@@ -15,6 +14,7 @@ use crate::flank::calibration::CALIBRATION;
 use crate::flank::correspondence::Correspondence;
 use crate::flank::marked_flank::{CORNERS, MarkedFlank};
 use crate::frames::{FlankPoint, PhotoPoint};
+use crate::least_squares::{Minimum, minimise};
 use crate::photo::Photo;
 use crate::schema::Hand;
 use nalgebra::Matrix2;

@@ -4,7 +4,6 @@ pub mod camera;
 pub mod fit;
 pub mod gear_fit;
 pub mod gear_form;
-mod least_squares;
 mod parameters;
 pub mod problem;
 pub mod regular_teeth;

@@ -3,7 +3,7 @@
 
 use super::camera::{Camera, FocalPrior};
 use super::gear_form::{Flank, FlankKind, RingForm};
-use super::least_squares::{Minimum, Normal, descend};
+use crate::least_squares::{Minimum, Normal, descend};
 use super::parameters::{
     CameraParameters, FLANK_NUMBERS, Layout, PackedRow, PoseParameters, ResidualRow,
 };

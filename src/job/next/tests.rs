@@ -100,7 +100,7 @@ fn a_job_goes_from_station_to_station() {
     );
     job.trials[1].trial.coast = Some(reading());
     assert_eq!(station_of(&job), Station::Advice);
-    job.advice.push(given(2, Verdict::Correct));
+    job.advice.push(given(2, Verdict::Change));
     assert_eq!(station_of(&job), Station::Change);
     job.advice.push(given(2, Verdict::Measure));
     assert_eq!(station_of(&job), Station::Check);

@@ -22,14 +22,14 @@ pub fn reply(lot: &BatchResult, set: usize, units: Units) -> String {
     seen(lot, set, units, &mut parts);
     unread(lot, set, &mut parts);
     missing(lot, set, &mut parts);
-    mind(lot, set, &mut parts);
+    cautions(lot, set, &mut parts);
     let mut out = String::from("Thank you for the photos.\n");
     let needs_photo = parts.photo;
     for (title, lines) in [
         ("What we see", parts.see),
         ("What we cannot tell", parts.cannot),
         ("Please send", parts.send),
-        ("Please mind", parts.mind),
+        ("Cautions", parts.cautions),
     ] {
         let lines = once(lines);
         if lines.is_empty() {
@@ -52,7 +52,7 @@ struct Parts {
     see: Vec<String>,
     cannot: Vec<String>,
     send: Vec<String>,
-    mind: Vec<String>,
+    cautions: Vec<String>,
     /// A photo is asked for.
     photo: bool,
 }
@@ -144,7 +144,7 @@ fn advised(advice: &Advice, units: Units, parts: &mut Parts) {
             "With the backlash you gave, this is right as it stands: leave the shims as they are."
                 .into(),
         ),
-        advice::Verdict::Correct => {
+        advice::Verdict::Change => {
             if let Some(change) = advice.change {
                 let gear = |name: &str, mm: f64, mate: &str| {
                     if mm == 0.0 {
@@ -396,11 +396,11 @@ fn missing(lot: &BatchResult, set: usize, parts: &mut Parts) {
     }
 }
 
-fn mind(lot: &BatchResult, set: usize, parts: &mut Parts) {
+fn cautions(lot: &BatchResult, set: usize, parts: &mut Parts) {
     if let Some(advice) = &lot.sets[set].advice {
-        parts.mind.extend(advice.cautions.iter().cloned());
+        parts.cautions.extend(advice.cautions.iter().cloned());
     }
-    parts.mind.push(
+    parts.cautions.push(
         "A photo shows the pattern only: no bearing preload, no torque, no wear, no cracks. Someone with the trade's training should close the axle.".into(),
     );
     for (said, line) in [
@@ -417,8 +417,8 @@ fn mind(lot: &BatchResult, set: usize, parts: &mut Parts) {
             "Vehicle on stands, wheels chocked, fingers out of the mesh while gears are turned.",
         ),
     ] {
-        if !parts.mind.iter().any(|caution| caution.contains(said)) {
-            parts.mind.push(line.into());
+        if !parts.cautions.iter().any(|caution| caution.contains(said)) {
+            parts.cautions.push(line.into());
         }
     }
 }

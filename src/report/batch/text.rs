@@ -65,7 +65,7 @@ pub fn next(lot: &BatchResult, set: usize, units: Units) -> String {
     let verdict: &SetVerdict = &lot.sets[set];
     if let Some(advice) = &verdict.advice {
         match (advice.verdict, advice.change) {
-            (advice::Verdict::Correct, Some(change)) => {
+            (advice::Verdict::Change, Some(change)) => {
                 return format!(
                     "pinion {}, ring gear {} (+ = away)",
                     signed(change.pinion_mm, units),

@@ -125,7 +125,7 @@ pub fn state(assembly: &Assembly, shown: &Shown) -> Vec<Fact> {
     );
     fact(
         &mut facts,
-        "pinion turns with",
+        "rotating torque",
         torque(trial.pinion_torque_nm),
     );
     fact(
@@ -250,7 +250,7 @@ pub fn advice(sheet: &Sheet) -> Vec<String> {
                 given.after,
                 verdict_word(given.advice.verdict)
             );
-            if let (Some(shims), crate::schema::Verdict::Correct) =
+            if let (Some(shims), crate::schema::Verdict::Change) =
                 (&given.advice.shims, given.advice.verdict)
             {
                 for (name, pack) in [

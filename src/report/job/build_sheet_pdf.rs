@@ -208,7 +208,7 @@ fn second_side(pen: &mut Pen, sheet: &Sheet) -> Result<(), PictureError> {
             }
         },
     );
-    pen.title("Mind");
+    pen.title("Cautions");
     for line in CAUTIONS {
         pen.paragraph(&format!("–  {line}"), indent, INK);
     }

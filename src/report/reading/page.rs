@@ -90,7 +90,7 @@ pub(crate) fn numbers(reading: &Reading) -> Markup {
     let percent = |share: f64| format!("{:.1}", 100.0 * share);
     html! {
         div.scroll { table {
-            thead { tr { th { "tooth" } th { "length, %" } th { "height, %" } th { "area, %" } th { "lean" } th { "trust" } } }
+            thead { tr { th { "tooth" } th { "length, %" } th { "height, %" } th { "area, %" } th { "slant" } th { "confidence" } } }
             tbody {
                 @for (number, tooth) in reading.teeth.iter().enumerate() {
                     tr {

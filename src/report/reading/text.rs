@@ -24,7 +24,7 @@ pub fn reading_text(reading: &Reading) -> String {
         );
         let _ = writeln!(
             out,
-            "  size    {:.0} % of the length, {:.0} % of the height; leans {}; {} of {} teeth count",
+            "  size    {:.0} % of the length, {:.0} % of the height; slant {}; {} of {} teeth count",
             percent(mean.extent.length),
             percent(mean.extent.height),
             degrees(mean.lean_deg),
@@ -75,9 +75,9 @@ pub(crate) fn degrees(value: f64) -> String {
 fn teeth_table(reading: &Reading) -> Table {
     let mut table = Table::new();
     table.load_style(presets::NOTHING);
-    table.set_header(["  tooth", "length", "height", "area", "lean", "trust"]);
+    table.set_header(["  tooth", "length", "height", "area", "slant", "confidence"]);
     for (number, tooth) in reading.teeth.iter().enumerate() {
-        let trust = format!("{:.2}", tooth.confidence);
+        let confidence = format!("{:.2}", tooth.confidence);
         let name = format!("  {}", number + 1);
         match tooth.patch {
             Some(patch) => table.add_row([
@@ -86,7 +86,7 @@ fn teeth_table(reading: &Reading) -> Table {
                 format!("{:.1} %", 100.0 * patch.centre.height),
                 format!("{:.0} %", 100.0 * patch.area),
                 degrees(patch.lean_deg),
-                trust,
+                confidence,
             ]),
             None => table.add_row([
                 name,
@@ -94,7 +94,7 @@ fn teeth_table(reading: &Reading) -> Table {
                 String::new(),
                 String::new(),
                 String::new(),
-                trust,
+                confidence,
             ]),
         };
     }

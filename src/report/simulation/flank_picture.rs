@@ -142,7 +142,7 @@ fn in_words(contact: &FlankContact) -> String {
         || "no patch on the flank".to_owned(),
         |p| {
             format!(
-                "centre {}% from the toe, {}% up · covers {}% × {}% · lean {:.0}°",
+                "centre {}% from the toe, {}% up · covers {}% × {}% · slant {:.0}°",
                 percent(p.centre.length),
                 percent(p.centre.height),
                 percent(p.extent.length),

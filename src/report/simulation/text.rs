@@ -101,7 +101,7 @@ fn patch_words(patch: Option<&Patch>) -> String {
         || "no patch on the flank".to_owned(),
         |p| {
             format!(
-                "centre {:.1}% from the toe, {:.1}% up, covers {:.0}% × {:.0}%, lean {:.1}°",
+                "centre {:.1}% from the toe, {:.1}% up, covers {:.0}% × {:.0}%, slant {:.1}°",
                 100.0 * p.centre.length,
                 100.0 * p.centre.height,
                 100.0 * p.extent.length,
@@ -123,8 +123,8 @@ fn table(rows: &[Rates], step_mm: f64, units: Units) -> Table {
         "coast height",
         "drive size",
         "coast size",
-        "drive lean",
-        "coast lean",
+        "drive slant",
+        "coast slant",
         "backlash",
     ]);
     for row in rows {

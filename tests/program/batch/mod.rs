@@ -91,12 +91,12 @@ fn a_folder_is_sorted_and_each_set_gets_its_reply() {
         .unwrap()];
     // Painted at (0.62, 0.66) of the drive flank (fixtures/painted/paint.py): high and to the heel.
     assert_eq!(pair["drive"]["diagnosis"]["words"], "high heel");
-    assert_eq!(pair["advice"]["schema"], "flankread/advice/1");
+    assert_eq!(pair["advice"]["schema"], "flankread/advice/2");
     let reply = pair["reply"].as_str().unwrap();
     for part in [
         "What we see",
         "high (towards the tip)",
-        "Please mind",
+        "Cautions",
         "stands",
     ] {
         assert!(reply.contains(part), "{reply}");

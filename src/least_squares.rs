@@ -1,7 +1,16 @@
-//! Levenberg–Marquardt for small dense problems, with derivatives by differences.
+//! Levenberg–Marquardt for small dense problems: the one in the house, for the pose of a gear in a photo and for
+//! where the gears of an axle stand.
 //!
-//! Damping is scaled by the diagonal of the normal matrix after D. Marquardt, "An algorithm for
-//! least-squares estimation of nonlinear parameters", J. SIAM 11 (1963) 431–441.
+//! Method: each step solves (JᵀJ + λ·diag JᵀJ) δ = Jᵀr by Cholesky and takes x − δ when that lowers the cost ½ rᵀr;
+//! λ falls to a fifth after a step taken and rises five times after one refused. Damping scaled by the diagonal
+//! of the normal matrix is D. Marquardt's, "An algorithm for least-squares estimation of nonlinear parameters",
+//! J. SIAM 11 (1963) 431–441; it makes the steps independent of the unknowns' units.
+//!
+//! Convergence: to a local minimum, and only as near as the derivatives allow. The cost never rises. The walk ends
+//! when a step taken gains less than a given share of the cost, when λ passes 10¹² (no direction goes down), or
+//! after a given number of steps. Near a minimum with small residuals steps are Gauss–Newton's and the error of x
+//! is squared by each; where the last gain is a share g of the cost c, what a further step could still gain is of
+//! the order of g·c. Derivatives by differences over h err by h/2 times the second derivative.
 
 use nalgebra::{DMatrix, DVector};
 

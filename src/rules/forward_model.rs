@@ -1,0 +1,384 @@
+//! What the contact model says that an assembly of a card's gears would show, for any values of what is not known of
+//! the set.
+
+use super::calibration::CALIBRATION;
+use super::observation::{PredictedObservation, PredictedPatch};
+use super::set_parameters::{FlankParameters, SetParameters};
+use crate::contact::{ContactError, EaseOff, FlankContact, Misalignment, Model};
+use crate::frames::FlankPoint;
+use crate::schema::{BacklashDirection, Card, Move};
+
+/// The set of a card, and how far it may be from its card.
+pub struct ForwardModel {
+    model: Model,
+    card_ease_off: [EaseOff; 2],
+    card_film_mm: f64,
+    /// One standard deviation of every parameter, in its own unit.
+    priors: SetParameters,
+    /// Backlash at the right place before anything is measured: mid-window.
+    usual_backlash_mm: f64,
+    /// Measured backlash per backlash in the plane of rotation at the outer diameter.
+    indicator: f64,
+}
+
+/// Least lag of the ring gear on each flank, at the outer diameter.
+#[derive(Clone, Copy)]
+struct Lags {
+    drive_mm: f64,
+    coast_mm: f64,
+}
+
+/// How far, in prior deviations, each kind of fault is from none.
+pub struct Faults {
+    /// Offset of the housing.
+    pub offset: f64,
+    /// Shaft angle of the housing.
+    pub shaft_angle: f64,
+    /// Mates that do not belong together: the worst of both flanks.
+    pub mates: f64,
+}
+
+impl ForwardModel {
+    /// Sets the card's gears up.
+    ///
+    /// # Errors
+    /// Gears that cannot mesh.
+    pub fn new(card: &Card) -> Result<Self, ContactError> {
+        let (columns, rows) = CALIBRATION.numerics.grid;
+        let model = Model::with_grid(&card.gear_set(), columns, rows)?;
+        let (card_ease_off, card_film_mm) = model.defaults();
+        let outer_mm = card.gear.ring_diameter_mm / 2.0;
+        let mean_mm = model.pair().ring_radius_mm;
+        let radius_mm = card.carrier.backlash_radius_mm;
+        let square = model.square_radius_mm() / outer_mm * radius_mm.map_or(1.0, |r| r / mean_mm);
+        let tangential = radius_mm.map_or(1.0, |r| r / outer_mm);
+        let mut priors = CALIBRATION.priors;
+        let indicator = match card.carrier.backlash_direction {
+            Some(BacklashDirection::Square) => square,
+            Some(BacklashDirection::Tangential) => tangential,
+            None => {
+                let half_way_apart = 0.5 * (tangential / square).ln().abs();
+                priors.backlash_ratio = priors.backlash_ratio.hypot(half_way_apart);
+                (square * tangential).sqrt()
+            }
+        };
+        let [low, high] = card.backlash_window_mm();
+        Ok(Self {
+            model,
+            card_ease_off,
+            card_film_mm,
+            priors,
+            usual_backlash_mm: 0.5 * (low + high),
+            indicator,
+        })
+    }
+
+    /// One standard deviation of every parameter before anything is measured, in its own unit.
+    pub fn priors(&self) -> &SetParameters {
+        &self.priors
+    }
+
+    /// The parameters in their own units.
+    pub fn values(&self, deviations: &SetParameters) -> SetParameters {
+        deviations.times(&self.priors)
+    }
+
+    /// Backlash measured per millimetre the ring gear is backed off, to first order.
+    pub fn backlash_per_ring(&self) -> f64 {
+        self.model.ring_backlash_ratio(1.0).transverse * self.outer_mm() * self.indicator
+    }
+
+    /// Backlash measured per millimetre the pinion is withdrawn, to first order.
+    pub fn backlash_per_pinion(&self) -> f64 {
+        self.model.pinion_backlash_ratio(1.0).transverse * self.outer_mm() * self.indicator
+    }
+
+    fn outer_mm(&self) -> f64 {
+        0.5 * self.model.dimensions().ring_diameter_mm
+    }
+
+    /// Backlash at the right place, millimetres as measured.
+    pub fn backlash_at_right_mm(&self, deviations: &SetParameters) -> f64 {
+        self.usual_backlash_mm + deviations.backlash * self.priors.backlash
+    }
+
+    /// What an assembly shows whose gears stand `moved` from where they stood in the first trial; `deviations` in
+    /// prior deviations.
+    pub fn predict(&self, deviations: &SetParameters, moved: Move) -> PredictedObservation {
+        self.predict_with_lags(deviations, moved).0
+    }
+
+    fn predict_with_lags(
+        &self,
+        deviations: &SetParameters,
+        moved: Move,
+    ) -> (PredictedObservation, Lags) {
+        let values = self.values(deviations);
+        let misalignment = Misalignment {
+            pinion_mm: values.pinion + moved.pinion_mm,
+            ring_mm: values.ring + moved.ring_mm,
+            offset_mm: values.offset,
+            shaft_angle: values.shaft_angle,
+        };
+        let [drive, coast] = &self.card_ease_off;
+        let ease_off = [
+            ease_off(drive, &values.drive),
+            ease_off(coast, &values.coast),
+        ];
+        let film_mm = self.card_film_mm * values.film.exp();
+        let state = self.model.state(&misalignment, &ease_off, film_mm);
+        let lags = Lags {
+            drive_mm: state.drive.least_lag * self.outer_mm(),
+            coast_mm: state.coast.least_lag * self.outer_mm(),
+        };
+        let predicted = PredictedObservation {
+            drive: patch(&state.drive),
+            coast: patch(&state.coast),
+            backlash_mm: self.backlash_mm(deviations, lags),
+        };
+        (predicted, lags)
+    }
+
+    fn backlash_mm(&self, deviations: &SetParameters, lags: Lags) -> f64 {
+        let ratio = self.indicator * (deviations.backlash_ratio * self.priors.backlash_ratio).exp();
+        self.backlash_at_right_mm(deviations) + ratio * (lags.drive_mm + lags.coast_mm)
+    }
+
+    /// What the assembly shows, and how that changes with every parameter per prior deviation, by forward
+    /// differences.
+    pub fn predict_with_slopes(
+        &self,
+        deviations: &SetParameters,
+        moved: Move,
+    ) -> (PredictedObservation, SetParameters<PredictedObservation>) {
+        let step = CALIBRATION.numerics.slope_step;
+        let (here, lags) = self.predict_with_lags(deviations, moved);
+        let slope = |parameter: fn(&mut SetParameters) -> &mut f64| {
+            let mut there = *deviations;
+            *parameter(&mut there) += step;
+            self.predict(&there, moved).slope_from(&here, step)
+        };
+        let of_backlash = |backlash_mm: f64| PredictedObservation {
+            backlash_mm,
+            ..PredictedObservation::default()
+        };
+        let change_mm = here.backlash_mm - self.backlash_at_right_mm(deviations);
+        let (drive, coast) = self.flank_slopes(deviations, moved, &here, lags);
+        let slopes = SetParameters {
+            pinion: slope(|z| &mut z.pinion),
+            ring: slope(|z| &mut z.ring),
+            offset: slope(|z| &mut z.offset),
+            shaft_angle: slope(|z| &mut z.shaft_angle),
+            film: slope(|z| &mut z.film),
+            backlash: of_backlash(self.priors.backlash),
+            backlash_ratio: of_backlash(change_mm * self.priors.backlash_ratio),
+            drive,
+            coast,
+        };
+        (here, slopes)
+    }
+
+    /// The slopes of each flank's own parameters. The flanks do not know of each other, so one prediction serves
+    /// the same parameter of both.
+    fn flank_slopes(
+        &self,
+        deviations: &SetParameters,
+        moved: Move,
+        here: &PredictedObservation,
+        lags: Lags,
+    ) -> (
+        FlankParameters<PredictedObservation>,
+        FlankParameters<PredictedObservation>,
+    ) {
+        let step = CALIBRATION.numerics.slope_step;
+        let slope = |parameter: usize| {
+            let there = SetParameters {
+                drive: deviations.drive.stepped(parameter, step),
+                coast: deviations.coast.stepped(parameter, step),
+                ..*deviations
+            };
+            let (there, lags_there) = self.predict_with_lags(&there, moved);
+            let backlash_mm = |lags| self.backlash_mm(deviations, lags);
+            let of_drive = PredictedObservation {
+                drive: there.drive,
+                coast: here.coast,
+                backlash_mm: backlash_mm(Lags {
+                    drive_mm: lags_there.drive_mm,
+                    ..lags
+                }),
+            };
+            let of_coast = PredictedObservation {
+                drive: here.drive,
+                coast: there.coast,
+                backlash_mm: backlash_mm(Lags {
+                    coast_mm: lags_there.coast_mm,
+                    ..lags
+                }),
+            };
+            (
+                of_drive.slope_from(here, step),
+                of_coast.slope_from(here, step),
+            )
+        };
+        let both: FlankParameters<(PredictedObservation, PredictedObservation)> =
+            FlankParameters::from_fn(slope);
+        (both.map(|(drive, _)| drive), both.map(|(_, coast)| coast))
+    }
+
+    /// The same set with a faultless housing and mates that belong together: what shims cannot cure taken out, what
+    /// every set differs in (crowning, film, backlash) kept.
+    pub fn without_faults(&self, deviations: &SetParameters) -> SetParameters {
+        let sound = |flank: FlankParameters| FlankParameters {
+            bias: 0.0,
+            tilt_length: 0.0,
+            tilt_height: 0.0,
+            ..flank
+        };
+        SetParameters {
+            offset: 0.0,
+            shaft_angle: 0.0,
+            drive: sound(deviations.drive),
+            coast: sound(deviations.coast),
+            ..*deviations
+        }
+    }
+}
+
+impl Faults {
+    /// Those of a set whose parameters are in prior deviations.
+    pub fn of(deviations: &SetParameters) -> Self {
+        Self {
+            offset: deviations.offset.abs(),
+            shaft_angle: deviations.shaft_angle.abs(),
+            mates: deviations.drive.largest().max(deviations.coast.largest()),
+        }
+    }
+}
+
+/// A flank's ease-off: the card's, changed by the parameters in their own units.
+fn ease_off(card: &EaseOff, values: &FlankParameters) -> EaseOff {
+    let length_mm = card.length_mm * values.crowning_length.exp();
+    let height_mm = card.height_mm * values.crowning_height.exp();
+    // A tilt t·x on top of c·x² is the same parabola about x = −t/2c, x = 2(u − u0).
+    EaseOff {
+        length_mm,
+        height_mm,
+        bias_mm: card.bias_mm + values.bias,
+        centre: FlankPoint::new(
+            card.centre.length - values.tilt_length / (4.0 * length_mm),
+            card.centre.height - values.tilt_height / (4.0 * height_mm),
+        ),
+    }
+}
+
+/// Centre, extent and slant of one flank's patch. A patch that has left the flank is put far outside it, where no
+/// reading can be.
+fn patch(flank: &FlankContact) -> PredictedPatch {
+    let lost = PredictedPatch {
+        centre: FlankPoint::new(-2.0, -2.0),
+        ..PredictedPatch::default()
+    };
+    flank.patch.map_or(lost, |patch| PredictedPatch {
+        centre: patch.centre,
+        extent: patch.extent,
+        lean: patch.lean,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::rules::set_parameters::COUNT;
+
+    fn card(cutting: &str) -> Card {
+        Card::from_toml(&format!(
+            "[gear]\nring_teeth = 41\npinion_teeth = 11\nring_diameter = \"200mm\"\n\
+             face_width = \"30mm\"\noffset = \"35mm\"\nspiral_angle_deg = 31\ncutting = \"{cutting}\"\n"
+        ))
+        .unwrap()
+    }
+
+    /// The full grid is the contact model's own, whose convergence its own tests show.
+    #[test]
+    fn the_coarse_grid_is_as_good_as_the_full_one_for_advice() {
+        for cutting in ["face-milled", "face-hobbed"] {
+            let card = card(cutting);
+            let coarse = ForwardModel::new(&card).unwrap();
+            let full = Model::new(&card.gear_set()).unwrap();
+            let (ease_off, film_mm) = full.defaults();
+            for pinion_mm in [-0.3, -0.13, 0.0, 0.07, 0.22] {
+                for ring_mm in [-0.1, 0.0, 0.15] {
+                    let shown =
+                        coarse.predict(&SetParameters::default(), Move { pinion_mm, ring_mm });
+                    let at = Misalignment {
+                        pinion_mm,
+                        ring_mm,
+                        ..Misalignment::default()
+                    };
+                    let state = full.state(&at, &ease_off, film_mm);
+                    let near = f64::abs(pinion_mm) < 0.2;
+                    for (shown, flank) in [(shown.drive, &state.drive), (shown.coast, &state.coast)]
+                    {
+                        let true_patch = patch(flank);
+                        let apart = |a: FlankPoint, b: FlankPoint| {
+                            (a.length - b.length).abs().max((a.height - b.height).abs())
+                        };
+                        let off = apart(shown.centre, true_patch.centre);
+                        let allowed = if near { 0.010 } else { 0.015 };
+                        assert!(
+                            off < allowed,
+                            "{cutting} {pinion_mm} {ring_mm}: centre off {off}"
+                        );
+                        let off = apart(shown.extent, true_patch.extent);
+                        assert!(
+                            off < 0.04,
+                            "{cutting} {pinion_mm} {ring_mm}: extent off {off}"
+                        );
+                    }
+                    let change_mm = coarse.indicator * state.backlash_change_mm;
+                    let shown_mm = shown.backlash_mm - coarse.usual_backlash_mm;
+                    assert!((shown_mm - change_mm).abs() < 0.001);
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn slopes_are_those_of_what_is_shown() {
+        let model = ForwardModel::new(&card("face-milled")).unwrap();
+        let here = SetParameters::from_fn(|i| 0.3 * f64::from(i as u32 % 3) - 0.3);
+        let moved = Move {
+            pinion_mm: 0.05,
+            ring_mm: -0.02,
+        };
+        let slopes = model.predict_with_slopes(&here, moved).1.to_array();
+        // Extents jump a little from grid line to grid line; centres and backlash agree but for the curvature over
+        // half a step.
+        let steady = |shown: &PredictedObservation| {
+            [
+                shown.drive.centre.length,
+                shown.drive.centre.height,
+                shown.coast.centre.length,
+                shown.coast.centre.height,
+                shown.backlash_mm,
+            ]
+        };
+        let slopes = slopes.map(|slope| steady(&slope));
+        for parameter in 0..COUNT {
+            let shown = |by: f64| {
+                let step: [f64; COUNT] =
+                    std::array::from_fn(|i| if i == parameter { by } else { 0.0 });
+                steady(&model.predict(&here.plus(&step), moved))
+            };
+            let (there, back) = (shown(0.25), shown(-0.25));
+            for (i, slope) in slopes[parameter].iter().enumerate() {
+                let steepest = slopes.iter().fold(0.0, |most: f64, s| most.max(s[i].abs()));
+                let off = (slope - (there[i] - back[i]) / 0.5).abs();
+                assert!(
+                    off < 0.02 + 0.1 * steepest,
+                    "parameter {parameter}, quantity {i}: {off}"
+                );
+            }
+        }
+    }
+}
