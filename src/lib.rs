@@ -94,7 +94,7 @@ pub use flank::marks::{Marks, MarksError};
 pub use frames::{FlankPoint, PhotoPoint, Side};
 pub use photo::{Photo, PhotoError};
 pub use reading::{OutlinedReading, ReadOptions, read_photo};
-pub use rules::{Job, RulesError, advise, advise_in};
+pub use rules::{Job, NotUsable, RulesError, advise, advise_in, usable};
 pub use schema::{
     Advice, Card, Condition, Corners, Cutting, FlankForm, FlankReading, Hand, Polarity, Reading,
     ReasonCode, Status, Trial, Verdict,

@@ -3,14 +3,14 @@
 mod quiz;
 
 use super::{Outcome, OutputOptions};
-use crate::schema::Card;
-use crate::schema::Cutting;
+use crate::files;
+use crate::files::Folder;
 use crate::lesson::case::Set;
 use crate::lesson::explore;
 use crate::lesson::sheet::{self, Claim, Limit, Spoilt, Wanted};
-use crate::files;
-use crate::files::Folder;
 use crate::report::draw::pdf::pdf;
+use crate::schema::Card;
+use crate::schema::Cutting;
 use crate::units::Units;
 use crate::{Error, Result};
 use clap::{Args, Subcommand};

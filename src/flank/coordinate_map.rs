@@ -2,10 +2,10 @@
 //! fit judges.
 
 use crate::frames::{FlankPoint, PhotoPoint};
-use crate::schema::FlankForm;
 use crate::network::{FLANK, Planes, SIDE_MULTIPLE};
 use crate::photo::Photo;
 use crate::photo::shrink::resized;
+use crate::schema::FlankForm;
 
 /// Longest side of what the network is shown, pixels: to find the gear, and to measure it. It was
 /// trained on flanks of 0.6 to 2.5 times the size they have in a photo of 384 pixels. Its cells are four

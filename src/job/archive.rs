@@ -3,11 +3,11 @@
 //! A ZIP file: `record.json`, each photo once under `photos/` without what the camera wrote about place, time and
 //! owner ([`super::strip_metadata`]), the pictures for sheets under `pictures/`, and a few words for whoever opens it by hand.
 
-use crate::schema::record::{Record, SCHEMA};
 use super::store::{NewPhoto, Store, sha256};
 use super::strip_metadata::without_metadata;
 use super::{JobError, clock};
 use crate::schema::Card;
+use crate::schema::record::{Record, SCHEMA};
 use serde_json::Value;
 use std::collections::HashMap;
 use std::io::{Cursor, Read as _, Write as _};
@@ -195,8 +195,8 @@ pub fn fresh_uid(salt: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::schema::record::{Head, Shows};
     use crate::job::store::NewTrial;
+    use crate::schema::record::{Head, Shows};
     use image::RgbImage;
 
     fn photo() -> NewPhoto {

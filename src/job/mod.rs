@@ -13,7 +13,6 @@ pub mod next;
 pub mod photos;
 pub mod record;
 mod rows;
-pub mod scrub;
 pub mod store;
 pub mod strip_metadata;
 mod writes;

@@ -26,7 +26,7 @@ pub mod trial;
 mod verdict;
 
 pub use job::Job;
-pub use trial::{FlankNotUsable, NotUsable};
+pub use trial::{FlankNotUsable, NotUsable, usable};
 pub use verdict::{advise, advise_in};
 
 /// Why no advice could be made.

@@ -27,6 +27,12 @@ pub enum NotUsable {
     Contradicted,
 }
 
+impl From<NotUsable> for crate::Error {
+    fn from(error: NotUsable) -> Self {
+        Self::of(crate::ErrorKind::Input, error)
+    }
+}
+
 /// Why there is no trial that advice could be made of.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error("the {} flank is not usable: {why}", .side.word())]
@@ -38,6 +44,13 @@ pub struct FlankNotUsable {
 }
 
 /// The reading of a photo as a trial holds it.
+///
+/// ```
+/// use flankread::{NotUsable, Photo, ReadOptions, read_photo, usable};
+/// let nothing = Photo::from_rgb("black", 640, 480, vec![0; 640 * 480 * 3]).unwrap();
+/// let read = read_photo(&nothing, &ReadOptions::default());
+/// assert!(matches!(usable(&read.reading, true), Err(NotUsable::Unreadable { .. })));
+/// ```
 ///
 /// # Errors
 /// The reading is unsure and `use_unsure` is not said, or there is none.

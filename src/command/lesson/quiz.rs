@@ -185,7 +185,7 @@ impl QuizArgs {
         let mut paths = Vec::new();
         for (photo, letter) in photos.iter().zip(["a", "b"]) {
             let name = format!("question-{}-{letter}.png", question.number);
-            let bytes = crate::report::page::encoded(&photo.picture)?;
+            let bytes = crate::report::draw::page::encoded(&photo.picture)?;
             let path = folder.join(&name);
             // An unanswered question is drawn again, and comes out the same.
             if std::fs::read(&path).is_ok_and(|old| old == bytes) {

@@ -3,13 +3,13 @@
 
 use super::camera::{Camera, FocalPrior};
 use super::gear_form::{Flank, FlankKind, RingForm};
-use crate::least_squares::{Minimum, Normal, descend};
 use super::parameters::{
     CameraParameters, FLANK_NUMBERS, Layout, PackedRow, PoseParameters, ResidualRow,
 };
 use crate::flank::calibration::CALIBRATION;
 use crate::flank::correspondence::Correspondence;
 use crate::frames::PhotoPoint;
+use crate::least_squares::{Minimum, Normal, descend};
 use nalgebra::{DMatrix, DVector, Matrix2, Matrix3, Vector2, Vector3};
 
 /// A point farther off than this many tolerances is taken for a mistake: the scale of the Cauchy loss.

@@ -4,7 +4,7 @@ use super::{Quiz, score};
 use crate::contact::Misalignment;
 use crate::contact::patch::SOFTNESS;
 use crate::lesson::explore::{SetData, set_data};
-use crate::report::page::jpeg;
+use crate::report::draw::page::jpeg;
 use crate::units::Units;
 use crate::{Error, Result};
 use base64::Engine as _;

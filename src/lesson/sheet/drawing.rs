@@ -6,7 +6,7 @@ use crate::frames::Side;
 use crate::lesson::case::{Case, Set};
 use crate::lesson::flat::{GAP_SCALE, flank_picture, section};
 use crate::lesson::photo::{Compound, Shot, Studio};
-use crate::report::page::{A4, Page};
+use crate::report::draw::page::{A4, Page};
 
 /// Width between the margins.
 pub const WIDTH: f64 = A4[0] - 2.0 * MARGIN;

@@ -9,7 +9,7 @@ use crate::frames::Side;
 use crate::lesson::case::{Case, Set};
 use crate::lesson::flat::flank_picture;
 use crate::lesson::photo::Studio;
-use crate::report::page::Page;
+use crate::report::draw::page::Page;
 use crate::units::Units;
 use serde::Serialize;
 

@@ -10,8 +10,8 @@ use crate::lesson::case::{Case, Set};
 use crate::lesson::photo::{Mistake, Rendered, Shot, Studio};
 use crate::photo::Photo;
 use crate::reading::{ReadOptions, read_photo};
-use crate::schema::{Reason, Status};
 use crate::report::draw::page::Page;
+use crate::schema::{Reason, Status};
 use serde::Serialize;
 
 /// What the reading says of one photo.

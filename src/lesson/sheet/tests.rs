@@ -1,6 +1,6 @@
 use super::*;
-use crate::schema::Card;
 use crate::report::draw::page::Item;
+use crate::schema::Card;
 use std::sync::LazyLock;
 
 fn small() -> Wanted {

@@ -1,9 +1,9 @@
 //! A printed page as a list of things at places, in points; written as SVG and PNG here, as PDF by [`crate::report::draw::pdf`].
 
-use crate::report::draw::canvas::text_width;
-use crate::report::draw::theme::{INK, LETTERS};
 use crate::report::PictureError;
+use crate::report::draw::canvas::text_width;
 use crate::report::draw::raster;
+use crate::report::draw::theme::{INK, LETTERS};
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
 use image::codecs::jpeg::JpegEncoder;
@@ -80,7 +80,7 @@ pub enum Picture {
 
 impl Picture {
     /// The picture as a JPEG file.
-    pub(super) fn jpeg(&self) -> Cow<'_, [u8]> {
+    pub(crate) fn jpeg(&self) -> Cow<'_, [u8]> {
         match self {
             Self::Plain(pixels) => Cow::Owned(jpeg(pixels)),
             Self::Jpeg(bytes) => Cow::Borrowed(bytes),

@@ -1,7 +1,7 @@
 //! Pages → PDF: text and lines by way of the same SVG as the pictures, photos as the JPEG they are.
 
-use crate::report::draw::page::{Item, Page};
 use crate::report::PictureError;
+use crate::report::draw::page::{Item, Page};
 use crate::report::draw::raster;
 use image::{ColorType, ImageDecoder as _};
 use pdf_writer::{Chunk, Content, Filter, Finish as _, Name, Pdf, Rect, Ref, TextStr};

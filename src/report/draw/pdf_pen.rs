@@ -1,26 +1,26 @@
 //! Writing down a page of the build sheet: text, rules, columns, pictures.
 
-use crate::report::job::build_sheet_parts::Fact;
 use crate::report::draw::canvas::text_width;
 use crate::report::draw::page::{Item, Page};
 use crate::report::draw::theme::{INK, QUIET};
+use crate::report::job::build_sheet_parts::Fact;
 
 /// Writes down a page, top to bottom, within a column.
-pub(super) struct Pen<'a> {
-    pub(super) page: &'a mut Page,
-    pub(super) size: f64,
-    pub(super) left: f64,
-    pub(super) width: f64,
-    pub(super) y: f64,
-    pub(super) bottom: f64,
+pub(crate) struct Pen<'a> {
+    pub(crate) page: &'a mut Page,
+    pub(crate) size: f64,
+    pub(crate) left: f64,
+    pub(crate) width: f64,
+    pub(crate) y: f64,
+    pub(crate) bottom: f64,
 }
 
 impl Pen<'_> {
-    pub(super) fn line_height(&self) -> f64 {
+    pub(crate) fn line_height(&self) -> f64 {
         1.28 * self.size
     }
 
-    pub(super) fn put(
+    pub(crate) fn put(
         &mut self,
         at: [f64; 2],
         text: &str,
@@ -37,7 +37,7 @@ impl Pen<'_> {
         });
     }
 
-    pub(super) fn rule(&mut self, thick: f64, colour: &'static str) {
+    pub(crate) fn rule(&mut self, thick: f64, colour: &'static str) {
         let [left, right] = [self.left, self.left + self.width];
         self.page.items.push(Item::Line {
             points: vec![[left, self.y], [right, self.y]],
@@ -46,7 +46,7 @@ impl Pen<'_> {
         });
     }
 
-    pub(super) fn title(&mut self, text: &str) {
+    pub(crate) fn title(&mut self, text: &str) {
         self.y += 0.8 * self.size;
         let size = 1.15 * self.size;
         self.put([self.left, self.y + size], text, size, true, INK);
@@ -56,7 +56,7 @@ impl Pen<'_> {
     }
 
     /// A paragraph, its following lines indented.
-    pub(super) fn paragraph(&mut self, text: &str, indent: f64, colour: &'static str) {
+    pub(crate) fn paragraph(&mut self, text: &str, indent: f64, colour: &'static str) {
         for (i, line) in wrapped(text, self.size, self.width - indent, false)
             .iter()
             .enumerate()
@@ -67,7 +67,7 @@ impl Pen<'_> {
         }
     }
 
-    pub(super) fn facts(&mut self, facts: &[Fact]) {
+    pub(crate) fn facts(&mut self, facts: &[Fact]) {
         let name_width = facts
             .iter()
             .map(|fact| text_width(fact.name, self.size, false))
@@ -95,7 +95,7 @@ impl Pen<'_> {
     }
 
     /// Two columns side by side; the pen ends below the longer.
-    pub(super) fn columns(
+    pub(crate) fn columns(
         &mut self,
         first: impl FnOnce(&mut Pen<'_>),
         second: impl FnOnce(&mut Pen<'_>),
@@ -131,7 +131,7 @@ impl Pen<'_> {
 }
 
 /// Text in lines no wider than `width`; a word that is wider stands alone and is cut.
-pub(super) fn wrapped(text: &str, size: f64, width: f64, bold: bool) -> Vec<String> {
+pub(crate) fn wrapped(text: &str, size: f64, width: f64, bold: bool) -> Vec<String> {
     let fits = |line: &str| text_width(line, size, bold) <= width;
     let mut lines = Vec::new();
     let mut line = String::new();

@@ -65,7 +65,7 @@ static FONTS: LazyLock<Arc<Database>> = LazyLock::new(|| {
 ///
 /// # Errors
 /// The SVG is faulty.
-pub(super) fn tree(svg: &str) -> Result<Tree, PictureError> {
+pub(crate) fn tree(svg: &str) -> Result<Tree, PictureError> {
     let options = Options {
         font_family: FONT.to_owned(),
         fontdb: Arc::clone(&FONTS),

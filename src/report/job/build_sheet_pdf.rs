@@ -1,14 +1,16 @@
 //! The build sheet as PDF.
 
 use crate::report::PictureError;
-use crate::report::job::build_sheet_parts::{CAUTIONS, Sheet, advice, closing, ends, head, notes, pictures, state, trials};
 use crate::report::draw::canvas::text_width;
-use crate::report::job::convergence::{HEIGHT, WIDTH, convergence_svg};
 use crate::report::draw::page;
 use crate::report::draw::page::{Item, Page, Picture};
 use crate::report::draw::pdf::pdf;
 use crate::report::draw::pdf_pen::{Pen, wrapped};
 use crate::report::draw::theme::{GROUND, INK, QUIET, RULE};
+use crate::report::job::build_sheet_parts::{
+    CAUTIONS, Sheet, advice, closing, ends, head, notes, pictures, state, trials,
+};
+use crate::report::job::convergence::{HEIGHT, WIDTH, convergence_svg};
 use image::ImageDecoder as _;
 use image::codecs::jpeg::JpegDecoder;
 use std::io::Cursor;
