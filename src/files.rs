@@ -60,10 +60,10 @@ pub fn write(path: &Path, bytes: &[u8], force: bool) -> Result<()> {
     })
 }
 
-/// As [`write`], for what is too long to be held in memory: `put` writes it piece by piece.
+/// As [`write()`], for what is too long to be held in memory: `put` writes it piece by piece.
 ///
 /// # Errors
-/// As [`write`], and whatever `put` met.
+/// As [`write()`], and whatever `put` met.
 pub fn write_with(
     path: &Path,
     force: bool,
