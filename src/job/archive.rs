@@ -3,8 +3,9 @@
 //! A ZIP file: `record.json`, each photo once under `photos/` without what the camera wrote about place, time and
 //! owner ([`super::scrub`]), the pictures for sheets under `pictures/`, and a few words for whoever opens it by hand.
 
+use super::new_trial::{NewPhoto, sha256};
 use super::scrub::scrubbed;
-use super::store::{NewPhoto, Store, sha256};
+use super::store::Store;
 use super::{JobError, clock};
 use crate::schema::Card;
 use crate::schema::record::{Record, SCHEMA};
@@ -194,7 +195,7 @@ pub fn fresh_uid(salt: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::job::store::NewTrial;
+    use crate::job::new_trial::NewTrial;
     use crate::schema::record::{Head, Shows};
     use image::RgbImage;
 

@@ -4,8 +4,8 @@ use super::{Common, WhenWho};
 use crate::command::{Outcome, OutputOptions};
 use crate::flank::find::ToeEnd;
 use crate::job::clock::given_or_now;
-use crate::job::photos::{self, Said as PhotoSaid};
-use crate::job::store::{NewPhoto, NewTrial};
+use crate::job::new_trial::{NewPhoto, NewTrial};
+use crate::job::photos::{self, PhotoOptions};
 use crate::report::reading::overlay::overlay;
 use crate::schema::record::{Bench, Shows};
 use crate::schema::{Card, Condition, Polarity, Trial};
@@ -214,14 +214,14 @@ impl TrialArgs {
 
     /// Takes the photos in and puts their readings into the trial; returns what to say of them.
     fn photos(&self, card: &Card, new: &mut NewTrial) -> Result<Vec<String>> {
-        let said = PhotoSaid {
+        let options = PhotoOptions {
             toe: self.toe,
             polarity: self.polarity,
             mirrored: self.mirrored,
             unread: self.no_read,
         };
         let take = |path: &Path, shows| {
-            photos::take(path, shows, said, card, |photo, read| {
+            photos::take(path, shows, options, card, |photo, read| {
                 Ok(overlay(photo, read)?)
             })
         };

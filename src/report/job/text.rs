@@ -1,8 +1,8 @@
 //! A job as text for a terminal.
 
+use crate::job::JobLine;
 use crate::job::clock::short;
 use crate::job::next::{Next, Station};
-use crate::job::store::Line;
 use crate::schema::Verdict;
 use crate::schema::record::{Assembly, Record};
 use crate::units::Shown;
@@ -10,7 +10,7 @@ use comfy_table::{CellAlignment, Table, presets};
 use std::fmt::Write as _;
 
 /// The jobs of a workshop, a line each.
-pub fn list_text(jobs: &[Line]) -> String {
+pub fn list_text(jobs: &[JobLine]) -> String {
     if jobs.is_empty() {
         return "No jobs yet; `flankread job new` opens one.\n".into();
     }
