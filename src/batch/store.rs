@@ -113,18 +113,15 @@ impl Store {
     }
 
     /// Whether there is a record of that key.
-    pub fn has(&self, key: &str) -> bool {
+    #[cfg(test)]
+    fn has(&self, key: &str) -> bool {
         self.inner().places.contains_key(key)
     }
 
     /// How many records there are.
-    pub fn len(&self) -> usize {
+    #[cfg(test)]
+    fn len(&self) -> usize {
         self.inner().places.len()
-    }
-
-    /// Whether there are none.
-    pub fn is_empty(&self) -> bool {
-        self.len() == 0
     }
 
     /// The record of a key, if there is one.

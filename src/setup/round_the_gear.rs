@@ -186,6 +186,13 @@ pub fn other_direction_mm(
 
 /// The answer in words.
 pub fn answer(places: &[Place], round: &Round, limits: &Limits, shown: &Shown) -> Answer {
+    let mut answer = Answer::new("backlash", round, says(round, shown));
+    answer.steps = steps(places, round, limits, shown);
+    answer.remarks = remarks(places, round);
+    answer
+}
+
+fn says(round: &Round, shown: &Shown) -> String {
     let s = |mm: f64| shown.shim(mm);
     let mut says = format!(
         "Mean {}, varies by {}",
@@ -205,15 +212,20 @@ pub fn answer(places: &[Place], round: &Round, limits: &Limits, shown: &Shown) -
         (None, _) => {}
     }
     says.push('.');
-    let mut answer = Answer::new("backlash", round, says);
+    says
+}
+
+fn steps(places: &[Place], round: &Round, limits: &Limits, shown: &Shown) -> Vec<Step> {
+    let s = |mm: f64| shown.shim(mm);
+    let mut steps = Vec::new();
     let list: Vec<String> = places.iter().map(|p| s(p.backlash_mm)).collect();
-    answer.steps.push(Step::new(
+    steps.push(Step::new(
         "mean",
         "sum of the readings / their number",
         format!("({}) / {}", list.join(" + "), places.len()),
         s(round.mean_mm),
     ));
-    answer.steps.push(Step::new(
+    steps.push(Step::new(
         "variation",
         "largest − smallest",
         format!("{} − {}", s(round.most_mm), s(round.least_mm)),
@@ -223,7 +235,7 @@ pub fn answer(places: &[Place], round: &Round, limits: &Limits, shown: &Shown) -
         },
     ));
     if let Some(window) = limits.window_mm {
-        answer.steps.push(Step::new(
+        steps.push(Step::new(
             "window",
             "low ≤ mean ≤ high",
             format!("{} to {}", s(window[0]), s(window[1])),
@@ -231,56 +243,62 @@ pub fn answer(places: &[Place], round: &Round, limits: &Limits, shown: &Shown) -
         ));
     }
     if let Some(wave) = round.run_out {
-        answer.steps.push(Step::new(
-            "run-out",
-            "mean + a wave once a turn, least squares",
-            format!(
-                "loosest at {:.0}°, tightest (high spot) at {:.0}°{}",
-                wave.loose_at_deg,
-                wave.high_spot_deg,
-                wave.scatter_mm
-                    .map_or(String::new(), |mm| format!(", scatter {}", s(mm)))
-            ),
-            format!(
-                "swings by {}{}",
-                s(wave.swing_mm),
-                wave.axial_mm.map_or(String::new(), |mm| format!(
-                    ", as an axial run-out of {} would",
-                    s(mm)
-                ))
-            ),
-        ));
+        steps.push(run_out_step(wave, shown));
     }
     if let Some(mm) = round.other_direction_mm {
-        answer.steps.push(Step::new(
+        steps.push(Step::new(
             "other direction",
             "square = tangential × cos α × cos β × radius ratio",
             s(round.mean_mm),
             s(mm),
         ));
     }
+    steps
+}
+
+fn run_out_step(wave: RunOut, shown: &Shown) -> Step {
+    let s = |mm: f64| shown.shim(mm);
+    Step::new(
+        "run-out",
+        "mean + a wave once a turn, least squares",
+        format!(
+            "loosest at {:.0}°, tightest (high spot) at {:.0}°{}",
+            wave.loose_at_deg,
+            wave.high_spot_deg,
+            wave.scatter_mm
+                .map_or(String::new(), |mm| format!(", scatter {}", s(mm)))
+        ),
+        format!(
+            "swings by {}{}",
+            s(wave.swing_mm),
+            wave.axial_mm.map_or(String::new(), |mm| format!(
+                ", as an axial run-out of {} would",
+                s(mm)
+            ))
+        ),
+    )
+}
+
+fn remarks(places: &[Place], round: &Round) -> Vec<String> {
+    let mut remarks: Vec<String> = Vec::new();
     if round.every_reading_within == Some(false) && round.mean_is == Some("within") {
-        answer
-            .remarks
-            .push("The mean is in the window, but not every single place is.".into());
+        remarks.push("The mean is in the window, but not every single place is.".into());
     }
     if round.variation_ok == Some(false) {
-        answer.remarks.push(
+        remarks.push(
             "Too much variation is not cured by shims: look for dirt or a burr under the ring gear, bolts not \
              evenly tight, a bent flange or case; check the run-out of the back face."
                 .into(),
         );
     }
     if places.len() < 4 {
-        answer
-            .remarks
-            .push("Measure at four places or more.".into());
+        remarks.push("Measure at four places or more.".into());
     }
-    answer.remarks.push(
+    remarks.push(
         "Hold the pinion still, the indicator's foot square to the tooth at its heel end, unless your manual asks otherwise."
             .into(),
     );
-    answer
+    remarks
 }
 
 #[cfg(test)]
