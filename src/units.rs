@@ -8,12 +8,12 @@
 //! Factors are the exact ones of NIST Special Publication 811 (2008), appendix B.8.
 
 #[cfg(feature = "cli")]
-mod said;
+mod as_written;
 #[cfg(feature = "cli")]
 mod shown;
 
 #[cfg(feature = "cli")]
-pub use said::{Measured, Said};
+pub use as_written::{AsWritten, Measured};
 #[cfg(feature = "cli")]
 pub use shown::{KSI_MPA, LengthUnit, Shown, TorqueUnit};
 

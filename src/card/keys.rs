@@ -31,7 +31,7 @@ const KEYS: &[Key] = &[
     key(
         "gear",
         "ring_cut",
-        Kind::Choice(&["plunged", "rolled"]),
+        Kind::Choice(&["non-generated", "generated"]),
         false,
     ),
     key("gear", "shaft_angle_deg", Kind::Degrees(60.0, 120.0), false),
@@ -290,9 +290,13 @@ fn count(key: &Key, value: &Value, low: u32, high: u32) -> Result<Value, CardErr
     }
 }
 
+/// What cards called non-generated and generated flanks before, and JSON still does.
+const OLD_RING_CUTS: [&str; 2] = ["plunged", "rolled"];
+
 fn choice(key: &Key, value: &Value, words: &[&str]) -> Result<Value, CardError> {
     let written = value.as_str().unwrap_or_default();
-    if words.contains(&written) {
+    let of_old = key.name == "ring_cut" && OLD_RING_CUTS.contains(&written);
+    if words.contains(&written) || of_old {
         return Ok(value.clone());
     }
     let nearest = words.iter().max_by(|a, b| {

@@ -27,7 +27,7 @@ pub struct Dimensions {
     pub pinion_teeth: u32,
     /// How the teeth were cut.
     pub cutting: Cutting,
-    /// Whether a face-milled ring gear's flanks were generated (rolled) rather than formed.
+    /// Whether a face-milled ring gear's flanks were generated rather than formed.
     pub generated: bool,
     /// Σ.
     pub shaft_angle: f64,

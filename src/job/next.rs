@@ -345,7 +345,7 @@ fn preload_station(
         at(
             Station::PinionPreload,
             format!(
-                "The pinion turns with {}, {is} {} to {}. Change the preload pack or go on with the sleeve.",
+                "The rotating torque is {}, {is} {} to {}. Change the preload pack or go on with the sleeve.",
                 shown.torque(torque_nm),
                 shown.torque(window[0]),
                 shown.torque(window[1])

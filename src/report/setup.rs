@@ -14,7 +14,7 @@ pub fn setup_text(answer: &Answer) -> String {
         let _ = writeln!(out, "  {}: {}", step.what, step.formula);
         let _ = writeln!(out, "      {}  →  {}", step.numbers, step.result);
     }
-    for (title, lines) in [("Note", &answer.remarks), ("Mind", &answer.cautions)] {
+    for (title, lines) in [("Note", &answer.remarks), ("Cautions", &answer.cautions)] {
         if !lines.is_empty() {
             let _ = writeln!(out, "\n{title}");
             for line in lines {

@@ -8,7 +8,7 @@ use serde::Serialize;
 
 /// One place round the gear.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Place {
+pub struct BacklashAt {
     /// Where, degrees in the direction of counting.
     pub at_deg: f64,
     /// Backlash there.
@@ -16,11 +16,11 @@ pub struct Place {
 }
 
 /// Places at equal steps round the gear.
-pub fn evenly(backlash_mm: &[f64]) -> Vec<Place> {
+pub fn evenly(backlash_mm: &[f64]) -> Vec<BacklashAt> {
     let step = 360.0 / backlash_mm.len().max(1) as f64;
     (0..)
         .zip(backlash_mm)
-        .map(|(i, mm)| Place {
+        .map(|(i, mm)| BacklashAt {
             at_deg: step * f64::from(i),
             backlash_mm: *mm,
         })
@@ -87,7 +87,7 @@ pub struct Limits {
 ///
 /// # Errors
 /// No reading; two places at the same angle that leave the wave open.
-pub fn judge(places: &[Place], limits: &Limits) -> Result<Round, SetupError> {
+pub fn judge(places: &[BacklashAt], limits: &Limits) -> Result<Round, SetupError> {
     if places.is_empty() {
         return Err(SetupError::Missing(
             "give the backlash at four places round the gear or more, as --reading 0.18mm for each"
@@ -124,7 +124,7 @@ pub fn judge(places: &[Place], limits: &Limits) -> Result<Round, SetupError> {
 }
 
 /// `b(θ) = m + p cos θ + q sin θ` by least squares.
-fn wave(places: &[Place], limits: &Limits) -> Result<RunOut, SetupError> {
+fn wave(places: &[BacklashAt], limits: &Limits) -> Result<RunOut, SetupError> {
     let mut normal = Matrix3::zeros();
     let mut right = Vector3::zeros();
     let row = |at_deg: f64| {
@@ -185,7 +185,7 @@ pub fn other_direction_mm(
 }
 
 /// The answer in words.
-pub fn answer(places: &[Place], round: &Round, limits: &Limits, shown: &Shown) -> Answer {
+pub fn answer(places: &[BacklashAt], round: &Round, limits: &Limits, shown: &Shown) -> Answer {
     let mut answer = Answer::new("backlash", round, says(round, shown));
     answer.steps = steps(places, round, limits, shown);
     answer.remarks = remarks(places, round);
@@ -215,7 +215,7 @@ fn says(round: &Round, shown: &Shown) -> String {
     says
 }
 
-fn steps(places: &[Place], round: &Round, limits: &Limits, shown: &Shown) -> Vec<Step> {
+fn steps(places: &[BacklashAt], round: &Round, limits: &Limits, shown: &Shown) -> Vec<Step> {
     let s = |mm: f64| shown.shim(mm);
     let mut steps = Vec::new();
     let list: Vec<String> = places.iter().map(|p| s(p.backlash_mm)).collect();
@@ -279,7 +279,7 @@ fn run_out_step(wave: RunOut, shown: &Shown) -> Step {
     )
 }
 
-fn remarks(places: &[Place], round: &Round) -> Vec<String> {
+fn remarks(places: &[BacklashAt], round: &Round) -> Vec<String> {
     let mut remarks: Vec<String> = Vec::new();
     if round.every_reading_within == Some(false) && round.mean_is == Some("within") {
         remarks.push("The mean is in the window, but not every single place is.".into());
@@ -363,7 +363,7 @@ mod tests {
 
     #[test]
     fn bunched_places_and_none_are_refused() {
-        let place = |at_deg| Place {
+        let place = |at_deg| BacklashAt {
             at_deg,
             backlash_mm: 0.2,
         };

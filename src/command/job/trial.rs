@@ -13,7 +13,7 @@ use crate::setup::turning_torque::readings;
 use crate::setup::usual::{
     BACKLASH, PINION_NUT, PINION_PACK, PRELOAD_PACK, ROTATING, SIDE_PACK, TOTAL_ROTATING, Usual,
 };
-use crate::units::{Length, Measured, Said, Torque};
+use crate::units::{AsWritten, Length, Measured, Torque};
 use crate::{Error, Result};
 use clap::{Args, ValueEnum};
 use serde_json::json;
@@ -27,31 +27,31 @@ use std::path::{Path, PathBuf};
 pub(super) struct TrialArgs {
     /// Pinion pack, with its unit.
     #[arg(long, value_name = "LENGTH")]
-    pinion_shim: Option<Said<Length>>,
+    pinion_shim: Option<AsWritten<Length>>,
     /// Pack behind the ring gear.
     #[arg(long, value_name = "LENGTH")]
-    ring_side_shim: Option<Said<Length>>,
+    ring_side_shim: Option<AsWritten<Length>>,
     /// Pack on the other side.
     #[arg(long, value_name = "LENGTH")]
-    far_side_shim: Option<Said<Length>>,
+    far_side_shim: Option<AsWritten<Length>>,
     /// Threaded adjusters: notches from any zero of this job, + = ring gear away from the pinion.
     #[arg(long, value_name = "COUNT", allow_hyphen_values = true)]
     notches: Option<i32>,
     /// Backlash, once for each place round the gear.
     #[arg(long, value_name = "LENGTH")]
-    backlash: Vec<Said<Length>>,
+    backlash: Vec<AsWritten<Length>>,
     /// Pack between the pinion's bearings.
     #[arg(long, value_name = "LENGTH")]
-    preload_pack: Option<Said<Length>>,
+    preload_pack: Option<AsWritten<Length>>,
     /// Rotating torque of the pinion, once for each turn it was read.
     #[arg(long, value_name = "TORQUE")]
-    pinion_torque: Vec<Said<Torque>>,
+    pinion_torque: Vec<AsWritten<Torque>>,
     /// Torque to turn pinion and carrier, once for each turn it was read.
     #[arg(long, value_name = "TORQUE")]
-    total_torque: Vec<Said<Torque>>,
+    total_torque: Vec<AsWritten<Torque>>,
     /// Torque the pinion nut was brought to.
     #[arg(long, value_name = "TORQUE")]
-    nut_torque: Option<Said<Torque>>,
+    nut_torque: Option<AsWritten<Torque>>,
     /// The axle as it came in.
     #[arg(long)]
     as_found: bool,
@@ -173,7 +173,7 @@ impl TrialArgs {
         let sure = self.as_written;
         fn one<T: Measured>(
             usual: &Usual,
-            said: Option<&Said<T>>,
+            said: Option<&AsWritten<T>>,
             sure: bool,
         ) -> Result<Option<f64>> {
             Ok(said.map(|said| usual.check(said, sure)).transpose()?)
@@ -262,7 +262,7 @@ impl TrialArgs {
             let is = crate::setup::verdict(nm, window);
             if is != "within" && !self.as_found {
                 remarks.push(format!(
-                    "The pinion turns with {}, {is} {} to {}.",
+                    "The rotating torque is {}, {is} {} to {}.",
                     shown.torque(nm),
                     shown.torque(window[0]),
                     shown.torque(window[1])

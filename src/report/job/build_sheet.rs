@@ -168,7 +168,7 @@ fn second_side(sheet: &Sheet) -> Markup {
                     } }
                 }
             }
-            h2 { "Mind" }
+            h2 { "Cautions" }
             ul { @for line in CAUTIONS { li { (line) } } }
             div.sign { div { "done by, date" } div { "checked by, date" } }
         }

@@ -125,7 +125,7 @@ pub fn state(assembly: &Assembly, shown: &Shown) -> Vec<Fact> {
     );
     fact(
         &mut facts,
-        "pinion turns with",
+        "rotating torque",
         torque(trial.pinion_torque_nm),
     );
     fact(

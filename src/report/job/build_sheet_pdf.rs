@@ -249,7 +249,7 @@ fn second_side(pen: &mut Pen, sheet: &Sheet, _plot: &Image) -> Result<(), Pictur
             }
         },
     );
-    pen.title("Mind");
+    pen.title("Cautions");
     for line in CAUTIONS {
         pen.paragraph(&format!("–  {line}"), indent, INK);
     }

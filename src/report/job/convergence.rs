@@ -51,7 +51,7 @@ pub fn convergence_svg(record: &Record, shown: &Shown) -> String {
     chart(
         &mut svg,
         (422.0, 216.0),
-        "pinion turns with",
+        "rotating torque",
         &torque,
         limits.pinion_torque_new_nm.or(limits.pinion_torque_used_nm),
         most,

@@ -92,7 +92,7 @@ pub const TRIAL_HEADINGS: [&str; 8] = [
     "recorded",
     "pinion pack",
     "ring side / far side",
-    "pinion turns with",
+    "rotating torque",
     "backlash",
     "drive, % length / height",
     "coast, % length / height",
@@ -101,7 +101,7 @@ pub const TRIAL_HEADINGS: [&str; 8] = [
 /// The word for advice in a table.
 pub const fn verdict_word(verdict: Verdict) -> &'static str {
     match verdict {
-        Verdict::Good => "good",
+        Verdict::Good => "right",
         Verdict::Correct => "correct",
         Verdict::Measure => "measure",
         Verdict::BeyondShims => "beyond shims",
@@ -219,7 +219,7 @@ pub fn next_text(record: &Record, next: &Next) -> String {
         }
     }
     if !next.remarks.is_empty() {
-        out.push_str("\nMind\n");
+        out.push_str("\nCautions\n");
         for line in &next.remarks {
             let _ = writeln!(out, "  - {line}");
         }
