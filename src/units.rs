@@ -8,12 +8,12 @@
 //! Factors are the exact ones of NIST Special Publication 811 (2008), appendix B.8.
 
 #[cfg(feature = "cli")]
-mod said;
+mod as_written;
 #[cfg(feature = "cli")]
 mod shown;
 
 #[cfg(feature = "cli")]
-pub use said::{Measured, Said};
+pub use as_written::{AsWritten, Measured};
 #[cfg(feature = "cli")]
 pub use shown::{KSI_MPA, LengthUnit, Shown, TorqueUnit};
 
@@ -245,17 +245,12 @@ fn one_of(items: &[String]) -> String {
 }
 
 macro_rules! quantity {
-    ($(#[$doc:meta])* $name:ident, $table:expr, $from:ident, $get:ident) => {
+    ($(#[$doc:meta])* $name:ident, $table:expr, $get:ident) => {
         $(#[$doc])*
         #[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
         pub struct $name(f64);
 
         impl $name {
-            /// From the inside unit.
-            pub const fn $from(value: f64) -> Self {
-                Self(value)
-            }
-
             /// In the inside unit.
             pub const fn $get(self) -> f64 {
                 self.0
@@ -278,19 +273,19 @@ macro_rules! quantity {
 
 quantity!(
     /// A length as a user writes it; millimetres inside.
-    Length, LENGTH, from_mm, mm
+    Length, LENGTH, mm
 );
 quantity!(
     /// A torque as a user writes it; newton-metres inside.
-    Torque, TORQUE, from_nm, nm
+    Torque, TORQUE, nm
 );
 quantity!(
     /// A force as a user writes it; newtons inside.
-    Force, FORCE, from_n, n
+    Force, FORCE, n
 );
 quantity!(
     /// An angle as a user writes it; radians inside.
-    Angle, ANGLE, from_rad, rad
+    Angle, ANGLE, rad
 );
 
 /// Which units people want to read.

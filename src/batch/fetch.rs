@@ -2,6 +2,7 @@
 
 use crate::photo::Limits;
 use std::path::{Path, PathBuf};
+#[cfg(feature = "cloud")]
 use tempfile::NamedTempFile;
 
 /// A file at hand.
@@ -10,6 +11,7 @@ pub enum Fetched {
     /// It lies on this machine.
     Here(PathBuf),
     /// A copy that goes when this is dropped.
+    #[cfg(feature = "cloud")]
     Copy(NamedTempFile),
 }
 
@@ -18,6 +20,7 @@ impl Fetched {
     pub fn path(&self) -> &Path {
         match self {
             Self::Here(path) => path,
+            #[cfg(feature = "cloud")]
             Self::Copy(file) => file.path(),
         }
     }

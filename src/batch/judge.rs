@@ -59,7 +59,7 @@ impl Verdict {
             Self::Unsure => "unsure, look at it",
             Self::Measure => "something is missing",
             Self::PhotoAgain => "new photo needed",
-            Self::Right => "in place",
+            Self::Right => "right",
         }
     }
 }

@@ -118,6 +118,12 @@ pub enum BatchError {
         /// What the system said.
         detail: String,
     },
+    /// The system gives no notice of an interrupt.
+    #[error("cannot be told of an interrupt: {detail}")]
+    Interrupt {
+        /// What the system said.
+        detail: String,
+    },
     /// A request that cannot be answered.
     #[error("{0}")]
     Request(String),
@@ -137,6 +143,9 @@ impl From<BatchError> for crate::Error {
 impl BatchError {
     /// Whether the machine failed, and not what was asked.
     pub const fn is_of_machine(&self) -> bool {
-        matches!(self, Self::Store { .. } | Self::Threads { .. })
+        matches!(
+            self,
+            Self::Store { .. } | Self::Threads { .. } | Self::Interrupt { .. }
+        )
     }
 }

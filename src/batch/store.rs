@@ -39,7 +39,7 @@ pub struct Record {
 
 /// Where a record stands in the file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-struct Place {
+struct RecordPlace {
     offset: u64,
     bytes: u64,
 }
@@ -55,7 +55,7 @@ pub struct Store {
 struct Inner {
     file: File,
     end: u64,
-    places: HashMap<String, Place>,
+    places: HashMap<String, RecordPlace>,
 }
 
 impl Store {
@@ -113,18 +113,15 @@ impl Store {
     }
 
     /// Whether there is a record of that key.
-    pub fn has(&self, key: &str) -> bool {
+    #[cfg(test)]
+    fn has(&self, key: &str) -> bool {
         self.inner().places.contains_key(key)
     }
 
     /// How many records there are.
-    pub fn len(&self) -> usize {
+    #[cfg(test)]
+    fn len(&self) -> usize {
         self.inner().places.len()
-    }
-
-    /// Whether there are none.
-    pub fn is_empty(&self) -> bool {
-        self.len() == 0
     }
 
     /// The record of a key, if there is one.
@@ -156,7 +153,7 @@ impl Store {
         line.push(b'\n');
         let again = serde_json::from_slice(&line).map_err(|error| self.failed(error.into()))?;
         let mut inner = self.inner();
-        let place = Place {
+        let place = RecordPlace {
             offset: inner.end,
             bytes: line.len() as u64,
         };
@@ -215,7 +212,7 @@ impl Inner {
                 return Ok(());
             }
             if let Ok(record) = serde_json::from_slice::<Record>(&line) {
-                let place = Place {
+                let place = RecordPlace {
                     offset: self.end,
                     bytes,
                 };

@@ -57,7 +57,7 @@ pub struct Answered {
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct WorkerError {
     /// Which kind.
-    pub kind: ErrorKind,
+    pub kind: WorkerErrorKind,
     /// What is wrong and what to do.
     pub message: String,
 }
@@ -65,7 +65,7 @@ pub struct WorkerError {
 /// What a caller can do about it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
-pub enum ErrorKind {
+pub enum WorkerErrorKind {
     /// The request is at fault; asking again gives the same.
     Request,
     /// The photo could not be had; asking again may help.
@@ -177,7 +177,7 @@ fn refused(line: u64, message: String) -> Answered {
         reading: None,
         diagnosis: None,
         error: Some(WorkerError {
-            kind: ErrorKind::Request,
+            kind: WorkerErrorKind::Request,
             message,
         }),
     }
@@ -220,7 +220,7 @@ fn carry_out(request: &Request, line: u64, fetcher: &mut Fetcher) -> Answered {
         Err(message) => {
             let mut answered = refused(line, message);
             if let Some(error) = &mut answered.error {
-                error.kind = ErrorKind::Fetch;
+                error.kind = WorkerErrorKind::Fetch;
             }
             return answered;
         }
@@ -250,12 +250,12 @@ fn carry_out(request: &Request, line: u64, fetcher: &mut Fetcher) -> Answered {
     }
 }
 
-const fn kind_of(problem: &Problem, lasting: bool) -> ErrorKind {
+const fn kind_of(problem: &Problem, lasting: bool) -> WorkerErrorKind {
     match problem.kind {
-        ProblemKind::Photo if lasting => ErrorKind::Photo,
-        ProblemKind::Photo => ErrorKind::Fetch,
-        ProblemKind::Marks => ErrorKind::Marks,
-        ProblemKind::Program => ErrorKind::Program,
+        ProblemKind::Photo if lasting => WorkerErrorKind::Photo,
+        ProblemKind::Photo => WorkerErrorKind::Fetch,
+        ProblemKind::Marks => WorkerErrorKind::Marks,
+        ProblemKind::Program => WorkerErrorKind::Program,
     }
 }
 

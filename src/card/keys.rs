@@ -31,7 +31,7 @@ const KEYS: &[Key] = &[
     key(
         "gear",
         "ring_cut",
-        Kind::Choice(&["plunged", "rolled"]),
+        Kind::Choice(&["non-generated", "generated"]),
         false,
     ),
     key("gear", "shaft_angle_deg", Kind::Degrees(60.0, 120.0), false),
@@ -235,55 +235,22 @@ pub(super) fn unknown(table: &str, name: &str) -> CardError {
 }
 
 pub(super) fn read_value(key: &Key, value: &Value, unit_in_key: bool) -> Result<Value, CardError> {
+    let millimetres = |item: &Value, low, high| length(key, item, unit_in_key, low, high);
     match key.kind {
         Kind::Text => match value {
             Value::String(_) => Ok(value.clone()),
             _ => Err(key.wrong("must be text in quotes")),
         },
-        Kind::Count(low, high) => match value.as_u64() {
-            Some(n) if (u64::from(low)..=u64::from(high)).contains(&n) => Ok(value.clone()),
-            _ => {
-                let nearest = value
-                    .as_f64()
-                    .map_or(low, |n| n.round().clamp(low.into(), high.into()) as u32);
-                Err(key.wrong(format!(
-                    "is {value}; it must be a whole number from {low} to {high}, the nearest is {nearest}"
-                )))
-            }
-        },
-        Kind::Length(low, high) => {
-            length(key, value, unit_in_key, low, high).and_then(|mm| number(key, mm))
-        }
-        Kind::Lengths(low, high) => {
-            let list = list(key, value)?;
-            list.iter()
-                .map(|item| {
-                    length(key, item, unit_in_key, low, high).and_then(|mm| number(key, mm))
-                })
-                .collect::<Result<Vec<_>, _>>()
-                .map(Value::Array)
-        }
-        Kind::Window(low, high) => {
-            let read = |item: &Value| length(key, item, unit_in_key, low, high);
-            window(key, value, read)
-        }
+        Kind::Count(low, high) => count(key, value, low, high),
+        Kind::Length(low, high) => millimetres(value, low, high).and_then(|mm| number(key, mm)),
+        Kind::Lengths(low, high) => list(key, value)?
+            .iter()
+            .map(|item| millimetres(item, low, high).and_then(|mm| number(key, mm)))
+            .collect::<Result<Vec<_>, _>>()
+            .map(Value::Array),
+        Kind::Window(low, high) => window(key, value, |item| millimetres(item, low, high)),
         Kind::TorqueWindow(low, high) => {
-            let read = |item: &Value| {
-                let nm = match item {
-                    Value::String(text) => text
-                        .parse::<Torque>()
-                        .map_err(|error| key.wrong(error.to_string()))?
-                        .nm(),
-                    Value::Number(n) if unit_in_key => n.as_f64().unwrap_or(f64::NAN),
-                    other => {
-                        return Err(key.wrong(format!(
-                            "{other} has no unit: was `\"{other} lb-in\"` or `\"{other} N·m\"` meant?"
-                        )));
-                    }
-                };
-                in_range(key, nm, low, high, "N·m", None)
-            };
-            window(key, value, read)
+            window(key, value, |item| torque(key, item, unit_in_key, low, high))
         }
         Kind::Number(low, high) => {
             let Value::Number(n) = value else {
@@ -304,43 +271,65 @@ pub(super) fn read_value(key: &Key, value: &Value, unit_in_key: bool) -> Result<
             };
             in_range(key, degrees, low, high, "degrees", None).and_then(|x| number(key, x))
         }
-        Kind::Choice(words) => {
-            let written = value.as_str().unwrap_or_default();
-            if words.contains(&written) {
-                return Ok(value.clone());
-            }
-            let nearest = words.iter().max_by(|a, b| {
-                strsim::sorensen_dice(a, written).total_cmp(&strsim::sorensen_dice(b, written))
-            });
+        Kind::Choice(words) => choice(key, value, words),
+        Kind::Flank(low, high) => flank_place(key, value, low, high),
+    }
+}
+
+fn count(key: &Key, value: &Value, low: u32, high: u32) -> Result<Value, CardError> {
+    match value.as_u64() {
+        Some(n) if (u64::from(low)..=u64::from(high)).contains(&n) => Ok(value.clone()),
+        _ => {
+            let nearest = value
+                .as_f64()
+                .map_or(low, |n| n.round().clamp(low.into(), high.into()) as u32);
             Err(key.wrong(format!(
-                "is {value}; it must be one of \"{}\", the nearest is \"{}\"",
-                words.join("\", \""),
-                nearest.unwrap_or(&"")
+                "is {value}; it must be a whole number from {low} to {high}, the nearest is {nearest}"
             )))
         }
-        Kind::Flank(low, high) => {
-            let Value::Object(table) = value else {
-                return Err(key.wrong("must be written {length = 0.47, height = 0.50}"));
-            };
-            if let Some(other) = table
-                .keys()
-                .find(|k| !["length", "height"].contains(&k.as_str()))
-            {
-                return Err(key.wrong(format!(
-                    "has `{other}`; it must be written {{length = 0.47, height = 0.50}}"
-                )));
-            }
-            for part in ["length", "height"] {
-                let share = table.get(part).and_then(Value::as_f64).unwrap_or(f64::NAN);
-                if !(low..=high).contains(&share) {
-                    return Err(key.wrong(format!(
-                        "needs a {part} from {low} to {high}, a fraction of the flank"
-                    )));
-                }
-            }
-            Ok(value.clone())
+    }
+}
+
+/// What cards called non-generated and generated flanks before, and JSON still does.
+const OLD_RING_CUTS: [&str; 2] = ["plunged", "rolled"];
+
+fn choice(key: &Key, value: &Value, words: &[&str]) -> Result<Value, CardError> {
+    let written = value.as_str().unwrap_or_default();
+    let of_old = key.name == "ring_cut" && OLD_RING_CUTS.contains(&written);
+    if words.contains(&written) || of_old {
+        return Ok(value.clone());
+    }
+    let nearest = words.iter().max_by(|a, b| {
+        strsim::sorensen_dice(a, written).total_cmp(&strsim::sorensen_dice(b, written))
+    });
+    Err(key.wrong(format!(
+        "is {value}; it must be one of \"{}\", the nearest is \"{}\"",
+        words.join("\", \""),
+        nearest.unwrap_or(&"")
+    )))
+}
+
+fn flank_place(key: &Key, value: &Value, low: f64, high: f64) -> Result<Value, CardError> {
+    let Value::Object(table) = value else {
+        return Err(key.wrong("must be written {length = 0.47, height = 0.50}"));
+    };
+    if let Some(other) = table
+        .keys()
+        .find(|k| !["length", "height"].contains(&k.as_str()))
+    {
+        return Err(key.wrong(format!(
+            "has `{other}`; it must be written {{length = 0.47, height = 0.50}}"
+        )));
+    }
+    for part in ["length", "height"] {
+        let share = table.get(part).and_then(Value::as_f64).unwrap_or(f64::NAN);
+        if !(low..=high).contains(&share) {
+            return Err(key.wrong(format!(
+                "needs a {part} from {low} to {high}, a fraction of the flank"
+            )));
         }
     }
+    Ok(value.clone())
 }
 
 fn list<'v>(key: &Key, value: &'v Value) -> Result<&'v [Value], CardError> {
@@ -386,6 +375,28 @@ fn length(
         _ => return Err(key.wrong("must be a length in quotes, such as \"0.030in\"")),
     };
     in_range(key, mm, low, high, "mm", Some(INCH_MM))
+}
+
+fn torque(
+    key: &Key,
+    value: &Value,
+    unit_in_key: bool,
+    low: f64,
+    high: f64,
+) -> Result<f64, CardError> {
+    let nm = match value {
+        Value::String(text) => text
+            .parse::<Torque>()
+            .map_err(|error| key.wrong(error.to_string()))?
+            .nm(),
+        Value::Number(n) if unit_in_key => n.as_f64().unwrap_or(f64::NAN),
+        other => {
+            return Err(key.wrong(format!(
+                "{other} has no unit: was `\"{other} lb-in\"` or `\"{other} N·m\"` meant?"
+            )));
+        }
+    };
+    in_range(key, nm, low, high, "N·m", None)
 }
 
 /// Refuses what no axle has, and asks for the other unit when that would fit.

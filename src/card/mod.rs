@@ -40,7 +40,7 @@ impl Card {
             spiral_angle: gear.spiral_angle_deg.to_radians(),
             pressure_angle: gear.pressure_angle_deg.to_radians(),
             cutting: gear.cutting,
-            generated: gear.ring_cut == RingCut::Rolled,
+            generated: gear.ring_cut == RingCut::Generated,
             shaft_angle: gear.shaft_angle_deg.to_radians(),
             // The other hand is the same set seen in a mirror: nothing that is computed depends on it.
             hand: gear.hand.unwrap_or(Hand::Left),

@@ -143,6 +143,23 @@ side_shims = ["0.003in", "0.005in", "0.010in", "0.030in"]
     }
 
     #[test]
+    fn the_ring_gears_cut_may_be_said_in_new_and_in_old_words() {
+        for (word, generated) in [
+            ("non-generated", false),
+            ("plunged", false),
+            ("generated", true),
+            ("rolled", true),
+        ] {
+            let text = LARCH.replace("[target]", &format!("ring_cut = \"{word}\"\n[target]"));
+            let card = Card::from_toml(&text).unwrap();
+            assert_eq!(card.gear_set().generated, generated, "{word}");
+            let json = serde_json::to_value(&card).unwrap();
+            let old = if generated { "rolled" } else { "plunged" };
+            assert_eq!(json["gear"]["ring_cut"], old);
+        }
+    }
+
+    #[test]
     fn a_card_is_read_into_millimetres() {
         let card = Card::from_toml(LARCH).unwrap();
         assert_eq!(card.gear.ring_diameter_mm, 203.2);

@@ -1,6 +1,7 @@
 //! `flankread batch`: a folder of photos → readings, sets by urgency, one picture sheet.
 
 use super::{Outcome, OutputOptions};
+use crate::batch::BatchError;
 use crate::batch::ask::PhotoSettings;
 use crate::batch::group::{Grouping, Plan, PlanRules, plan};
 use crate::batch::manifest;
@@ -27,7 +28,7 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 /// Reads every photo of a folder and all folders in it, and sorts the sets by urgency.
 #[derive(Debug, Args)]
@@ -121,7 +122,29 @@ const PICTURES: &str = "readings";
 const MEMORY: (u64, u64) = (256_000_000, 800_000_000);
 
 pub(super) fn run(args: &BatchArgs, output: OutputOptions) -> Result<Outcome> {
-    let rules = PlanRules {
+    let out = args.out.clone();
+    let batch = Batch {
+        args,
+        output,
+        rules: plan_rules(args)?,
+        out: out.unwrap_or_else(|| args.folder.join("flankread-batch")),
+        printed: Mutex::default(),
+        fresh: AtomicUsize::new(0),
+    };
+    // Both are looked at before anything is written.
+    let first = batch.plan()?;
+    let store = batch.open()?;
+    let stop = stopped_by_interrupt()?;
+    let watch = args
+        .watch
+        .then(|| Watch::new(&args.folder, &batch.out))
+        .transpose()?;
+    batch.read_rounds(first, &store, &stop, watch.as_ref())
+}
+
+/// What the command line says of all photos. The list of `--manifest` is read anew each round.
+fn plan_rules(args: &BatchArgs) -> Result<PlanRules> {
+    Ok(PlanRules {
         grouping: args.group,
         card: args
             .card
@@ -137,87 +160,7 @@ pub(super) fn run(args: &BatchArgs, output: OutputOptions) -> Result<Outcome> {
             ..PhotoSettings::default()
         },
         rows: Vec::new(),
-    };
-    let out = args
-        .out
-        .clone()
-        .unwrap_or_else(|| args.folder.join("flankread-batch"));
-    let batch = Batch {
-        args,
-        output,
-        rules,
-        out,
-        printed: Mutex::default(),
-        fresh: AtomicUsize::new(0),
-    };
-    // Both are looked at before anything is written.
-    let first = batch.plan()?;
-    let store = batch.open()?;
-    let stop = stopped_by_interrupt()?;
-    let watch = args
-        .watch
-        .then(|| Watch::new(&args.folder, &batch.out))
-        .transpose()?;
-    let pictures = batch.out.join(PICTURES);
-    let threads = args.threads.map_or_else(
-        || std::thread::available_parallelism().map_or(1, usize::from),
-        usize::from,
-    );
-    let bar = Mutex::new(ProgressBar::hidden());
-    let plan = Mutex::new(Arc::new(Plan::default()));
-    let done = |at: usize, record: &Record, fresh: bool| {
-        let plan = Arc::clone(&plan.lock().unwrap_or_else(PoisonError::into_inner));
-        batch.done(&plan, at, record, fresh);
-        bar.lock().unwrap_or_else(PoisonError::into_inner).inc(1);
-    };
-    let reader = Reader {
-        store: &store,
-        pictures: &pictures,
-        threads,
-        memory_bytes: MEMORY.1.max(MEMORY.0 * threads as u64),
-        stop: &stop,
-        draw: &draw,
-        done: &done,
-        hashes: Mutex::default(),
-    };
-    let mut next = Some(first);
-    loop {
-        let round = match next.take() {
-            Some(plan) => Arc::new(plan),
-            None => Arc::new(batch.plan()?),
-        };
-        *plan.lock().unwrap_or_else(PoisonError::into_inner) = Arc::clone(&round);
-        *bar.lock().unwrap_or_else(PoisonError::into_inner) = progress(round.items.len(), output);
-        batch.fresh.store(0, Ordering::SeqCst);
-        let found = reader.read(&round);
-        bar.lock()
-            .unwrap_or_else(PoisonError::into_inner)
-            .finish_and_clear();
-        let found = found?;
-        let all = found.len();
-        let found: Vec<Found> = found.into_iter().flatten().collect();
-        if found.len() < all {
-            if !output.quiet {
-                eprintln!(
-                    "interrupted: {} of {all} photos are read; the same command goes on from here",
-                    found.len()
-                );
-            }
-            return Ok(Outcome::Interrupted);
-        }
-        let lot = BatchResult::new(&round, &found, args.units);
-        batch.write(&lot, &store)?;
-        batch.tell(&lot, watch.is_none())?;
-        let outcome = if lot.all_readable() {
-            Outcome::Answered
-        } else {
-            Outcome::NothingReadable
-        };
-        match &watch {
-            Some(watch) if watch.wait(&stop) => {}
-            _ => return Ok(outcome),
-        }
-    }
+    })
 }
 
 /// A flag that the first interrupt sets; the second ends the program at once, which the store
@@ -230,8 +173,8 @@ fn stopped_by_interrupt() -> Result<Arc<AtomicBool>> {
             std::process::exit(130);
         }
     })
-    .map_err(|error| {
-        Error::machine(Path::new("interrupt handler"), std::io::Error::other(error))
+    .map_err(|error| BatchError::Interrupt {
+        detail: error.to_string(),
     })?;
     Ok(stop)
 }
@@ -250,6 +193,10 @@ fn progress(photos: usize, output: OutputOptions) -> ProgressBar {
     bar
 }
 
+fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
 struct Batch<'a> {
     args: &'a BatchArgs,
     output: OutputOptions,
@@ -261,6 +208,77 @@ struct Batch<'a> {
 }
 
 impl Batch<'_> {
+    /// Reads the folder, and as long as it is watched reads it again whenever something changed.
+    fn read_rounds(
+        &self,
+        first: Plan,
+        store: &Store,
+        stop: &AtomicBool,
+        watch: Option<&Watch>,
+    ) -> Result<Outcome> {
+        let pictures = self.out.join(PICTURES);
+        let threads = self.args.threads.map_or_else(
+            || std::thread::available_parallelism().map_or(1, usize::from),
+            usize::from,
+        );
+        let mut round = Arc::new(first);
+        let bar = Mutex::new(ProgressBar::hidden());
+        let plan = Mutex::new(Arc::clone(&round));
+        let done = |at: usize, record: &Record, fresh: bool| {
+            let plan = Arc::clone(&locked(&plan));
+            self.done(&plan, at, record, fresh);
+            locked(&bar).inc(1);
+        };
+        let reader = Reader {
+            store,
+            pictures: &pictures,
+            threads,
+            memory_bytes: MEMORY.1.max(MEMORY.0 * threads as u64),
+            stop,
+            draw: &draw,
+            done: &done,
+            hashes: Mutex::default(),
+        };
+        loop {
+            *locked(&plan) = Arc::clone(&round);
+            *locked(&bar) = progress(round.items.len(), self.output);
+            self.fresh.store(0, Ordering::SeqCst);
+            let found = reader.read(&round);
+            locked(&bar).finish_and_clear();
+            let Some(found) = self.all_or_interrupted(found?) else {
+                return Ok(Outcome::Interrupted);
+            };
+            let lot = BatchResult::new(&round, &found, self.args.units);
+            self.write(&lot, store)?;
+            self.tell(&lot, watch.is_none())?;
+            let outcome = if lot.all_readable() {
+                Outcome::Answered
+            } else {
+                Outcome::NothingReadable
+            };
+            if !watch.is_some_and(|watch| watch.wait(stop)) {
+                return Ok(outcome);
+            }
+            round = Arc::new(self.plan()?);
+        }
+    }
+
+    /// What was found of every photo; `None`, and said, when the run was interrupted before the last.
+    fn all_or_interrupted(&self, found: Vec<Option<Found>>) -> Option<Vec<Found>> {
+        let all = found.len();
+        let found: Vec<Found> = found.into_iter().flatten().collect();
+        if found.len() == all {
+            return Some(found);
+        }
+        if !self.output.quiet {
+            eprintln!(
+                "interrupted: {} of {all} photos are read; the same command goes on from here",
+                found.len()
+            );
+        }
+        None
+    }
+
     fn plan(&self) -> Result<Plan> {
         let args = self.args;
         let mut rules = self.rules.clone();
@@ -311,7 +329,7 @@ impl Batch<'_> {
         }
         let path = &plan.items[at].path;
         let name = (path.clone(), record.reading.photo.sha256.clone());
-        let mut printed = self.printed.lock().unwrap_or_else(PoisonError::into_inner);
+        let mut printed = locked(&self.printed);
         if printed.insert(name) {
             // Under the lock, so that lines do not run into each other. Nobody to read them is no
             // reason to stop: the results go to files as well.

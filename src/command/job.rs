@@ -50,20 +50,20 @@ struct Common {
     #[arg(long, value_name = "NUMBER")]
     job: Option<i64>,
     #[command(flatten)]
-    place: Place,
+    database: Database,
     #[command(flatten)]
     shown: Shown,
 }
 
 /// Where the workshop's database is.
 #[derive(Debug, Args)]
-struct Place {
+struct Database {
     /// The workshop's database; else FLANKREAD_DB, else a file in your data folder.
     #[arg(long, value_name = "FILE")]
     db: Option<PathBuf>,
 }
 
-impl Place {
+impl Database {
     fn open(&self) -> Result<Store> {
         Ok(Store::open(&self.db.clone().unwrap_or_else(usual_path))?)
     }
@@ -71,7 +71,7 @@ impl Place {
 
 impl Common {
     fn open(&self) -> Result<(Store, i64)> {
-        let store = self.place.open()?;
+        let store = self.database.open()?;
         let job = store.job(self.job)?;
         Ok((store, job))
     }

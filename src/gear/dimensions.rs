@@ -3,6 +3,7 @@
 use super::GearError;
 use super::pitch::PitchInput;
 use super::set::GearSet;
+use super::set_ranges::check;
 use crate::schema::{Cutting, FlankForm, Hand};
 use std::f64::consts::PI;
 
@@ -26,7 +27,7 @@ pub struct Dimensions {
     pub pinion_teeth: u32,
     /// How the teeth were cut.
     pub cutting: Cutting,
-    /// Whether a face-milled ring gear's flanks were generated (rolled) rather than formed.
+    /// Whether a face-milled ring gear's flanks were generated rather than formed.
     pub generated: bool,
     /// Σ.
     pub shaft_angle: f64,
@@ -86,115 +87,25 @@ impl Dimensions {
     /// [`GearError`] naming the size, why it cannot be and the nearest that can.
     pub fn new(set: &GearSet) -> Result<Self, GearError> {
         check(set)?;
-        let mut derived = Vec::new();
-        let mut take = |given: Option<f64>, key, how, value: f64| {
-            given.unwrap_or_else(|| {
-                derived.push(Derived { key, value, how });
-                value
-            })
-        };
-        let ratio = f64::from(set.ring_teeth) / f64::from(set.pinion_teeth);
-        let pitch_angle = take(
-            set.pitch_angle,
-            "pitch_angle",
-            "as for a pair without offset",
-            set.shaft_angle - set.shaft_angle.sin().atan2(ratio + set.shaft_angle.cos()),
-        );
-        let outer_cone_mm = 0.5 * set.ring_diameter_mm / pitch_angle.sin();
-        let mean_cone_mm = outer_cone_mm - 0.5 * set.face_width_mm;
-        if set.face_width_mm >= outer_cone_mm {
-            return Err(GearError::FacePastApex {
-                face_width_mm: set.face_width_mm,
-                cone_mm: set.face_width_mm - outer_cone_mm,
-                nearest_mm: 0.999 * outer_cone_mm,
-            });
-        }
+        let mut taken = Taken::default();
+        let (pitch_angle, mean_cone_mm) = ring_cone(set, &mut taken)?;
         let mean_radius_mm = mean_cone_mm * pitch_angle.sin();
         let module_mm = 2.0 * mean_radius_mm * set.spiral_angle.cos() / f64::from(set.ring_teeth);
-        let cutter_radius_mm = take(
-            set.cutter_radius_mm,
-            "cutter_radius",
-            "0.47 (face-hobbed 0.44) of the ring diameter",
-            match set.cutting {
-                Cutting::FaceMilled => 0.47 * set.ring_diameter_mm,
-                Cutting::FaceHobbed => 0.44 * set.ring_diameter_mm,
-            },
-        );
-        let blade_groups = match set.cutting {
-            Cutting::FaceMilled => 1,
-            Cutting::FaceHobbed => take(
-                set.blade_groups.map(f64::from),
-                "blade_groups",
-                "13, or 11 where 13 divides the ring gear's teeth",
-                if set.ring_teeth.is_multiple_of(13) {
-                    11.0
-                } else {
-                    13.0
-                },
-            ) as u32,
-        };
-        let whole_depth_mm = take(
-            set.whole_depth_mm,
-            "whole_depth",
-            "2.75 mean normal modules",
-            2.75 * module_mm,
-        );
-        let clearance_mm = take(
-            set.clearance_mm,
-            "clearance",
-            "a tenth of the whole depth",
-            0.1 * whole_depth_mm,
-        );
-        let working_mm = whole_depth_mm - clearance_mm;
-        let addendum_mm = take(
-            set.addendum_mm,
-            "addendum",
-            "0.18 of the working depth",
-            0.18 * working_mm,
-        );
-        if addendum_mm >= working_mm {
-            return Err(GearError::OutOfRange {
-                key: "addendum",
-                value: addendum_mm,
-                allowed: "less than whole depth less clearance",
-                nearest: 0.9 * working_mm,
-                unit: " mm",
-            });
-        }
-        let taper = match set.cutting {
-            Cutting::FaceMilled => take(
-                set.taper,
-                "taper",
-                "a little under half the standard taper",
-                0.47 * standard_taper(whole_depth_mm, clearance_mm, addendum_mm, mean_cone_mm),
-            ),
-            Cutting::FaceHobbed => take(set.taper, "taper", "uniform depth", 0.0),
-        };
-        let dedendum_share = (whole_depth_mm - addendum_mm) / whole_depth_mm;
-        let least_depth_mm = working_mm - 0.5 * set.face_width_mm * taper.tan();
-        if least_depth_mm < 0.1 * working_mm {
-            let steepest = (0.9 * working_mm / (0.5 * set.face_width_mm)).atan();
-            return Err(GearError::OutOfRange {
-                key: "taper_deg",
-                value: taper * 180.0 / PI,
-                allowed: "small enough to leave a tooth at the toe",
-                nearest: steepest * 180.0 / PI,
-                unit: "°",
-            });
-        }
-        let crowning_length_mm = take(
+        let (cutter_radius_mm, blade_groups) = cutter(set, &mut taken);
+        let depth = Depth::new(set, module_mm, &mut taken)?;
+        let taper = depth.taper(set, mean_cone_mm, &mut taken)?;
+        let dedendum_share = (depth.whole_mm - depth.addendum_mm) / depth.whole_mm;
+        let crowning_length_mm = taken.or_usual(
             set.crowning_length_mm,
             "crowning_length",
-            "usual",
             USUAL_CROWNING_LENGTH_MM,
         );
-        let crowning_height_mm = take(
+        let crowning_height_mm = taken.or_usual(
             set.crowning_height_mm,
             "crowning_height",
-            "usual",
             USUAL_CROWNING_HEIGHT_MM,
         );
-        let film_mm = take(set.film_mm, "film", "usual", USUAL_FILM_MM);
+        let film_mm = taken.or_usual(set.film_mm, "film", USUAL_FILM_MM);
         Ok(Self {
             ring_teeth: set.ring_teeth,
             pinion_teeth: set.pinion_teeth,
@@ -212,15 +123,15 @@ impl Dimensions {
             mean_cone_mm,
             cutter_radius_mm,
             blade_groups,
-            whole_depth_mm,
-            clearance_mm,
-            addendum_mm,
+            whole_depth_mm: depth.whole_mm,
+            clearance_mm: depth.clearance_mm,
+            addendum_mm: depth.addendum_mm,
             dedendum_angle: taper * dedendum_share,
             addendum_angle: taper * (1.0 - dedendum_share),
             crowning_length_mm,
             crowning_height_mm,
             film_mm,
-            derived,
+            derived: taken.derived,
         })
     }
 
@@ -270,144 +181,149 @@ impl Dimensions {
     }
 }
 
-/// Sum of dedendum and addendum angle when both root lines meet at the apex (ISO 23509, Annex C.5).
-fn standard_taper(whole_mm: f64, clearance_mm: f64, addendum_mm: f64, mean_cone_mm: f64) -> f64 {
-    ((addendum_mm + clearance_mm) / mean_cone_mm).atan()
-        + ((whole_mm - addendum_mm) / mean_cone_mm).atan()
+/// Keeps account of what the card left out.
+#[derive(Default)]
+struct Taken {
+    derived: Vec<Derived>,
 }
 
-fn check(set: &GearSet) -> Result<(), GearError> {
-    let range = |key, value: f64, low: f64, high: f64, allowed, unit| {
-        if value.is_finite() && (low..=high).contains(&value) {
-            Ok(())
-        } else {
-            Err(GearError::OutOfRange {
-                key,
-                value,
-                allowed,
-                nearest: if value > high { high } else { low },
-                unit,
-            })
-        }
-    };
-    let degrees = |angle: f64| angle * 180.0 / PI;
-    range(
-        "pinion_teeth",
-        f64::from(set.pinion_teeth),
-        4.0,
-        200.0,
-        "from 4 to 200",
-        "",
-    )?;
-    range(
-        "ring_teeth",
-        f64::from(set.ring_teeth),
-        10.0,
-        400.0,
-        "from 10 to 400",
-        "",
-    )?;
-    range(
-        "ring_diameter",
-        set.ring_diameter_mm,
-        10.0,
-        5000.0,
-        "from 10 mm to 5 m",
-        " mm",
-    )?;
-    range(
-        "face_width",
-        set.face_width_mm,
-        1.0,
-        2000.0,
-        "at least 1 mm",
-        " mm",
-    )?;
-    range(
-        "offset",
-        set.offset_mm,
-        0.0,
-        0.4 * set.ring_diameter_mm,
-        "from 0 to 0.4 of the ring gear's diameter",
-        " mm",
-    )?;
-    range(
-        "spiral_angle_deg",
-        degrees(set.spiral_angle),
-        0.0,
-        60.0,
-        "from 0° to 60°",
-        "°",
-    )?;
-    range(
-        "pressure_angle_deg",
-        degrees(set.pressure_angle),
-        8.0,
-        35.0,
-        "from 8° to 35°",
-        "°",
-    )?;
-    if let Some(angle) = set.pitch_angle {
-        range(
-            "pitch_angle_deg",
-            degrees(angle),
-            20.0,
-            89.0,
-            "from 20° to 89°",
-            "°",
-        )?;
+impl Taken {
+    /// What the card gives, or the value that is taken instead, noted.
+    fn or(&mut self, given: Option<f64>, key: &'static str, how: &'static str, value: f64) -> f64 {
+        given.unwrap_or_else(|| {
+            self.derived.push(Derived { key, value, how });
+            value
+        })
     }
-    let positive = |key, value: Option<f64>, high| match value {
-        Some(v) => range(key, v, 1e-4, high, "more than 0", " mm"),
-        None => Ok(()),
-    };
-    let d = set.ring_diameter_mm;
-    positive("cutter_radius", set.cutter_radius_mm, 10.0 * d)?;
-    positive("whole_depth", set.whole_depth_mm, 0.3 * d)?;
-    positive("crowning_length", set.crowning_length_mm, 2.0)?;
-    positive("crowning_height", set.crowning_height_mm, 2.0)?;
-    positive("film", set.film_mm, 0.2)?;
-    if let Some(depth) = set.whole_depth_mm {
-        if let Some(clearance) = set.clearance_mm {
-            range(
-                "clearance",
-                clearance,
-                0.0,
-                0.5 * depth,
-                "from 0 to half the whole depth",
-                " mm",
-            )?;
-        }
-        if let Some(addendum) = set.addendum_mm {
-            range(
-                "addendum",
-                addendum,
-                0.0,
-                0.9 * depth,
-                "less than the working depth",
-                " mm",
-            )?;
-        }
+
+    fn or_usual(&mut self, given: Option<f64>, key: &'static str, value: f64) -> f64 {
+        self.or(given, key, "usual", value)
     }
-    if let Some(taper) = set.taper {
-        range(
-            "taper_deg",
-            degrees(taper),
-            0.0,
-            30.0,
-            "from 0° to 30°",
-            "°",
-        )?;
+}
+
+/// δ_2 and R_m2 of the ring gear.
+fn ring_cone(set: &GearSet, taken: &mut Taken) -> Result<(f64, f64), GearError> {
+    let ratio = f64::from(set.ring_teeth) / f64::from(set.pinion_teeth);
+    let pitch_angle = taken.or(
+        set.pitch_angle,
+        "pitch_angle",
+        "as for a pair without offset",
+        set.shaft_angle - set.shaft_angle.sin().atan2(ratio + set.shaft_angle.cos()),
+    );
+    let outer_cone_mm = 0.5 * set.ring_diameter_mm / pitch_angle.sin();
+    if set.face_width_mm >= outer_cone_mm {
+        return Err(GearError::FacePastApex {
+            face_width_mm: set.face_width_mm,
+            cone_mm: set.face_width_mm - outer_cone_mm,
+            nearest_mm: 0.999 * outer_cone_mm,
+        });
     }
-    if let Some(groups) = set.blade_groups {
-        range(
+    Ok((pitch_angle, outer_cone_mm - 0.5 * set.face_width_mm))
+}
+
+/// r_c0 and z_0.
+fn cutter(set: &GearSet, taken: &mut Taken) -> (f64, u32) {
+    let radius_mm = taken.or(
+        set.cutter_radius_mm,
+        "cutter_radius",
+        "0.47 (face-hobbed 0.44) of the ring diameter",
+        match set.cutting {
+            Cutting::FaceMilled => 0.47 * set.ring_diameter_mm,
+            Cutting::FaceHobbed => 0.44 * set.ring_diameter_mm,
+        },
+    );
+    let blade_groups = match set.cutting {
+        Cutting::FaceMilled => 1,
+        Cutting::FaceHobbed => taken.or(
+            set.blade_groups.map(f64::from),
             "blade_groups",
-            f64::from(groups),
-            1.0,
-            50.0,
-            "from 1 to 50",
-            "",
-        )?;
+            "13, or 11 where 13 divides the ring gear's teeth",
+            if set.ring_teeth.is_multiple_of(13) {
+                11.0
+            } else {
+                13.0
+            },
+        ) as u32,
+    };
+    (radius_mm, blade_groups)
+}
+
+/// The ring gear's tooth depth at the mean point.
+struct Depth {
+    /// h_m.
+    whole_mm: f64,
+    /// c.
+    clearance_mm: f64,
+    /// h_am2.
+    addendum_mm: f64,
+}
+
+impl Depth {
+    fn new(set: &GearSet, module_mm: f64, taken: &mut Taken) -> Result<Self, GearError> {
+        let whole_mm = taken.or(
+            set.whole_depth_mm,
+            "whole_depth",
+            "2.75 mean normal modules",
+            2.75 * module_mm,
+        );
+        let clearance_mm = taken.or(
+            set.clearance_mm,
+            "clearance",
+            "a tenth of the whole depth",
+            0.1 * whole_mm,
+        );
+        let working_mm = whole_mm - clearance_mm;
+        let addendum_mm = taken.or(
+            set.addendum_mm,
+            "addendum",
+            "0.18 of the working depth",
+            0.18 * working_mm,
+        );
+        if addendum_mm >= working_mm {
+            return Err(GearError::OutOfRange {
+                key: "addendum",
+                value: addendum_mm,
+                allowed: "less than whole depth less clearance",
+                nearest: 0.9 * working_mm,
+                unit: " mm",
+            });
+        }
+        Ok(Self {
+            whole_mm,
+            clearance_mm,
+            addendum_mm,
+        })
     }
-    Ok(())
+
+    /// Σθ_f: dedendum angle plus addendum angle of the ring gear.
+    fn taper(&self, set: &GearSet, mean_cone_mm: f64, taken: &mut Taken) -> Result<f64, GearError> {
+        let taper = match set.cutting {
+            Cutting::FaceMilled => taken.or(
+                set.taper,
+                "taper",
+                "a little under half the standard taper",
+                0.47 * self.standard_taper(mean_cone_mm),
+            ),
+            Cutting::FaceHobbed => taken.or(set.taper, "taper", "uniform depth", 0.0),
+        };
+        let working_mm = self.whole_mm - self.clearance_mm;
+        let least_depth_mm = working_mm - 0.5 * set.face_width_mm * taper.tan();
+        if least_depth_mm < 0.1 * working_mm {
+            let steepest = (0.9 * working_mm / (0.5 * set.face_width_mm)).atan();
+            return Err(GearError::OutOfRange {
+                key: "taper_deg",
+                value: taper * 180.0 / PI,
+                allowed: "small enough to leave a tooth at the toe",
+                nearest: steepest * 180.0 / PI,
+                unit: "°",
+            });
+        }
+        Ok(taper)
+    }
+
+    /// Sum of dedendum and addendum angle when both root lines meet at the apex (ISO 23509, Annex C.5).
+    fn standard_taper(&self, mean_cone_mm: f64) -> f64 {
+        ((self.addendum_mm + self.clearance_mm) / mean_cone_mm).atan()
+            + ((self.whole_mm - self.addendum_mm) / mean_cone_mm).atan()
+    }
 }

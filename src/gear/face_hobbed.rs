@@ -1,7 +1,7 @@
 //! Flanks cut continuously: a blade line on an extended epicycloid.
 
 use super::dimensions::Dimensions;
-use super::flank::Parametric;
+use super::parametric::Parametric;
 use super::pitch::PitchPair;
 use crate::schema::FlankForm;
 use nalgebra::{Rotation3, Unit, Vector3};

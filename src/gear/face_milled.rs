@@ -2,7 +2,7 @@
 //! cone, or what that cone envelops while cradle and blank roll together.
 
 use super::dimensions::Dimensions;
-use super::flank::Parametric;
+use super::parametric::Parametric;
 use super::pitch::PitchPair;
 use crate::schema::FlankForm;
 use nalgebra::{Rotation3, Unit, Vector3};

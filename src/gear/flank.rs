@@ -4,6 +4,7 @@ use super::GearError;
 use super::dimensions::Dimensions;
 use super::face_hobbed::HobbedFlank;
 use super::face_milled::{CutterCone, GeneratedFlank};
+use super::parametric::Parametric;
 use super::pitch::PitchPair;
 use crate::schema::{Cutting, FlankForm};
 use nalgebra::Vector3;
@@ -15,18 +16,6 @@ pub struct SurfacePoint {
     /// Where it is, mm.
     pub position: Vector3<f64>,
     /// Unit normal, out of the ring gear's material.
-    pub normal: Vector3<f64>,
-}
-
-/// A surface with two parameters of its own, and its two tangents.
-pub(crate) struct Parametric {
-    /// The point, mm.
-    pub position: Vector3<f64>,
-    /// Derivative by the first parameter.
-    pub by_first: Vector3<f64>,
-    /// Derivative by the second parameter.
-    pub by_second: Vector3<f64>,
-    /// Unit normal out of the tooth.
     pub normal: Vector3<f64>,
 }
 

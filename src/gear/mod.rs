@@ -6,8 +6,11 @@ pub mod dimensions;
 pub mod face_hobbed;
 pub mod face_milled;
 pub mod flank;
+mod parametric;
 pub mod pitch;
 pub mod set;
+mod set_ranges;
+pub mod tooth_flanks;
 pub mod tooth_solid;
 
 /// Why a gear set cannot be made as its card says. Every message ends with what would work.

@@ -3,11 +3,11 @@
 
 use super::GearError;
 use super::dimensions::Dimensions;
-use super::flank::{FlankGrid, Surface};
 use super::pitch::PitchPair;
-use crate::schema::{FlankForm, Hand};
+use super::tooth_flanks::tooth_flanks;
+use crate::schema::Hand;
 use nalgebra::{Rotation3, Vector3};
-use std::f64::consts::{PI, TAU};
+use std::f64::consts::TAU;
 use std::fmt::Write;
 
 /// Columns and rows of a flank in the mesh.
@@ -30,19 +30,11 @@ impl ToothSolid {
     /// # Errors
     /// [`GearError`] when the flanks cannot be cut.
     pub fn new(dimensions: &Dimensions, pair: &PitchPair, teeth: u32) -> Result<Self, GearError> {
-        let working = dimensions.whole_depth_mm - dimensions.clearance_mm;
-        let half_angle = half_angle(dimensions, pair);
-        let lowest = -dimensions.clearance_mm / working;
-        let grid = |form, turn| -> Result<Vec<Vector3<f64>>, GearError> {
-            let surface = Surface::new(dimensions, pair, form);
-            let grid = FlankGrid::from_height(dimensions, pair, &surface, COLUMNS, ROWS, lowest)
-                .or_else(|_| FlankGrid::new(dimensions, pair, &surface, COLUMNS, ROWS))?;
-            let turn = Rotation3::from_axis_angle(&Vector3::z_axis(), turn);
-            Ok(grid.points.iter().map(|p| turn * p.position).collect())
-        };
-        // The convex flank faces −y, the concave one +y.
-        let mut one = grid(FlankForm::Convex, -half_angle)?;
-        one.extend(grid(FlankForm::Concave, half_angle)?);
+        let mut one: Vec<Vector3<f64>> = Vec::with_capacity(2 * COLUMNS * ROWS);
+        for flank in tooth_flanks(dimensions, pair, COLUMNS, ROWS)? {
+            let turn = Rotation3::from_axis_angle(&Vector3::z_axis(), flank.turn);
+            one.extend(flank.grid.points.iter().map(|p| turn * p.position));
+        }
         let mirror = match dimensions.hand {
             // The frame of the geometry is that of a right-hand ring gear: seen from the apex, the
             // outer half of a tooth leans clockwise.
@@ -69,17 +61,6 @@ impl ToothSolid {
                 .extend(faces.iter().map(|t| t.map(|v| base + v)));
         }
         Ok(solid)
-    }
-
-    /// Volume of the teeth, mm³.
-    pub fn volume_mm3(&self) -> f64 {
-        self.triangles
-            .iter()
-            .map(|t| {
-                let [a, b, c] = t.map(|v| Vector3::from(self.vertices[v]));
-                a.dot(&b.cross(&c)) / 6.0
-            })
-            .sum()
     }
 
     /// The mesh as binary STL.
@@ -112,16 +93,6 @@ impl ToothSolid {
         }
         text
     }
-}
-
-/// Half of the angle that a tooth takes up about the ring gear's axis at the mean point, radians.
-pub(crate) fn half_angle(dimensions: &Dimensions, pair: &PitchPair) -> f64 {
-    let module = dimensions.normal_module_mm();
-    let working = dimensions.whole_depth_mm - dimensions.clearance_mm;
-    // The wheel's normal thickness at the pitch cone; a high-addendum pinion is the thicker one.
-    let thickness = 0.5 * PI * module
-        - (working - 2.0 * dimensions.addendum_mm) * dimensions.pressure_angle.tan();
-    0.5 * thickness.max(0.2 * module) / pair.ring_spiral.cos() / pair.ring_radius_mm
 }
 
 /// Triangles of one tooth: convex flank's grid first, then the concave flank's.
@@ -203,6 +174,14 @@ mod tests {
         ToothSolid::new(&dimensions, &pair, 2).unwrap()
     }
 
+    fn volume_mm3(solid: &ToothSolid) -> f64 {
+        let of = |t: &[usize; 3]| {
+            let [a, b, c] = t.map(|v| Vector3::from(solid.vertices[v]));
+            a.dot(&b.cross(&c)) / 6.0
+        };
+        solid.triangles.iter().map(of).sum()
+    }
+
     #[test]
     fn teeth_are_closed_and_face_outward() {
         for (cutting, generated) in [
@@ -221,7 +200,7 @@ mod tests {
                 }
                 assert!(edges.values().all(|&n| n == 0), "{cutting:?}: open edge");
                 // Two teeth of about 35 mm length, 9.5 mm depth and 5 mm mean thickness.
-                let volume = solid.volume_mm3();
+                let volume = volume_mm3(&solid);
                 assert!(
                     (2000.0..6000.0).contains(&volume),
                     "{cutting:?} {hand:?} {volume}"

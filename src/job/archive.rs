@@ -3,7 +3,8 @@
 //! A ZIP file: `record.json`, each photo once under `photos/` without what the camera wrote about place, time and
 //! owner ([`super::strip_metadata`]), the pictures for sheets under `pictures/`, and a few words for whoever opens it by hand.
 
-use super::store::{NewPhoto, Store, sha256};
+use super::new_trial::{NewPhoto, sha256};
+use super::store::Store;
 use super::strip_metadata::without_metadata;
 use super::{JobError, clock};
 use crate::schema::Card;
@@ -195,7 +196,7 @@ pub fn fresh_uid(salt: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::job::store::NewTrial;
+    use crate::job::new_trial::NewTrial;
     use crate::schema::record::{Head, Shows};
     use image::RgbImage;
 

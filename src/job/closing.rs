@@ -4,7 +4,7 @@ use crate::schema::Card;
 use crate::schema::record::Item;
 use crate::setup::SetupError;
 use crate::setup::usual::{BOLT, PINION_NUT, ROTATING, TOTAL_ROTATING, Usual};
-use crate::units::{Said, Shown, Torque};
+use crate::units::{AsWritten, Shown, Torque};
 
 /// What an item's value is.
 #[derive(Debug, Clone, Copy)]
@@ -116,7 +116,7 @@ pub fn check(
             item.word()
         ))
     })?;
-    let said: Said<Torque> = text
+    let said: AsWritten<Torque> = text
         .parse()
         .map_err(|error: crate::units::UnitError| SetupError::Impossible(error.to_string()))?;
     let nm = usual.check(&said, as_written)?;

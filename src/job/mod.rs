@@ -9,6 +9,7 @@ pub mod clock;
 pub mod closing;
 mod error;
 mod layout;
+pub mod new_trial;
 pub mod next;
 pub mod photos;
 pub mod record;
@@ -18,4 +19,5 @@ pub mod strip_metadata;
 mod writes;
 
 pub use error::JobError;
+pub use rows::JobLine;
 pub use store::Store;

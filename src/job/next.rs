@@ -112,6 +112,12 @@ fn station(record: &Record, shown: &Shown) -> Next {
             "flankread setup pinion-shim marks --job JOB --old-shim … --old-mark … --new-mark …",
         );
     };
+    assembled(record, &built, last, shown)
+}
+
+/// What comes next once the axle was put together: preload, backlash, pattern.
+fn assembled(record: &Record, built: &[&Assembly], last: &Assembly, shown: &Shown) -> Next {
+    let card = &record.card;
     // A preload once found holds for later trials that do not repeat it, unless its pack was changed.
     let preload = built
         .iter()
@@ -141,6 +147,20 @@ fn station(record: &Record, shown: &Shown) -> Next {
         Some(before) if only_preloaded => before,
         _ => last,
     };
+    let missing = missing_flanks(judged);
+    if !missing.is_empty() {
+        return at(
+            Station::Pattern,
+            "Paint four or five teeth thinly, roll them through under a light brake both ways, and photograph both flanks.",
+            missing,
+            "flankread job trial --job JOB --drive drive.jpg --coast coast.jpg …",
+        );
+    }
+    after_pattern(record, judged, last, shown)
+}
+
+/// Photos that are wanting of an assembly.
+fn missing_flanks(judged: &Assembly) -> Vec<String> {
     let mut missing = Vec::new();
     for (word, there) in [
         ("drive", judged.trial.drive.is_some()),
@@ -157,15 +177,7 @@ fn station(record: &Record, shown: &Shown) -> Next {
             });
         }
     }
-    if !missing.is_empty() {
-        return at(
-            Station::Pattern,
-            "Paint four or five teeth thinly, roll them through under a light brake both ways, and photograph both flanks.",
-            missing,
-            "flankread job trial --job JOB --drive drive.jpg --coast coast.jpg …",
-        );
-    }
-    after_pattern(record, judged, last, shown)
+    missing
 }
 
 fn after_pattern(record: &Record, judged: &Assembly, last: &Assembly, shown: &Shown) -> Next {

@@ -1,6 +1,6 @@
 //! A photo file → what a job keeps of it: the bytes as they are, the reading, and the picture for sheets.
 
-use super::store::NewPhoto;
+use super::new_trial::NewPhoto;
 use crate::flank::find::{FindHints, ToeEnd};
 use crate::flank::marks;
 use crate::frames::Side;
@@ -21,7 +21,7 @@ const PICTURE_QUALITY: u8 = 80;
 
 /// What the user says of the photos of a trial.
 #[derive(Debug, Clone, Copy, Default)]
-pub struct Said {
+pub struct PhotoOptions {
     /// Which end of the flanks is the toe.
     pub toe: Option<ToeEnd>,
     /// How contact shows.
@@ -39,7 +39,7 @@ pub struct Said {
 pub fn take(
     path: &Path,
     shows: Shows,
-    said: Said,
+    options: PhotoOptions,
     card: &Card,
     draw: impl FnOnce(&Photo, &OutlinedReading) -> Result<RgbImage>,
 ) -> Result<NewPhoto> {
@@ -55,21 +55,21 @@ pub fn take(
         Shows::Other => None,
     };
     let (reading, drawn) = match side {
-        Some(side) if !said.unread => {
+        Some(side) if !options.unread => {
             let marks = marks::beside(path)
                 .map(|path| marks::load(&path, &opened))
                 .transpose()?;
             let asked = ReadOptions {
                 marks,
-                polarity: said.polarity,
+                polarity: options.polarity,
                 flank: Some(side),
                 hints: FindHints {
-                    toe: said.toe,
+                    toe: options.toe,
                     form: None,
                 },
                 drives_on: card.gear.drives_on,
                 hand: card.gear.hand,
-                mirrored: said.mirrored,
+                mirrored: options.mirrored,
             };
             let read = read_photo(&opened, &asked);
             let drawn = draw(&opened, &read)?;

@@ -1,14 +1,15 @@
 //! The workshop's database: one file, safe with several processes and against a kill at any instant.
 
+use super::new_trial::{NewPhoto, NewTrial};
 use super::record::follows;
+use super::rows::JobLine;
 use super::writes::{
     Failure, insert_given, insert_job, insert_note, insert_tick, insert_trial, must_be_open,
 };
 use super::{JobError, layout, rows};
-use crate::schema::record::{Assembly, Bench, Followed, Head, Note, Record, Shows, Tick};
-use crate::schema::{Advice, Card, Reading, Trial};
+use crate::schema::record::{Assembly, Followed, Head, Note, Record, Tick};
+use crate::schema::{Advice, Card};
 use rusqlite::{Connection, OptionalExtension as _, Transaction, TransactionBehavior, params};
-use sha2::{Digest as _, Sha256};
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
@@ -20,61 +21,6 @@ const PATIENCE: Duration = Duration::from_secs(30);
 pub struct Store {
     pub(super) connection: Connection,
     pub(super) path: String,
-}
-
-/// A photo to be kept with a trial.
-#[derive(Debug, Clone)]
-pub struct NewPhoto {
-    /// The file's name, without its folder.
-    pub name: String,
-    /// The file as it is.
-    pub bytes: Vec<u8>,
-    /// SHA-256 of the file as the camera wrote it; of `bytes` unless it comes out of an archive.
-    pub original_sha256: Option<String>,
-    /// What it shows.
-    pub shows: Shows,
-    /// What was read in it.
-    pub reading: Option<Reading>,
-    /// The photo with its reading drawn on it, for sheets; JPEG.
-    pub picture: Option<Vec<u8>>,
-}
-
-/// A trial to be recorded.
-#[derive(Debug, Clone, Default)]
-pub struct NewTrial {
-    /// Shims, backlash, readings.
-    pub trial: Trial,
-    /// What else was measured.
-    pub bench: Bench,
-    /// Photos.
-    pub photos: Vec<NewPhoto>,
-}
-
-/// One line of the list of jobs.
-#[derive(Debug, Clone, PartialEq, serde::Serialize)]
-pub struct Line {
-    /// The job's number.
-    pub number: i64,
-    /// What people call it.
-    pub name: String,
-    /// Vehicle and axle.
-    pub axle: String,
-    /// Who works on it.
-    pub mechanic: String,
-    /// When it was opened.
-    pub opened: String,
-    /// When it was closed.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub closed: Option<String>,
-    /// How many assemblies it has.
-    pub trials: i64,
-    /// How many photos.
-    pub photos: i64,
-}
-
-/// SHA-256 of bytes, lower-case hexadecimal.
-pub fn sha256(bytes: &[u8]) -> String {
-    format!("{:x}", Sha256::digest(bytes))
 }
 
 /// Where the workshop's database is when nothing is said: `FLANKREAD_DB`, else the user's data folder.
@@ -163,7 +109,7 @@ impl Store {
     ///
     /// # Errors
     /// What the database says.
-    pub fn jobs(&self) -> Result<Vec<Line>, JobError> {
+    pub fn jobs(&self) -> Result<Vec<JobLine>, JobError> {
         rows::jobs(&self.connection).map_err(|error| self.failed(&error))
     }
 

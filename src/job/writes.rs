@@ -1,6 +1,6 @@
 //! The record's types → rows, inside a transaction of [`super::store`].
 
-use super::store::{NewTrial, sha256};
+use super::new_trial::{NewTrial, sha256};
 use super::{JobError, rows};
 use crate::schema::record::{Given, Head, Note, Tick};
 use rusqlite::{OptionalExtension as _, Transaction, params};

@@ -2,7 +2,7 @@
 
 use super::case::{Case, Set};
 use crate::frames::{FlankPoint, Side};
-use crate::gear::tooth_solid::half_angle;
+use crate::gear::tooth_flanks::half_angle;
 use image::{Rgb, RgbImage};
 
 const COMPOUND: [f64; 3] = [236.0, 190.0, 52.0];

@@ -48,13 +48,14 @@ pub enum FlankForm {
 
 /// How a face-milled ring gear's flanks came about.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "lowercase")]
 pub enum RingCut {
     /// By the cutter alone: the flank is the cutter's cone.
     #[default]
-    Plunged,
+    #[serde(rename = "plunged", alias = "non-generated")]
+    NonGenerated,
     /// Cutter and blank rolled together.
-    Rolled,
+    #[serde(rename = "rolled", alias = "generated")]
+    Generated,
 }
 
 /// How the depth changes along the tooth (ISO 23509, Annex C.5).

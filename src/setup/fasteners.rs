@@ -213,7 +213,25 @@ pub fn answer(bolt: &Bolt, grade: Option<Grade>, shown: &Shown) -> Answer {
             ))
         ),
     );
-    answer.steps.push(Step::new(
+    answer.steps = bolt_steps(bolt, grade, shown);
+    if bolt.count > 1 {
+        answer.steps.extend(circle_steps(bolt, shown));
+    }
+    if bolt.share_of_proof.is_some_and(|share| share > 0.9) {
+        answer.cautions.push("That is more than 90 % of the proof load: the bolt may stretch for good. Check size, grade and friction.".into());
+    }
+    answer.remarks.push(
+        "The same torque gives a quarter more or less tension by oil, plating and thread locker alone. Clean threads, \
+         new bolts where the manual asks for them."
+            .into(),
+    );
+    answer.cautions.push(MANUAL.into());
+    answer
+}
+
+/// One bolt: from its thread to its torque.
+fn bolt_steps(bolt: &Bolt, grade: Option<Grade>, shown: &Shown) -> Vec<Step> {
+    let mut steps = vec![Step::new(
         "stress area",
         if bolt.thread.inch {
             "π/4 (D − 0.9743/n)²"
@@ -226,9 +244,9 @@ pub fn answer(bolt: &Bolt, grade: Option<Grade>, shown: &Shown) -> Answer {
             shown.length(bolt.thread.pitch_mm)
         ),
         shown.area(bolt.stress_area_mm2),
-    ));
+    )];
     if let (Some(grade), Some(proof), Some(share)) = (grade, bolt.proof_mpa, bolt.share_of_proof) {
-        answer.steps.push(Step::new(
+        steps.push(Step::new(
             "tension",
             "share of proof × proof strength × stress area",
             format!(
@@ -240,7 +258,7 @@ pub fn answer(bolt: &Bolt, grade: Option<Grade>, shown: &Shown) -> Answer {
             shown.force(bolt.tension_n),
         ));
     }
-    answer.steps.push(Step::new(
+    steps.push(Step::new(
         "torque",
         "K × D × tension",
         format!(
@@ -251,16 +269,21 @@ pub fn answer(bolt: &Bolt, grade: Option<Grade>, shown: &Shown) -> Answer {
         ),
         shown.torque(bolt.torque_nm),
     ));
-    if bolt.count > 1 {
-        let order: Vec<String> = bolt.order.iter().map(ToString::to_string).collect();
-        let passes: Vec<String> = bolt.passes_nm.iter().map(|nm| shown.torque(*nm)).collect();
-        answer.steps.push(Step::new(
+    steps
+}
+
+/// All bolts of the circle: their clamp, the order and the passes.
+fn circle_steps(bolt: &Bolt, shown: &Shown) -> [Step; 2] {
+    let order: Vec<String> = bolt.order.iter().map(ToString::to_string).collect();
+    let passes: Vec<String> = bolt.passes_nm.iter().map(|nm| shown.torque(*nm)).collect();
+    [
+        Step::new(
             "all bolts",
             "tension × number",
             format!("{} × {}", shown.force(bolt.tension_n), bolt.count),
             shown.force(bolt.clamp_n),
-        ));
-        answer.steps.push(Step::new(
+        ),
+        Step::new(
             "order",
             "crosswise, counted round the circle",
             order.join(" – "),
@@ -269,18 +292,8 @@ pub fn answer(bolt: &Bolt, grade: Option<Grade>, shown: &Shown) -> Answer {
                 passes.len(),
                 passes.join(", ")
             ),
-        ));
-    }
-    if bolt.share_of_proof.is_some_and(|share| share > 0.9) {
-        answer.cautions.push("That is more than 90 % of the proof load: the bolt may stretch for good. Check size, grade and friction.".into());
-    }
-    answer.remarks.push(
-        "The same torque gives a quarter more or less tension by oil, plating and thread locker alone. Clean threads, \
-         new bolts where the manual asks for them."
-            .into(),
-    );
-    answer.cautions.push(MANUAL.into());
-    answer
+        ),
+    ]
 }
 
 /// A pack stacked from single shims, against what the whole measured.

@@ -284,6 +284,13 @@ pub struct Asked {
 
 /// The answer in words.
 pub fn answer(trials: &[PreloadTrial], fit: &PreloadFit, asked: Asked, shown: &Shown) -> Answer {
+    let mut answer = Answer::new("preload", fit, says(trials, fit, asked, shown));
+    answer.steps = steps(trials, fit, shown);
+    remarks(&mut answer, trials, fit, asked);
+    answer
+}
+
+fn says(trials: &[PreloadTrial], fit: &PreloadFit, asked: Asked, shown: &Shown) -> String {
     let window = format!(
         "{} to {} ({} bearings)",
         shown.torque(fit.window_nm[0]),
@@ -291,7 +298,7 @@ pub fn answer(trials: &[PreloadTrial], fit: &PreloadFit, asked: Asked, shown: &S
         if asked.used { "used" } else { "new" }
     );
     let last = trials.last().map_or(0.0, |t| t.torque_nm);
-    let says = if fit.last == "within" {
+    if fit.last == "within" {
         format!("{} is within {window}: keep this pack.", shown.torque(last))
     } else {
         format!(
@@ -305,10 +312,13 @@ pub fn answer(trials: &[PreloadTrial], fit: &PreloadFit, asked: Asked, shown: &S
                 "thicker pack, less preload"
             }
         )
-    };
-    let mut answer = Answer::new("preload", fit, says);
+    }
+}
+
+fn steps(trials: &[PreloadTrial], fit: &PreloadFit, shown: &Shown) -> Vec<Step> {
+    let mut steps = Vec::new();
     for (number, trial) in (1..).zip(trials) {
-        answer.steps.push(Step::new(
+        steps.push(Step::new(
             format!("trial {number}"),
             "rotating torque of the pack",
             format!("pack {}", shown.shim(trial.pack_mm)),
@@ -320,7 +330,7 @@ pub fn answer(trials: &[PreloadTrial], fit: &PreloadFit, asked: Asked, shown: &S
         ));
     }
     let step_mm = shown.units.shim_step_mm() / 5.0;
-    answer.steps.push(Step::new(
+    steps.push(Step::new(
         "fit",
         "torque = drag + slope × (touch − pack), never rising with the pack",
         format!(
@@ -336,7 +346,7 @@ pub fn answer(trials: &[PreloadTrial], fit: &PreloadFit, asked: Asked, shown: &S
         ),
     ));
     if let Some([loose, tight]) = fit.bracket_mm {
-        answer.steps.push(Step::new(
+        steps.push(Step::new(
             "bracket",
             "the window lies between a pack too loose and one too tight",
             format!(
@@ -348,7 +358,7 @@ pub fn answer(trials: &[PreloadTrial], fit: &PreloadFit, asked: Asked, shown: &S
         ));
     }
     let parts: Vec<String> = fit.stack_mm.iter().map(|mm| shown.shim(*mm)).collect();
-    answer.steps.push(Step::new(
+    steps.push(Step::new(
         "next pack",
         "the pack likeliest to land in the window",
         if parts.is_empty() {
@@ -364,8 +374,7 @@ pub fn answer(trials: &[PreloadTrial], fit: &PreloadFit, asked: Asked, shown: &S
             100.0 * fit.chance
         ),
     ));
-    remarks(&mut answer, trials, fit, asked);
-    answer
+    steps
 }
 
 fn remarks(answer: &mut Answer, trials: &[PreloadTrial], fit: &PreloadFit, asked: Asked) {

@@ -8,7 +8,7 @@ use serde::Serialize;
 
 /// One place round the gear.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Place {
+pub struct BacklashAt {
     /// Where, degrees in the direction of counting.
     pub at_deg: f64,
     /// Backlash there.
@@ -16,11 +16,11 @@ pub struct Place {
 }
 
 /// Places at equal steps round the gear.
-pub fn evenly(backlash_mm: &[f64]) -> Vec<Place> {
+pub fn evenly(backlash_mm: &[f64]) -> Vec<BacklashAt> {
     let step = 360.0 / backlash_mm.len().max(1) as f64;
     (0..)
         .zip(backlash_mm)
-        .map(|(i, mm)| Place {
+        .map(|(i, mm)| BacklashAt {
             at_deg: step * f64::from(i),
             backlash_mm: *mm,
         })
@@ -87,7 +87,7 @@ pub struct Limits {
 ///
 /// # Errors
 /// No reading; two places at the same angle that leave the wave open.
-pub fn judge(places: &[Place], limits: &Limits) -> Result<Round, SetupError> {
+pub fn judge(places: &[BacklashAt], limits: &Limits) -> Result<Round, SetupError> {
     if places.is_empty() {
         return Err(SetupError::Missing(
             "give the backlash at four places round the gear or more, as --reading 0.18mm for each"
@@ -124,7 +124,7 @@ pub fn judge(places: &[Place], limits: &Limits) -> Result<Round, SetupError> {
 }
 
 /// `b(θ) = m + p cos θ + q sin θ` by least squares.
-fn wave(places: &[Place], limits: &Limits) -> Result<RunOut, SetupError> {
+fn wave(places: &[BacklashAt], limits: &Limits) -> Result<RunOut, SetupError> {
     let mut normal = Matrix3::zeros();
     let mut right = Vector3::zeros();
     let row = |at_deg: f64| {
@@ -185,7 +185,14 @@ pub fn other_direction_mm(
 }
 
 /// The answer in words.
-pub fn answer(places: &[Place], round: &Round, limits: &Limits, shown: &Shown) -> Answer {
+pub fn answer(places: &[BacklashAt], round: &Round, limits: &Limits, shown: &Shown) -> Answer {
+    let mut answer = Answer::new("backlash", round, says(round, shown));
+    answer.steps = steps(places, round, limits, shown);
+    answer.remarks = remarks(places, round);
+    answer
+}
+
+fn says(round: &Round, shown: &Shown) -> String {
     let s = |mm: f64| shown.shim(mm);
     let mut says = format!(
         "Mean {}, varies by {}",
@@ -205,15 +212,20 @@ pub fn answer(places: &[Place], round: &Round, limits: &Limits, shown: &Shown) -
         (None, _) => {}
     }
     says.push('.');
-    let mut answer = Answer::new("backlash", round, says);
+    says
+}
+
+fn steps(places: &[BacklashAt], round: &Round, limits: &Limits, shown: &Shown) -> Vec<Step> {
+    let s = |mm: f64| shown.shim(mm);
+    let mut steps = Vec::new();
     let list: Vec<String> = places.iter().map(|p| s(p.backlash_mm)).collect();
-    answer.steps.push(Step::new(
+    steps.push(Step::new(
         "mean",
         "sum of the readings / their number",
         format!("({}) / {}", list.join(" + "), places.len()),
         s(round.mean_mm),
     ));
-    answer.steps.push(Step::new(
+    steps.push(Step::new(
         "variation",
         "largest − smallest",
         format!("{} − {}", s(round.most_mm), s(round.least_mm)),
@@ -223,7 +235,7 @@ pub fn answer(places: &[Place], round: &Round, limits: &Limits, shown: &Shown) -
         },
     ));
     if let Some(window) = limits.window_mm {
-        answer.steps.push(Step::new(
+        steps.push(Step::new(
             "window",
             "low ≤ mean ≤ high",
             format!("{} to {}", s(window[0]), s(window[1])),
@@ -231,56 +243,62 @@ pub fn answer(places: &[Place], round: &Round, limits: &Limits, shown: &Shown) -
         ));
     }
     if let Some(wave) = round.run_out {
-        answer.steps.push(Step::new(
-            "run-out",
-            "mean + a wave once a turn, least squares",
-            format!(
-                "loosest at {:.0}°, tightest (high spot) at {:.0}°{}",
-                wave.loose_at_deg,
-                wave.high_spot_deg,
-                wave.scatter_mm
-                    .map_or(String::new(), |mm| format!(", scatter {}", s(mm)))
-            ),
-            format!(
-                "swings by {}{}",
-                s(wave.swing_mm),
-                wave.axial_mm.map_or(String::new(), |mm| format!(
-                    ", as an axial run-out of {} would",
-                    s(mm)
-                ))
-            ),
-        ));
+        steps.push(run_out_step(wave, shown));
     }
     if let Some(mm) = round.other_direction_mm {
-        answer.steps.push(Step::new(
+        steps.push(Step::new(
             "other direction",
             "square = tangential × cos α × cos β × radius ratio",
             s(round.mean_mm),
             s(mm),
         ));
     }
+    steps
+}
+
+fn run_out_step(wave: RunOut, shown: &Shown) -> Step {
+    let s = |mm: f64| shown.shim(mm);
+    Step::new(
+        "run-out",
+        "mean + a wave once a turn, least squares",
+        format!(
+            "loosest at {:.0}°, tightest (high spot) at {:.0}°{}",
+            wave.loose_at_deg,
+            wave.high_spot_deg,
+            wave.scatter_mm
+                .map_or(String::new(), |mm| format!(", scatter {}", s(mm)))
+        ),
+        format!(
+            "swings by {}{}",
+            s(wave.swing_mm),
+            wave.axial_mm.map_or(String::new(), |mm| format!(
+                ", as an axial run-out of {} would",
+                s(mm)
+            ))
+        ),
+    )
+}
+
+fn remarks(places: &[BacklashAt], round: &Round) -> Vec<String> {
+    let mut remarks: Vec<String> = Vec::new();
     if round.every_reading_within == Some(false) && round.mean_is == Some("within") {
-        answer
-            .remarks
-            .push("The mean is in the window, but not every single place is.".into());
+        remarks.push("The mean is in the window, but not every single place is.".into());
     }
     if round.variation_ok == Some(false) {
-        answer.remarks.push(
+        remarks.push(
             "Too much variation is not cured by shims: look for dirt or a burr under the ring gear, bolts not \
              evenly tight, a bent flange or case; check the run-out of the back face."
                 .into(),
         );
     }
     if places.len() < 4 {
-        answer
-            .remarks
-            .push("Measure at four places or more.".into());
+        remarks.push("Measure at four places or more.".into());
     }
-    answer.remarks.push(
+    remarks.push(
         "Hold the pinion still, the indicator's foot square to the tooth at its heel end, unless your manual asks otherwise."
             .into(),
     );
-    answer
+    remarks
 }
 
 #[cfg(test)]
@@ -345,7 +363,7 @@ mod tests {
 
     #[test]
     fn bunched_places_and_none_are_refused() {
-        let place = |at_deg| Place {
+        let place = |at_deg| BacklashAt {
             at_deg,
             backlash_mm: 0.2,
         };

@@ -127,10 +127,6 @@ pub fn split(found: &Found, wanted: &Wanted, ratio: Ratio) -> Result<SidePacks, 
 /// The answer in words.
 pub fn answer(found: &Found, wanted: &Wanted, packs: &SidePacks, shown: &Shown) -> Answer {
     let s = |mm: f64| shown.shim(mm);
-    let on = match wanted.preload_on {
-        PreloadOn::BothSides => "half on each side",
-        PreloadOn::RingSide => "all behind the ring gear",
-    };
     let mut answer = Answer::new(
         "side_shims",
         packs,
@@ -142,7 +138,28 @@ pub fn answer(found: &Found, wanted: &Wanted, packs: &SidePacks, shown: &Shown) 
             s(packs.backlash_deviation_mm)
         ),
     );
-    answer.steps.extend([
+    answer.steps.extend(steps(found, packs, shown));
+    if wanted.preload_mm > 0.0 {
+        answer.steps.extend(preload_steps(wanted, packs, shown));
+    }
+    answer.steps.push(ratio_step(packs.ratio));
+    answer.remarks.push(
+        "Turn the gear some turns to seat the bearings, bring the caps to their torque, then measure backlash \
+         again: the number above is a forecast."
+            .into(),
+    );
+    answer.cautions.push(
+        "Caps go back on their own side and the same way up; mark them before they come off."
+            .into(),
+    );
+    answer.cautions.push(MANUAL.into());
+    answer
+}
+
+/// From zero end play to packs without preload.
+fn steps(found: &Found, packs: &SidePacks, shown: &Shown) -> [Step; 3] {
+    let s = |mm: f64| shown.shim(mm);
+    [
         Step::new(
             "zero end play",
             "ring side + far side",
@@ -184,46 +201,41 @@ pub fn answer(found: &Found, wanted: &Wanted, packs: &SidePacks, shown: &Shown) 
                 s(packs.far_side_without_preload_mm)
             ),
         ),
-    ]);
-    if wanted.preload_mm > 0.0 {
-        answer.steps.extend([
-            Step::new(
-                "with preload",
-                format!("{} added, {on}", s(wanted.preload_mm)),
-                format!("total {}", s(packs.total_mm)),
-                format!("{} and {}", s(packs.ring_side_mm), s(packs.far_side_mm)),
-            ),
-            Step::new(
-                "what preload does to backlash",
-                "ratio × what it pushes the ring gear over",
-                match wanted.preload_on {
-                    PreloadOn::BothSides => "pushed from both sides alike".to_owned(),
-                    PreloadOn::RingSide => format!(
-                        "{:.2} × half of {}, toward the pinion",
-                        packs.ratio.ratio,
-                        s(wanted.preload_mm)
-                    ),
-                },
-                format!(
-                    "{}; placed the other way the end would be {}",
-                    shown.signed_shim(packs.preload_changes_backlash_mm),
-                    s(packs.backlash_other_way_mm)
+    ]
+}
+
+/// What the preload adds, and what it does to the backlash.
+fn preload_steps(wanted: &Wanted, packs: &SidePacks, shown: &Shown) -> [Step; 2] {
+    let s = |mm: f64| shown.shim(mm);
+    let on = match wanted.preload_on {
+        PreloadOn::BothSides => "half on each side",
+        PreloadOn::RingSide => "all behind the ring gear",
+    };
+    [
+        Step::new(
+            "with preload",
+            format!("{} added, {on}", s(wanted.preload_mm)),
+            format!("total {}", s(packs.total_mm)),
+            format!("{} and {}", s(packs.ring_side_mm), s(packs.far_side_mm)),
+        ),
+        Step::new(
+            "what preload does to backlash",
+            "ratio × what it pushes the ring gear over",
+            match wanted.preload_on {
+                PreloadOn::BothSides => "pushed from both sides alike".to_owned(),
+                PreloadOn::RingSide => format!(
+                    "{:.2} × half of {}, toward the pinion",
+                    packs.ratio.ratio,
+                    s(wanted.preload_mm)
                 ),
+            },
+            format!(
+                "{}; placed the other way the end would be {}",
+                shown.signed_shim(packs.preload_changes_backlash_mm),
+                s(packs.backlash_other_way_mm)
             ),
-        ]);
-    }
-    answer.steps.push(ratio_step(packs.ratio));
-    answer.remarks.push(
-        "Turn the gear some turns to seat the bearings, bring the caps to their torque, then measure backlash \
-         again: the number above is a forecast."
-            .into(),
-    );
-    answer.cautions.push(
-        "Caps go back on their own side and the same way up; mark them before they come off."
-            .into(),
-    );
-    answer.cautions.push(MANUAL.into());
-    answer
+        ),
+    ]
 }
 
 /// The line that sets the ratio beside the shop's.

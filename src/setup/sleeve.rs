@@ -125,7 +125,7 @@ pub fn answer(steps: &[SleeveStep], next: &SleeveNext, shown: &Shown) -> Answer 
     );
     let says = match (next.verdict, next.nut_nm) {
         (SleeveVerdict::Right, _) => {
-            format!("Right: the pinion turns within {window}. Leave the nut; never turn it back.")
+            format!("Right: the rotating torque is within {window}. Leave the nut; never turn it back.")
         }
         (SleeveVerdict::NewSleeve, _) if !next.backed_off.is_empty() => {
             "The nut was turned back: a crushed sleeve does not spring back and the bearings lose their \
@@ -154,7 +154,7 @@ pub fn answer(steps: &[SleeveStep], next: &SleeveNext, shown: &Shown) -> Answer 
             "tighten, turn some turns, read while turning",
             format!("nut {}", shown.torque(step.nut_nm)),
             format!(
-                "turns with {}, {} {window}",
+                "rotating torque {}, {} {window}",
                 shown.torque(step.rotating_nm),
                 verdict(step.rotating_nm, next.window_nm)
             ),

@@ -148,7 +148,10 @@ pub fn readings_answer(readings: &Readings, window_nm: Option<[f64; 2]>, shown: 
     let mut answer = Answer::new(
         "turning_torque",
         readings,
-        format!("It turns with {}{against}.", shown.torque(readings.mean_nm)),
+        format!(
+            "The rotating torque is {}{against}.",
+            shown.torque(readings.mean_nm)
+        ),
     );
     answer
         .steps

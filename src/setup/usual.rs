@@ -3,7 +3,7 @@
 //! The ranges are wide: they only catch a number whose unit was most likely another.
 
 use super::SetupError;
-use crate::units::{Measured, Said};
+use crate::units::{AsWritten, Measured};
 
 /// The usual range of a quantity, in the inside unit.
 #[derive(Debug, Clone, Copy)]
@@ -53,7 +53,11 @@ impl Usual {
     ///
     /// # Errors
     /// A number outside the usual range.
-    pub fn check<T: Measured>(&self, said: &Said<T>, as_written: bool) -> Result<f64, SetupError> {
+    pub fn check<T: Measured>(
+        &self,
+        said: &AsWritten<T>,
+        as_written: bool,
+    ) -> Result<f64, SetupError> {
         let value = said.inside();
         if as_written || (self.low..=self.high).contains(&value) {
             return Ok(value);
@@ -82,7 +86,7 @@ impl Usual {
     /// The first number outside the usual range.
     pub fn check_all<T: Measured>(
         &self,
-        said: &[Said<T>],
+        said: &[AsWritten<T>],
         as_written: bool,
     ) -> Result<Vec<f64>, SetupError> {
         said.iter().map(|one| self.check(one, as_written)).collect()
@@ -95,7 +99,7 @@ mod tests {
     use crate::units::{Length, Torque};
 
     fn asked<T: Measured>(usual: &Usual, text: &str) -> String {
-        let said: Said<T> = text.parse().unwrap();
+        let said: AsWritten<T> = text.parse().unwrap();
         usual.check(&said, false).unwrap_err().to_string()
     }
 
@@ -115,7 +119,7 @@ mod tests {
 
     #[test]
     fn as_written_goes_through() {
-        let said: Said<Length> = "0.2in".parse().unwrap();
+        let said: AsWritten<Length> = "0.2in".parse().unwrap();
         assert!((BACKLASH.check(&said, true).unwrap() - 5.08).abs() < 1e-12);
     }
 
@@ -126,27 +130,27 @@ mod tests {
         for text in ["5 lb-in", "45 lb-in", "12 lb-in", "15 lb-in", "30 lb-in"] {
             assert!(
                 ROTATING
-                    .check(&text.parse::<Said<Torque>>().unwrap(), false)
+                    .check(&text.parse::<AsWritten<Torque>>().unwrap(), false)
                     .is_ok()
             );
         }
         for text in ["200 lb-ft", "1500 lb-ft", "150 lb-ft", "350 lb-ft"] {
             assert!(
                 PINION_NUT
-                    .check(&text.parse::<Said<Torque>>().unwrap(), false)
+                    .check(&text.parse::<AsWritten<Torque>>().unwrap(), false)
                     .is_ok()
             );
         }
         for text in ["0.003in", "0.026in", "0.18mm"] {
             assert!(
                 BACKLASH
-                    .check(&text.parse::<Said<Length>>().unwrap(), false)
+                    .check(&text.parse::<AsWritten<Length>>().unwrap(), false)
                     .is_ok()
             );
         }
         for text in ["55 lb-ft", "400 lb-ft", "44 lb-ft"] {
             assert!(
-                BOLT.check(&text.parse::<Said<Torque>>().unwrap(), false)
+                BOLT.check(&text.parse::<AsWritten<Torque>>().unwrap(), false)
                     .is_ok()
             );
         }

@@ -1,6 +1,6 @@
 //! `flankread job sheet`, `export` and `import`.
 
-use super::{Common, Place, say};
+use super::{Common, Database, say};
 use crate::command::{Outcome, OutputOptions};
 use crate::files;
 use crate::job::archive;
@@ -54,7 +54,7 @@ pub(super) struct Import {
     #[arg(long)]
     again: bool,
     #[command(flatten)]
-    place: Place,
+    database: Database,
 }
 
 impl Sheet {
@@ -118,7 +118,7 @@ impl Export {
 impl Import {
     pub(super) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let bytes = std::fs::read(&self.file).map_err(|source| Error::input(&self.file, source))?;
-        let mut store = self.place.open()?;
+        let mut store = self.database.open()?;
         let job = archive::import(&mut store, &bytes, self.again)?;
         say(
             output,

@@ -107,7 +107,7 @@ impl Check {
 impl Close {
     pub(super) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let at = given_or_now(self.at.as_deref())?;
-        let mut store = self.common.place.open()?;
+        let mut store = self.common.database.open()?;
         let job = match (self.reopen, self.common.job) {
             (true, None) => {
                 return Err(JobError::Use("say which job to open again, with --job".into()).into());

@@ -1,6 +1,6 @@
 //! `flankread job new`, `job note` and `job strike`.
 
-use super::{Common, Place, WhenWho, say};
+use super::{Common, Database, WhenWho, say};
 use crate::Result;
 use crate::command::{Outcome, OutputOptions};
 use crate::job::archive::fresh_uid;
@@ -29,7 +29,7 @@ pub(super) struct New {
     #[command(flatten)]
     who: WhenWho,
     #[command(flatten)]
-    place: Place,
+    database: Database,
 }
 
 /// Adds a note to a job.
@@ -81,7 +81,7 @@ impl New {
         // A card whose gears cannot mesh would fail at the first advice; say so now.
         crate::contact::Model::new(&card.gear_set())?;
         let opened = given_or_now(self.who.at.as_deref())?;
-        let mut store = self.place.open()?;
+        let mut store = self.database.open()?;
         let head = Head {
             number: 0,
             uid: fresh_uid(&self.name),

@@ -1,6 +1,6 @@
 //! `flankread job list`, `show`, `advise` and `next`.
 
-use super::{Common, Place};
+use super::{Common, Database};
 use crate::Result;
 use crate::command::{Outcome, OutputOptions, print, print_json};
 use crate::job::clock::given_or_now;
@@ -17,7 +17,7 @@ use serde_json::json;
 #[command(after_help = "Example: flankread job list")]
 pub(super) struct List {
     #[command(flatten)]
-    place: Place,
+    database: Database,
 }
 
 /// Shows everything recorded of a job.
@@ -60,7 +60,7 @@ pub(super) struct NextArgs {
 
 impl List {
     pub(super) fn run(&self, output: OutputOptions) -> Result<Outcome> {
-        let jobs = self.place.open()?.jobs()?;
+        let jobs = self.database.open()?.jobs()?;
         if output.json {
             print_json(&json!({"schema": "flankread/job-list/1", "jobs": jobs}))?;
         } else {

@@ -4,8 +4,8 @@ use super::{Common, WhenWho};
 use crate::command::{Outcome, OutputOptions};
 use crate::flank::find::ToeEnd;
 use crate::job::clock::given_or_now;
-use crate::job::photos::{self, Said as PhotoSaid};
-use crate::job::store::{NewPhoto, NewTrial};
+use crate::job::new_trial::{NewPhoto, NewTrial};
+use crate::job::photos::{self, PhotoOptions};
 use crate::report::reading::overlay::overlay;
 use crate::rules;
 use crate::schema::record::{Bench, Shows};
@@ -14,7 +14,7 @@ use crate::setup::turning_torque::readings;
 use crate::setup::usual::{
     BACKLASH, PINION_NUT, PINION_PACK, PRELOAD_PACK, ROTATING, SIDE_PACK, TOTAL_ROTATING, Usual,
 };
-use crate::units::{Length, Measured, Said, Torque};
+use crate::units::{AsWritten, Length, Measured, Torque};
 use crate::{Error, Result};
 use clap::{Args, ValueEnum};
 use serde_json::json;
@@ -28,31 +28,31 @@ use std::path::{Path, PathBuf};
 pub(super) struct TrialArgs {
     /// Pinion pack, with its unit.
     #[arg(long, value_name = "LENGTH")]
-    pinion_shim: Option<Said<Length>>,
+    pinion_shim: Option<AsWritten<Length>>,
     /// Pack behind the ring gear.
     #[arg(long, value_name = "LENGTH")]
-    ring_side_shim: Option<Said<Length>>,
+    ring_side_shim: Option<AsWritten<Length>>,
     /// Pack on the other side.
     #[arg(long, value_name = "LENGTH")]
-    far_side_shim: Option<Said<Length>>,
+    far_side_shim: Option<AsWritten<Length>>,
     /// Threaded adjusters: notches from any zero of this job, + = ring gear away from the pinion.
     #[arg(long, value_name = "COUNT", allow_hyphen_values = true)]
     notches: Option<i32>,
     /// Backlash, once for each place round the gear.
     #[arg(long, value_name = "LENGTH")]
-    backlash: Vec<Said<Length>>,
+    backlash: Vec<AsWritten<Length>>,
     /// Pack between the pinion's bearings.
     #[arg(long, value_name = "LENGTH")]
-    preload_pack: Option<Said<Length>>,
+    preload_pack: Option<AsWritten<Length>>,
     /// Rotating torque of the pinion, once for each turn it was read.
     #[arg(long, value_name = "TORQUE")]
-    pinion_torque: Vec<Said<Torque>>,
+    pinion_torque: Vec<AsWritten<Torque>>,
     /// Torque to turn pinion and carrier, once for each turn it was read.
     #[arg(long, value_name = "TORQUE")]
-    total_torque: Vec<Said<Torque>>,
+    total_torque: Vec<AsWritten<Torque>>,
     /// Torque the pinion nut was brought to.
     #[arg(long, value_name = "TORQUE")]
-    nut_torque: Option<Said<Torque>>,
+    nut_torque: Option<AsWritten<Torque>>,
     /// The axle as it came in.
     #[arg(long)]
     as_found: bool,
@@ -174,7 +174,7 @@ impl TrialArgs {
         let sure = self.as_written;
         fn one<T: Measured>(
             usual: &Usual,
-            said: Option<&Said<T>>,
+            said: Option<&AsWritten<T>>,
             sure: bool,
         ) -> Result<Option<f64>> {
             Ok(said.map(|said| usual.check(said, sure)).transpose()?)
@@ -215,14 +215,14 @@ impl TrialArgs {
 
     /// Takes the photos in and puts their readings into the trial; returns what to say of them.
     fn photos(&self, card: &Card, new: &mut NewTrial) -> Result<Vec<String>> {
-        let said = PhotoSaid {
+        let options = PhotoOptions {
             toe: self.toe,
             polarity: self.polarity,
             mirrored: self.mirrored,
             unread: self.no_read,
         };
         let take = |path: &Path, shows| {
-            photos::take(path, shows, said, card, |photo, read| {
+            photos::take(path, shows, options, card, |photo, read| {
                 Ok(overlay(photo, read)?)
             })
         };

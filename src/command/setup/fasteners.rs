@@ -8,7 +8,7 @@ use crate::setup::fasteners::{
 use crate::setup::threads::{Grade, Thread};
 use crate::setup::usual::BOLT;
 use crate::setup::{Answer, SetupError};
-use crate::units::{Force, Length, Said, Torque};
+use crate::units::{AsWritten, Force, Length, Torque};
 use clap::Args;
 
 /// Bolts: torque to tension and back, by size, grade and friction; the order to tighten them in.
@@ -24,7 +24,7 @@ pub(super) struct Fasteners {
     grade: Option<Grade>,
     /// Torque: what tension is it?
     #[arg(long, value_name = "TORQUE", conflicts_with_all = ["tension", "share"])]
-    torque: Option<Said<Torque>>,
+    torque: Option<AsWritten<Torque>>,
     /// Tension of one bolt: what torque is it?
     #[arg(long, value_name = "FORCE", conflicts_with = "share")]
     tension: Option<Force>,

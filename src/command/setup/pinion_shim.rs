@@ -8,7 +8,7 @@ use crate::setup::pinion_shim::{
 };
 use crate::setup::usual::{HOUSING, PINION_PACK};
 use crate::setup::{Answer, SetupError, Step};
-use crate::units::{Length, Said};
+use crate::units::{AsWritten, Length};
 use clap::{Args, Subcommand, ValueEnum};
 
 /// The pack to start the pinion with: from old and new marks, from a depth gauge, or from etched values.
@@ -68,7 +68,7 @@ impl MarkArgs {
 struct MarksWay {
     /// The pack that was in, with its unit.
     #[arg(long, value_name = "LENGTH")]
-    old_shim: Said<Length>,
+    old_shim: AsWritten<Length>,
     /// The old pinion's mark; 0 when the pack is that of an unmarked pinion.
     #[arg(
         long,
@@ -93,13 +93,13 @@ struct GaugeWay {
     shim_in: Length,
     /// What the gauge measured, from the ring gear's axis (or, with --arbor, from the arbor's surface) to the pinion.
     #[arg(long, value_name = "LENGTH")]
-    measured: Said<Length>,
+    measured: AsWritten<Length>,
     /// Diameter of the arbor, when the gauge starts at its surface.
     #[arg(long, value_name = "LENGTH")]
     arbor: Option<Length>,
     /// Nominal distance; from the card when not given.
     #[arg(long, value_name = "LENGTH")]
-    nominal: Option<Said<Length>>,
+    nominal: Option<AsWritten<Length>>,
     /// The pinion's mark.
     #[arg(long, allow_hyphen_values = true, default_value_t = 0.0)]
     mark: f64,
@@ -125,7 +125,7 @@ enum PlaceArg {
 struct EtchedWay {
     /// The pack for parts without etched values.
     #[arg(long, value_name = "LENGTH")]
-    base: Said<Length>,
+    base: AsWritten<Length>,
     /// A value etched on case, bearing or pinion, with the sign it has for the pack.
     #[arg(
         long,
@@ -142,13 +142,13 @@ struct EtchedWay {
 struct DimensionsWay {
     /// From the ring gear's axis to the bearing's seat in the case.
     #[arg(long, value_name = "LENGTH")]
-    case: Said<Length>,
+    case: AsWritten<Length>,
     /// Width of the head bearing, cone and cup pressed together.
     #[arg(long, value_name = "LENGTH")]
-    bearing: Said<Length>,
+    bearing: AsWritten<Length>,
     /// From the ring gear's axis to the back of the pinion's head; from the card when not given.
     #[arg(long, value_name = "LENGTH")]
-    mounting_distance: Option<Said<Length>>,
+    mounting_distance: Option<AsWritten<Length>>,
     /// The pinion's mark.
     #[arg(long, allow_hyphen_values = true, default_value_t = 0.0)]
     mark: f64,
@@ -354,7 +354,7 @@ impl DimensionsWay {
 }
 
 fn nominal(
-    given: Option<&Said<Length>>,
+    given: Option<&AsWritten<Length>>,
     card: Option<&Card>,
     option: &str,
     as_written: bool,

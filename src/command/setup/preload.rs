@@ -7,7 +7,7 @@ use crate::setup::preload::{Asked, PreloadTrial, answer, fit};
 use crate::setup::sleeve::{self, SleeveStep};
 use crate::setup::usual::{PINION_NUT, PRELOAD_PACK, ROTATING};
 use crate::setup::{Answer, SetupError, turning_torque};
-use crate::units::{Length, Measured, Said, Torque};
+use crate::units::{AsWritten, Length, Measured, Torque};
 use clap::Args;
 use std::str::FromStr;
 
@@ -25,13 +25,13 @@ pub(super) struct Preload {
     used: bool,
     /// Window for the rotating torque, low then high; from the card when not given.
     #[arg(long, num_args = 2, value_names = ["LOW", "HIGH"])]
-    window: Vec<Said<Torque>>,
+    window: Vec<AsWritten<Torque>>,
     /// The seal was fitted when the torque was read.
     #[arg(long)]
     seal: bool,
     /// The seal's own drag, to be taken off.
     #[arg(long, value_name = "TORQUE", requires = "seal")]
-    seal_drag: Option<Said<Torque>>,
+    seal_drag: Option<AsWritten<Torque>>,
     #[command(flatten)]
     common: Common,
 }
@@ -50,10 +50,10 @@ pub(super) struct Sleeve {
     used: bool,
     /// Window for the rotating torque, low then high; from the card when not given.
     #[arg(long, num_args = 2, value_names = ["LOW", "HIGH"])]
-    window: Vec<Said<Torque>>,
+    window: Vec<AsWritten<Torque>>,
     /// Greatest torque of the nut; from the card when not given.
     #[arg(long, value_name = "TORQUE")]
-    nut_limit: Option<Said<Torque>>,
+    nut_limit: Option<AsWritten<Torque>>,
     #[command(flatten)]
     common: Common,
 }
@@ -61,8 +61,8 @@ pub(super) struct Sleeve {
 /// `0.080in=14lb-in,15lb-in`: a quantity and the torque readings it gave.
 #[derive(Debug, Clone)]
 pub(super) struct Pair<T> {
-    first: Said<T>,
-    torques: Vec<Said<Torque>>,
+    first: AsWritten<T>,
+    torques: Vec<AsWritten<Torque>>,
 }
 
 impl<T: Measured> FromStr for Pair<T> {
@@ -97,7 +97,7 @@ impl<T> Pair<T> {
 
 /// The window given, or the card's for these bearings.
 pub(super) fn rotating_window(
-    given: &[Said<Torque>],
+    given: &[AsWritten<Torque>],
     card: Option<&Card>,
     used: bool,
     as_written: bool,

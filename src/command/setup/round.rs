@@ -7,11 +7,11 @@ use crate::rules::RulesError;
 use crate::schema::{BacklashDirection, Card};
 use crate::setup::backlash_ratio::of_card;
 use crate::setup::round_the_gear::{
-    Limits, Place, Round, answer, evenly, judge, other_direction_mm,
+    BacklashAt, Limits, Round, answer, evenly, judge, other_direction_mm,
 };
 use crate::setup::usual::BACKLASH;
 use crate::setup::{Answer, SetupError};
-use crate::units::{Length, Said};
+use crate::units::{AsWritten, Length};
 use clap::{Args, ValueEnum};
 
 /// Backlash round the gear: mean, range, run-out, verdict.
@@ -22,13 +22,13 @@ use clap::{Args, ValueEnum};
 pub(super) struct Backlash {
     /// A reading, in order round the gear at equal steps, or each with --at.
     #[arg(long = "reading", value_name = "LENGTH", required = true)]
-    readings: Vec<Said<Length>>,
+    readings: Vec<AsWritten<Length>>,
     /// Where each reading was taken, degrees.
     #[arg(long = "at", value_name = "DEGREES", allow_hyphen_values = true)]
     at_deg: Vec<f64>,
     /// Window for the backlash, low then high; from the card when not given.
     #[arg(long, num_args = 2, value_names = ["LOW", "HIGH"])]
-    window: Vec<Said<Length>>,
+    window: Vec<AsWritten<Length>>,
     /// Greatest variation; from the card when not given.
     #[arg(long, value_name = "LENGTH")]
     variation: Option<Length>,
@@ -68,7 +68,7 @@ impl Backlash {
             self.at_deg
                 .iter()
                 .zip(&readings)
-                .map(|(at_deg, backlash_mm)| Place {
+                .map(|(at_deg, backlash_mm)| BacklashAt {
                     at_deg: *at_deg,
                     backlash_mm: *backlash_mm,
                 })

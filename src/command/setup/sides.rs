@@ -8,7 +8,7 @@ use crate::setup::backlash_ratio::{PlaceAndBacklash, Ratio, RatioSource, of_card
 use crate::setup::side_packs::{Found, Wanted, answer, notches, notches_answer, split};
 use crate::setup::usual::{BACKLASH, BACKLASH_OR_NONE, SIDE_PACK, SIDE_PRELOAD};
 use crate::setup::{Answer, SetupError};
-use crate::units::{Length, Said};
+use crate::units::{AsWritten, Length};
 use clap::Args;
 use std::str::FromStr;
 
@@ -49,19 +49,19 @@ impl RatioArgs {
 pub(super) struct SideShims {
     /// Pack behind the ring gear with the bearings just free of end play.
     #[arg(long, value_name = "LENGTH")]
-    ring_side: Said<Length>,
+    ring_side: AsWritten<Length>,
     /// Pack on the other side.
     #[arg(long, value_name = "LENGTH")]
-    far_side: Said<Length>,
+    far_side: AsWritten<Length>,
     /// Backlash found there; once for each place round the gear.
     #[arg(long, value_name = "LENGTH", required = true)]
-    backlash: Vec<Said<Length>>,
+    backlash: Vec<AsWritten<Length>>,
     /// Backlash to aim at; the middle of the card's window when not given.
     #[arg(long, value_name = "LENGTH")]
-    wanted: Option<Said<Length>>,
+    wanted: Option<AsWritten<Length>>,
     /// Preload to add, both sides together; from the card when not given, else none.
     #[arg(long, value_name = "LENGTH")]
-    preload: Option<Said<Length>>,
+    preload: Option<AsWritten<Length>>,
     /// Where the preload goes; from the card when not given, else on both sides.
     #[arg(long, value_enum)]
     preload_on: Option<PreloadOn>,
@@ -82,10 +82,10 @@ pub(super) struct SideShims {
 pub(super) struct Adjusters {
     /// Backlash found; once for each place round the gear.
     #[arg(long, value_name = "LENGTH", required = true)]
-    backlash: Vec<Said<Length>>,
+    backlash: Vec<AsWritten<Length>>,
     /// Backlash to aim at; the middle of the card's window when not given.
     #[arg(long, value_name = "LENGTH")]
-    wanted: Option<Said<Length>>,
+    wanted: Option<AsWritten<Length>>,
     /// Thread pitch of the adjusters; from the card when not given.
     #[arg(long, value_name = "LENGTH", requires = "notches_per_turn")]
     pitch: Option<Length>,
@@ -104,8 +104,8 @@ pub(super) struct Adjusters {
 /// `2.10mm=0.25mm`: the ring-side pack of a trial and its mean backlash.
 #[derive(Debug, Clone)]
 struct Places {
-    ring_side: Said<Length>,
-    backlash: Said<Length>,
+    ring_side: AsWritten<Length>,
+    backlash: AsWritten<Length>,
 }
 
 impl FromStr for Places {
@@ -126,12 +126,16 @@ impl FromStr for Places {
     }
 }
 
-fn mean_mm(said: &[Said<Length>], as_written: bool) -> Result<f64> {
+fn mean_mm(said: &[AsWritten<Length>], as_written: bool) -> Result<f64> {
     let all = BACKLASH_OR_NONE.check_all(said, as_written)?;
     Ok(all.iter().sum::<f64>() / all.len().max(1) as f64)
 }
 
-fn wanted_mm(given: Option<&Said<Length>>, card: Option<&Card>, as_written: bool) -> Result<f64> {
+fn wanted_mm(
+    given: Option<&AsWritten<Length>>,
+    card: Option<&Card>,
+    as_written: bool,
+) -> Result<f64> {
     let of_card = card.and_then(|card| card.limits.backlash_mm);
     match (given, of_card) {
         (Some(said), _) => Ok(BACKLASH.check(said, as_written)?),

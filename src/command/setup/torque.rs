@@ -7,7 +7,7 @@ use crate::setup::Answer;
 use crate::setup::case_spread;
 use crate::setup::turning_torque::{TotalLimits, readings, readings_answer, total, total_answer};
 use crate::setup::usual::{HOUSING, ROTATING, SPREAD, TOTAL_ROTATING};
-use crate::units::{self, Length, Said};
+use crate::units::{self, AsWritten, Length};
 use clap::Args;
 
 /// Torque to turn: the pinion alone over several turns, or pinion and carrier together.
@@ -18,19 +18,19 @@ use clap::Args;
 pub(super) struct Torque {
     /// The pinion alone, read while turning; once for each turn.
     #[arg(long, value_name = "TORQUE", required = true)]
-    pinion: Vec<Said<units::Torque>>,
+    pinion: Vec<AsWritten<units::Torque>>,
     /// Pinion and carrier, read at the pinion; once for each turn.
     #[arg(long, value_name = "TORQUE")]
-    total: Vec<Said<units::Torque>>,
+    total: Vec<AsWritten<units::Torque>>,
     /// The bearings have run before.
     #[arg(long)]
     used: bool,
     /// Window for the pinion alone, low then high; from the card when not given.
     #[arg(long, num_args = 2, value_names = ["LOW", "HIGH"])]
-    window: Vec<Said<units::Torque>>,
+    window: Vec<AsWritten<units::Torque>>,
     /// Window for the rise, low then high; from the card when not given.
     #[arg(long, num_args = 2, value_names = ["LOW", "HIGH"])]
-    rise: Vec<Said<units::Torque>>,
+    rise: Vec<AsWritten<units::Torque>>,
     #[command(flatten)]
     common: Common,
 }
@@ -43,13 +43,13 @@ pub(super) struct Torque {
 pub(super) struct CaseSpread {
     /// Cap to cap without preload.
     #[arg(long, value_name = "LENGTH")]
-    before: Said<Length>,
+    before: AsWritten<Length>,
     /// Cap to cap with preload.
     #[arg(long, value_name = "LENGTH")]
-    after: Said<Length>,
+    after: AsWritten<Length>,
     /// Window, low then high; from the card when not given.
     #[arg(long, num_args = 2, value_names = ["LOW", "HIGH"])]
-    window: Vec<Said<Length>>,
+    window: Vec<AsWritten<Length>>,
     #[command(flatten)]
     common: Common,
 }

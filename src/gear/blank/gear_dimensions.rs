@@ -1,91 +1,15 @@
 //! Clause 7 of ISO 23509: the dimensions that follow from the pitch cones.
 
 use super::input::{Backlash, BlankInput, Depth, Method};
+use super::member::Member;
 use super::pitch_cones::PitchCones;
 use super::spiral::{Trace, TraceInput};
 use super::taper::taper_angles;
 use crate::gear::GearError;
-use std::f64::consts::{FRAC_PI_2, PI};
-
-/// What both members have, each its own value. Lengths in millimetres, angles in radians.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Member {
-    /// d_m, mean pitch diameter.
-    pub dm: f64,
-    /// t_zm, crossing point to calculation point along the axis.
-    pub tzm: f64,
-    /// t_z, pitch apex beyond the crossing point.
-    pub tz: f64,
-    /// h_am, mean addendum.
-    pub ham: f64,
-    /// h_fm, mean dedendum.
-    pub hfm: f64,
-    /// δ_a, face angle.
-    pub delta_a: f64,
-    /// δ_f, root angle.
-    pub delta_f: f64,
-    /// θ_a, addendum angle.
-    pub theta_a: f64,
-    /// θ_f, dedendum angle.
-    pub theta_f: f64,
-    /// t_zF, face apex beyond the crossing point.
-    pub tz_face: f64,
-    /// t_zR, root apex beyond the crossing point.
-    pub tz_root: f64,
-    /// b, face width.
-    pub b: f64,
-    /// b_e, face width from the calculation point to the outside.
-    pub be: f64,
-    /// b_i, face width from the calculation point to the inside.
-    pub bi: f64,
-    /// R_e, outer cone distance.
-    pub re: f64,
-    /// R_i, inner cone distance.
-    pub ri: f64,
-    /// d_e, outer pitch diameter.
-    pub de: f64,
-    /// d_i, inner pitch diameter.
-    pub di: f64,
-    /// β_e, outer spiral angle.
-    pub beta_e: f64,
-    /// β_i, inner spiral angle.
-    pub beta_i: f64,
-    /// h_ae, outer addendum.
-    pub hae: f64,
-    /// h_fe, outer dedendum.
-    pub hfe: f64,
-    /// h_ai, inner addendum.
-    pub hai: f64,
-    /// h_fi, inner dedendum.
-    pub hfi: f64,
-    /// x_sm, thickness modification coefficient with backlash.
-    pub xsm: f64,
-    /// s_mn, mean normal circular tooth thickness.
-    pub smn: f64,
-    /// s_mt, mean transverse circular tooth thickness.
-    pub smt: f64,
-    /// d_mn, mean normal (virtual) diameter.
-    pub dmn: f64,
-    /// s_mnc, mean normal chordal tooth thickness.
-    pub smnc: f64,
-    /// h_amc, mean chordal addendum.
-    pub hamc: f64,
-    /// d_ae, outside diameter.
-    pub dae: f64,
-    /// d_fe, outer root diameter.
-    pub dfe: f64,
-    /// d_ai, inner tip diameter.
-    pub dai: f64,
-    /// d_fi, inner root diameter.
-    pub dfi: f64,
-    /// t_xo, crown to crossing point.
-    pub txo: f64,
-    /// t_xi, front crown to crossing point.
-    pub txi: f64,
-}
+use std::f64::consts::FRAC_PI_2;
 
 /// Clause 7. Lengths in millimetres, angles in radians.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct GearDimensions {
     /// u, gear ratio.
     pub u: f64,
@@ -156,40 +80,63 @@ pub struct GearDimensions {
 }
 
 impl GearDimensions {
+    /// All of clause 7, in the standard's order: every step needs those before it.
     pub(super) fn new(input: &BlankInput, cones: &PitchCones) -> Result<Self, GearError> {
+        let mut gear = Self {
+            u: f64::from(input.z2) / f64::from(input.z1),
+            ..Self::default()
+        };
+        gear.basic_data(input, cones)?;
+        gear.tooth_depth(input);
+        gear.face_and_root_angles(input, cones);
+        gear.pinion_face_width(input, cones);
+        gear.spiral_angles_at_the_ends(input, cones)?;
+        gear.depths_at_the_ends();
+        gear.backlash_and_thickness_coefficients(input, cones);
+        for (member, addendum_sign, delta, bm, rm) in [
+            (&mut gear.pinion, 1.0, cones.delta1, cones.bm1, cones.rm1),
+            (&mut gear.wheel, -1.0, cones.delta2, cones.bm2, cones.rm2),
+        ] {
+            let alpha = mean_of(gear.alpha_n);
+            member.thickness(gear.mmn, addendum_sign * gear.xhm1, delta, bm, alpha);
+            member.remaining(delta, rm);
+        }
+        gear.met2 = gear.wheel.de / f64::from(input.z2);
+        let p = &gear.pinion;
+        gear.ht1 = (p.tz_face + p.txo) / p.delta_a.cos() * (p.theta_a + p.theta_f).sin()
+            - (p.tz_root - p.tz_face) * p.delta_f.sin();
+        Ok(gear)
+    }
+
+    /// 7.1 Basic data.
+    fn basic_data(&mut self, input: &BlankInput, cones: &PitchCones) -> Result<(), GearError> {
         let &PitchCones {
             rm1,
             rm2,
             delta1,
             delta2,
-            bm1,
             bm2,
             cbe2,
+            ..
         } = cones;
-        let u = f64::from(input.z2) / f64::from(input.z1);
         let excess = input.shaft_angle - FRAC_PI_2;
-        let a = input.a;
-        let mut p = Member {
-            dm: 2.0 * rm1 * delta1.sin(),
-            ..Member::default()
-        };
-        let mut w = Member {
-            dm: 2.0 * rm2 * delta2.sin(),
-            ..Member::default()
-        };
-
-        // 7.1 Basic data.
+        let (p, w) = (&mut self.pinion, &mut self.wheel);
+        p.dm = 2.0 * rm1 * delta1.sin();
+        w.dm = 2.0 * rm2 * delta2.sin();
         let both = w.dm + p.dm * delta2.cos() / delta1.cos();
-        let zeta_m = (2.0 * a / both).asin();
-        let zeta_mp = (zeta_m.sin() * input.shaft_angle.sin() / delta1.cos()).asin();
-        let ap = rm2 * zeta_mp.sin();
-        let mmn = w.dm * bm2.cos() / f64::from(input.z2);
-        let alpha_lim = cones.limit_pressure_angle(zeta_mp);
-        let alpha_n = [
-            input.alpha_dd + input.falim * alpha_lim,
-            input.alpha_dc - input.falim * alpha_lim,
+        self.zeta_m = (2.0 * input.a / both).asin();
+        self.zeta_mp = (self.zeta_m.sin() * input.shaft_angle.sin() / delta1.cos()).asin();
+        self.ap = rm2 * self.zeta_mp.sin();
+        self.mmn = w.dm * bm2.cos() / f64::from(input.z2);
+        self.alpha_lim = cones.limit_pressure_angle(self.zeta_mp);
+        self.alpha_n = [
+            input.alpha_dd + input.falim * self.alpha_lim,
+            input.alpha_dc - input.falim * self.alpha_lim,
         ];
-        let alpha_e = [alpha_n[0] - alpha_lim, alpha_n[1] + alpha_lim];
+        self.alpha_e = [
+            self.alpha_n[0] - self.alpha_lim,
+            self.alpha_n[1] + self.alpha_lim,
+        ];
         w.be = cbe2 * input.b2;
         w.bi = input.b2 - w.be;
         w.b = input.b2;
@@ -202,13 +149,18 @@ impl GearDimensions {
                 nearest_mm: 0.999 * w.re,
             });
         }
-        w.tzm = 0.5 * p.dm * delta2.sin() / delta1.cos() - 0.5 * zeta_m.cos() * excess.tan() * both;
-        p.tzm = 0.5 * w.dm * zeta_m.cos() * excess.cos() - w.tzm * excess.sin();
+        w.tzm = 0.5 * p.dm * delta2.sin() / delta1.cos()
+            - 0.5 * self.zeta_m.cos() * excess.tan() * both;
+        p.tzm = 0.5 * w.dm * self.zeta_m.cos() * excess.cos() - w.tzm * excess.sin();
         p.tz = rm1 * delta1.cos() - p.tzm;
         w.tz = rm2 * delta2.cos() - w.tzm;
+        Ok(())
+    }
 
-        // 7.2 Tooth depth.
-        let (hmw, c, xhm1, xsmn) = match input.depth {
+    /// 7.2 Tooth depth at the calculation point.
+    fn tooth_depth(&mut self, input: &BlankInput) {
+        let mmn = self.mmn;
+        (self.hmw, self.c, self.xhm1, self.xsmn) = match input.depth {
             Depth::Coefficients {
                 xhm1,
                 khap,
@@ -219,17 +171,28 @@ impl GearDimensions {
                 (kd * mmn, kc * kd * mmn, kd * (0.5 - cham), 0.5 * kt)
             }
         };
-        w.ham = 0.5 * hmw - mmn * xhm1;
-        p.ham = 0.5 * hmw + mmn * xhm1;
-        w.hfm = p.ham + c;
-        p.hfm = w.ham + c;
-        let hm = hmw + c;
+        let (p, w) = (&mut self.pinion, &mut self.wheel);
+        w.ham = 0.5 * self.hmw - mmn * self.xhm1;
+        p.ham = 0.5 * self.hmw + mmn * self.xhm1;
+        w.hfm = p.ham + self.c;
+        p.hfm = w.ham + self.c;
+        self.hm = self.hmw + self.c;
+    }
 
-        // 7.3 Face and root angles.
-        let alpha_mean = 0.5 * (alpha_n[0] + alpha_n[1]);
+    /// 7.3 Face and root angles.
+    fn face_and_root_angles(&mut self, input: &BlankInput, cones: &PitchCones) {
+        let &PitchCones {
+            rm2,
+            delta1,
+            delta2,
+            ..
+        } = cones;
+        let (a, c) = (input.a, self.c);
+        let excess = input.shaft_angle - FRAC_PI_2;
+        let (p, w) = (&mut self.pinion, &mut self.wheel);
         [w.theta_a, w.theta_f] = input
             .theta2
-            .unwrap_or_else(|| taper_angles(input, cones, &w, hmw, alpha_mean));
+            .unwrap_or_else(|| taper_angles(input, cones, w, self.hmw, mean_of(self.alpha_n)));
         w.delta_a = delta2 + w.theta_a;
         w.delta_f = delta2 - w.theta_f;
         let plane = |theta: f64, delta: f64| {
@@ -252,12 +215,24 @@ impl GearDimensions {
             / p.delta_a.sin();
         p.tz_root = (a * zeta_face.sin() * w.delta_a.cos() - w.tz_face * w.delta_a.sin() - c)
             / p.delta_f.sin();
+        (self.phi_root, self.zeta_root) = (phi_root, zeta_root);
+        (self.phi_face, self.zeta_face) = (phi_face, zeta_face);
+    }
 
-        // 7.4 Pinion face width.
+    /// 7.4 Pinion face width, by the method.
+    fn pinion_face_width(&mut self, input: &BlankInput, cones: &PitchCones) {
+        let &PitchCones {
+            rm2,
+            delta1,
+            delta2,
+            cbe2,
+            ..
+        } = cones;
+        let (ap, u, zeta_mp) = (self.ap, self.u, self.zeta_mp);
+        let (p, w) = (&mut self.pinion, &self.wheel);
         let in_plane = |r: f64| (r * r - ap * ap).sqrt();
-        let bp1 = in_plane(w.re) - in_plane(w.ri);
-        let b1a = in_plane(rm2) - in_plane(w.ri);
-        let (mut method1, mut bx) = (None, None);
+        self.bp1 = in_plane(w.re) - in_plane(w.ri);
+        self.b1a = in_plane(rm2) - in_plane(w.ri);
         match input.method {
             Method::Zero => {
                 p.b = input.b2;
@@ -268,15 +243,15 @@ impl GearDimensions {
                 let lambda = (zeta_mp.sin() * delta2.cos())
                     .atan2(u * delta1.cos() + delta2.cos() * zeta_mp.cos());
                 let breri = input.b2 * lambda.cos() / (zeta_mp - lambda).cos();
-                let shift = hmw * zeta_root.sin() * (1.0 - 1.0 / u);
+                let shift = self.hmw * self.zeta_root.sin() * (1.0 - 1.0 / u);
                 let slant = p.delta_a.cos() / p.theta_a.cos();
-                let outer = cbe2 * breri * slant + shift - (w.hfm - c) * delta1.sin();
-                let inner = (1.0 - cbe2) * breri * slant + shift + (w.hfm - c) * delta1.sin();
+                let outer = cbe2 * breri * slant + shift - (w.hfm - self.c) * delta1.sin();
+                let inner = (1.0 - cbe2) * breri * slant + shift + (w.hfm - self.c) * delta1.sin();
                 p.be = (outer + p.ham * delta1.sin()) / slant;
                 p.bi = (inner - p.ham * delta1.sin())
                     / (delta1.cos() - p.theta_a.tan() * delta1.sin());
                 p.b = p.be + p.bi;
-                method1 = Some([lambda, breri]);
+                self.method1 = Some([lambda, breri]);
             }
             Method::Two => {
                 p.b = input.b2 * (1.0 + zeta_mp.tan().powi(2));
@@ -284,22 +259,31 @@ impl GearDimensions {
                 p.bi = p.b - p.be;
             }
             Method::Three => {
-                p.b = (bp1 + 3.0 * mmn * zeta_mp.tan().abs() + 1.0).floor();
-                let increment = 0.5 * (p.b - bp1);
-                p.bi = b1a + increment;
+                p.b = (self.bp1 + 3.0 * self.mmn * zeta_mp.tan().abs() + 1.0).floor();
+                let increment = 0.5 * (p.b - self.bp1);
+                p.bi = self.b1a + increment;
                 p.be = p.b - p.bi;
-                bx = Some(increment);
+                self.bx = Some(increment);
             }
         }
+    }
 
-        // 7.5 Spiral angles at the ends.
-        let end = |face: f64| (rm2 * rm2 + face * face + 2.0 * rm2 * face * zeta_mp.cos()).sqrt();
-        let (re21, ri21) = (end(p.be), end(-p.bi));
+    /// 7.5 Spiral angles at toe and heel.
+    fn spiral_angles_at_the_ends(
+        &mut self,
+        input: &BlankInput,
+        cones: &PitchCones,
+    ) -> Result<(), GearError> {
+        let rm2 = cones.rm2;
+        let (p, w) = (&mut self.pinion, &mut self.wheel);
+        let end =
+            |face: f64| (rm2 * rm2 + face * face + 2.0 * rm2 * face * self.zeta_mp.cos()).sqrt();
+        (self.re21, self.ri21) = (end(p.be), end(-p.bi));
         let trace = Trace::new(&TraceInput {
             cutting: input.cutting,
             rm2,
-            bm2,
-            delta2,
+            bm2: cones.bm2,
+            delta2: cones.delta2,
             rc0: input.rc0,
             z0: input.z0,
             z2: input.z2,
@@ -307,7 +291,7 @@ impl GearDimensions {
         .ok_or(GearError::CutterMisses {
             radius_mm: input.rc0,
             place: "mean point",
-            nearest_mm: f64::from(input.z0) * mmn,
+            nearest_mm: f64::from(input.z0) * self.mmn,
         })?;
         let spiral = |cone: f64, place| {
             trace.spiral_at(cone).ok_or(GearError::CutterMisses {
@@ -316,22 +300,31 @@ impl GearDimensions {
                 nearest_mm: rm2,
             })
         };
-        let beta_e21 = spiral(re21, "heel")?;
-        let beta_i21 = spiral(ri21, "toe")?;
-        p.beta_e = beta_e21 + (ap / re21).asin();
-        p.beta_i = beta_i21 + (ap / ri21).asin();
+        self.beta_e21 = spiral(self.re21, "heel")?;
+        self.beta_i21 = spiral(self.ri21, "toe")?;
+        p.beta_e = self.beta_e21 + (self.ap / self.re21).asin();
+        p.beta_i = self.beta_i21 + (self.ap / self.ri21).asin();
         w.beta_e = spiral(w.re, "heel")?;
         w.beta_i = spiral(w.ri, "toe")?;
+        (self.nu, self.rho_p0, self.rho_b) = (trace.nu, trace.rho_p0, trace.rho_b);
+        Ok(())
+    }
 
-        // 7.6 Depths at the ends.
-        for m in [&mut p, &mut w] {
+    /// 7.6 Tooth depths at toe and heel.
+    fn depths_at_the_ends(&mut self) {
+        for m in [&mut self.pinion, &mut self.wheel] {
             m.hae = m.ham + m.be * m.theta_a.tan();
             m.hfe = m.hfm + m.be * m.theta_f.tan();
             m.hai = m.ham - m.bi * m.theta_a.tan();
             m.hfi = m.hfm - m.bi * m.theta_f.tan();
         }
+    }
 
-        // 7.7 Thickness. Every way of stating the backlash is turned into the mean normal one.
+    /// 7.7 Thickness coefficients. Every way of stating the backlash is turned into the mean normal one.
+    fn backlash_and_thickness_coefficients(&mut self, input: &BlankInput, cones: &PitchCones) {
+        let &PitchCones { rm2, bm2, .. } = cones;
+        let alpha_mean = mean_of(self.alpha_n);
+        let w = &self.wheel;
         let outer = rm2 * bm2.cos() / (w.re * w.beta_e.cos());
         let mean_normal = match input.backlash {
             Backlash::OuterNormal(j) => j * outer,
@@ -339,66 +332,14 @@ impl GearDimensions {
             Backlash::MeanNormal(j) => j,
             Backlash::MeanTransverse(j) => j * bm2.cos() * alpha_mean.cos(),
         };
-        let jet2 = mean_normal * w.re / (rm2 * bm2.cos() * alpha_mean.cos());
-        let thinning = mean_normal / (4.0 * mmn * alpha_mean.cos());
-        p.xsm = xsmn - thinning;
-        w.xsm = -xsmn - thinning;
-        p.smn = 0.5 * PI * mmn + 2.0 * mmn * (p.xsm + xhm1 * alpha_mean.tan());
-        w.smn = 0.5 * PI * mmn + 2.0 * mmn * (w.xsm - xhm1 * alpha_mean.tan());
-        for (m, delta, bm, tz_rest) in [(&mut p, delta1, bm1, rm1), (&mut w, delta2, bm2, rm2)] {
-            m.smt = m.smn / bm.cos();
-            m.dmn = m.dm / ((1.0 - (bm.sin() * alpha_mean.cos()).powi(2)) * delta.cos());
-            let half_angle = m.smn / m.dmn;
-            m.smnc = m.dmn * half_angle.sin();
-            m.hamc = m.ham + 0.5 * m.dmn * delta.cos() * (1.0 - half_angle.cos());
-            // 7.8 Remaining dimensions.
-            m.re = tz_rest + m.be;
-            m.ri = tz_rest - m.bi;
-            m.de = 2.0 * m.re * delta.sin();
-            m.di = 2.0 * m.ri * delta.sin();
-            m.dae = m.de + 2.0 * m.hae * delta.cos();
-            m.dfe = m.de - 2.0 * m.hfe * delta.cos();
-            m.dai = m.di + 2.0 * m.hai * delta.cos();
-            m.dfi = m.di - 2.0 * m.hfi * delta.cos();
-            m.txo = m.tzm + m.be * delta.cos() - m.hae * delta.sin();
-            m.txi = m.tzm - m.bi * delta.cos() - m.hai * delta.sin();
-        }
-        let ht1 = (p.tz_face + p.txo) / p.delta_a.cos() * (p.theta_a + p.theta_f).sin()
-            - (p.tz_root - p.tz_face) * p.delta_f.sin();
-        Ok(Self {
-            u,
-            zeta_m,
-            zeta_mp,
-            ap,
-            mmn,
-            met2: w.de / f64::from(input.z2),
-            alpha_lim,
-            alpha_n,
-            alpha_e,
-            hmw,
-            c,
-            hm,
-            xhm1,
-            xsmn,
-            phi_root,
-            phi_face,
-            zeta_root,
-            zeta_face,
-            bp1,
-            b1a,
-            method1,
-            bx,
-            re21,
-            ri21,
-            nu: trace.nu,
-            rho_p0: trace.rho_p0,
-            rho_b: trace.rho_b,
-            beta_e21,
-            beta_i21,
-            ht1,
-            jet2,
-            pinion: p,
-            wheel: w,
-        })
+        self.jet2 = mean_normal * w.re / (rm2 * bm2.cos() * alpha_mean.cos());
+        let thinning = mean_normal / (4.0 * self.mmn * alpha_mean.cos());
+        self.pinion.xsm = self.xsmn - thinning;
+        self.wheel.xsm = -self.xsmn - thinning;
     }
+}
+
+/// Mean of the drive and the coast flank's value.
+fn mean_of(flanks: [f64; 2]) -> f64 {
+    0.5 * (flanks[0] + flanks[1])
 }

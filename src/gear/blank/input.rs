@@ -124,87 +124,106 @@ pub struct BlankInput {
 }
 
 impl BlankInput {
-    /// What the chosen method cannot do without.
+    /// What the chosen method cannot do with, and what it cannot do without.
     pub(super) fn check(&self) -> Result<(), GearError> {
-        let hypoid = self.method != Method::Zero;
-        let lack = |key: &'static str, why| Err(GearError::Missing { key, why });
-        let out = |key, value, allowed, nearest, unit| {
-            Err(GearError::OutOfRange {
-                key,
-                value,
-                allowed,
-                nearest,
-                unit,
-            })
-        };
+        self.check_pair()?;
+        self.check_sizes()?;
+        self.check_given()
+    }
+
+    /// Teeth, offset and cutting, which the method must suit.
+    fn check_pair(&self) -> Result<(), GearError> {
         if self.z1 == 0 {
-            return out("z1", 0.0, "at least 1", 1.0, "");
+            return out_of_range("z1", 0.0, "at least 1", 1.0, "");
         }
         if self.z2 == 0 {
-            return out("z2", 0.0, "at least 1", 1.0, "");
+            return out_of_range("z2", 0.0, "at least 1", 1.0, "");
         }
+        let hypoid = self.method != Method::Zero;
         if hypoid && self.a <= 0.0 {
-            return out(
-                "a",
-                self.a,
-                "more than 0 for methods 1 to 3 (method 0 is for 0)",
-                0.1,
-                " mm",
-            );
+            let allowed = "more than 0 for methods 1 to 3 (method 0 is for 0)";
+            return out_of_range("a", self.a, allowed, 0.1, " mm");
         }
         if !hypoid && self.a != 0.0 {
-            return out(
-                "a",
-                self.a,
-                "0 for method 0 (methods 1 to 3 are for hypoids)",
-                0.0,
-                " mm",
-            );
+            let allowed = "0 for method 0 (methods 1 to 3 are for hypoids)";
+            return out_of_range("a", self.a, allowed, 0.0, " mm");
         }
         if self.cutting == Cutting::FaceMilled && matches!(self.method, Method::Two | Method::Three)
         {
-            return lack(
-                "blade groups z0",
-                "methods 2 and 3 are for face-hobbed teeth",
-            );
+            return Err(GearError::Missing {
+                key: "blade groups z0",
+                why: "methods 2 and 3 are for face-hobbed teeth",
+            });
         }
+        Ok(())
+    }
+
+    /// Sizes that no method can do with.
+    fn check_sizes(&self) -> Result<(), GearError> {
         let sigma = self.shaft_angle.to_degrees();
         if !(10.0..=170.0).contains(&sigma) {
             let nearest = if sigma < 10.0 { 10.0 } else { 170.0 };
-            return out("shaft_angle_deg", sigma, "from 10° to 170°", nearest, "°");
+            return out_of_range("shaft_angle_deg", sigma, "from 10° to 170°", nearest, "°");
         }
         if self.b2.is_nan() || self.b2 <= 0.0 {
-            return out("b2", self.b2, "more than 0", 1.0, " mm");
+            return out_of_range("b2", self.b2, "more than 0", 1.0, " mm");
         }
         if self.rc0.is_nan() || self.rc0 <= 0.0 {
-            return out("rc0", self.rc0, "more than 0", self.b2, " mm");
+            return out_of_range("rc0", self.rc0, "more than 0", self.b2, " mm");
         }
-        match self.method {
-            Method::Two if self.dm2.is_none() => {
-                return lack(
-                    "dm2",
-                    "method 2 starts from the wheel's mean pitch diameter",
-                );
-            }
-            Method::Two => {}
-            _ if self.de2.is_none() => {
-                return lack(
-                    "de2",
-                    "this method starts from the wheel's outer pitch diameter",
-                );
-            }
-            _ => {}
-        }
-        match self.method {
-            Method::One if self.bdelta1.is_none() => lack(
+        Ok(())
+    }
+
+    /// The sizes each method starts from.
+    fn check_given(&self) -> Result<(), GearError> {
+        let (diameter, diameter_key, why_diameter) = match self.method {
+            Method::Two => (
+                self.dm2,
+                "dm2",
+                "method 2 starts from the wheel's mean pitch diameter",
+            ),
+            Method::Zero | Method::One | Method::Three => (
+                self.de2,
+                "de2",
+                "this method starts from the wheel's outer pitch diameter",
+            ),
+        };
+        let (spiral, spiral_key, why_spiral) = match self.method {
+            Method::One => (
+                self.bdelta1,
                 "bdelta1",
                 "method 1 starts from the pinion's desired spiral angle",
             ),
-            Method::Zero | Method::Two | Method::Three if self.bm2.is_none() => lack(
+            Method::Zero | Method::Two | Method::Three => (
+                self.bm2,
                 "bm2",
                 "this method starts from the wheel's mean spiral angle",
             ),
-            _ => Ok(()),
+        };
+        for (given, key, why) in [
+            (diameter, diameter_key, why_diameter),
+            (spiral, spiral_key, why_spiral),
+        ] {
+            if given.is_none() {
+                return Err(GearError::Missing { key, why });
+            }
         }
+        Ok(())
     }
+}
+
+fn out_of_range(
+    key: &'static str,
+    value: f64,
+    allowed: &'static str,
+    nearest: f64,
+    unit: &'static str,
+) -> Result<(), GearError> {
+    Err(GearError::OutOfRange {
+        key,
+        value,
+        allowed,
+        nearest,
+        unit,
+    })
 }

@@ -6,6 +6,7 @@
 pub mod contact_ratio;
 mod gear_dimensions;
 mod input;
+mod member;
 mod pitch_cones;
 mod spiral;
 mod symbols;

@@ -1,7 +1,7 @@
 //! The whole blank as a list of ISO 23509 symbols with their values, as it is printed.
 
 use super::Blank;
-use super::gear_dimensions::Member;
+use super::member::Member;
 
 /// One symbol: its name in ASCII, and its value in millimetres, degrees or as a plain number.
 pub type Symbol = (&'static str, f64);
@@ -93,6 +93,7 @@ impl Blank {
     }
 
     /// The value of one symbol, if there is such a one.
+    #[cfg(test)]
     pub fn symbol(&self, name: &str) -> Option<f64> {
         self.symbols()
             .into_iter()

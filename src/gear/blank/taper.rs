@@ -1,7 +1,7 @@
 //! Addendum and dedendum angle of the wheel by the kind of taper (ISO 23509, Annex C.5).
 
-use super::gear_dimensions::Member;
 use super::input::BlankInput;
+use super::member::Member;
 use super::pitch_cones::PitchCones;
 use crate::schema::Taper;
 use std::f64::consts::PI;

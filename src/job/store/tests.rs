@@ -1,4 +1,7 @@
 use super::*;
+use crate::job::new_trial::sha256;
+use crate::schema::Trial;
+use crate::schema::record::Shows;
 
 fn card() -> Card {
     Card::from_toml(include_str!("../../../examples/larchfield/card.toml")).unwrap()

@@ -5,45 +5,20 @@ mod camera;
 mod depth;
 pub(super) mod noise;
 mod shade;
+mod shot;
 mod solid;
 mod view;
+mod whole_flanks;
 
 use crate::contact::{ContactError, FlankContact, Model, Patch, State};
 use crate::flank::MarkedFlank;
 use crate::frames::Side;
 use image::RgbImage;
 use shade::Scene;
-pub use shade::{Compound, Mistake};
+pub use shot::{Compound, Mistake, Shot};
 use solid::GearSolid;
 use view::View;
-
-/// What to photograph, and how.
-#[derive(Debug, Clone, Copy)]
-pub struct Shot {
-    /// The flank that is turned to the camera.
-    pub side: Side,
-    /// Width and height, pixels.
-    pub size: (u32, u32),
-    /// What decides viewpoint, lamp, brush strokes and compound.
-    pub seed: u64,
-    /// The compound; by the seed when `None`.
-    pub compound: Option<Compound>,
-    /// What the photographer or the painter does wrong, if anything.
-    pub mistake: Option<Mistake>,
-}
-
-impl Shot {
-    /// A good photo of a side.
-    pub const fn new(side: Side, size: (u32, u32), seed: u64) -> Self {
-        Self {
-            side,
-            size,
-            seed,
-            compound: None,
-            mistake: None,
-        }
-    }
-}
+use whole_flanks::whole_flanks;
 
 /// A picture with its truth.
 #[derive(Debug, Clone)]
@@ -56,14 +31,6 @@ pub struct Rendered {
     pub patch: Option<Patch>,
 }
 
-/// Renders one photo of a gear set in a state of assembly.
-///
-/// # Errors
-/// A gear set whose teeth cannot be cut.
-pub fn render(model: &Model, state: &State, shot: &Shot) -> Result<Rendered, ContactError> {
-    Studio::new(model)?.render(model, state, shot)
-}
-
 /// A gear set's teeth, ready for any number of photos.
 pub struct Studio {
     solid: GearSolid,
@@ -73,7 +40,7 @@ impl Studio {
     /// Cuts the teeth.
     ///
     /// # Errors
-    /// As [`render`].
+    /// A gear set whose teeth cannot be cut.
     pub fn new(model: &Model) -> Result<Self, ContactError> {
         Ok(Self {
             solid: GearSolid::new(model)?,
@@ -83,7 +50,7 @@ impl Studio {
     /// Renders one photo.
     ///
     /// # Errors
-    /// As [`render`].
+    /// As [`Studio::new`].
     pub fn render(
         &self,
         model: &Model,
@@ -94,8 +61,8 @@ impl Studio {
         let contacts: [&FlankContact; 2] = Side::BOTH.map(|side| state.side(side));
         let scene = Scene::new(&self.solid, &view, contacts, shot);
         let picture = scene.picture();
-        let marks = view.whole_flanks(&self.solid, &scene, shot.side);
-        let shown = !matches!(shot.mistake, Some(Mistake::NotRolled | Mistake::NoCompound));
+        let marks = whole_flanks(&view, &self.solid, &scene, shot.side);
+        let shown = shot.mistake != Some(Mistake::NotRolled);
         Ok(Rendered {
             picture,
             marks,

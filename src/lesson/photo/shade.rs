@@ -1,9 +1,9 @@
 //! Light, steel, compound: the colour of every pixel.
 
-use super::Shot;
 use super::camera::NEAREST_MM;
 use super::depth::{DepthPicture, NOTHING};
 use super::noise::{field, rough, share};
+use super::shot::{Compound, Mistake, Shot};
 use super::solid::{GearSolid, Part};
 use super::view::View;
 use crate::contact::FlankContact;
@@ -11,64 +11,6 @@ use crate::frames::{FlankPoint, Side};
 use image::{Rgb, RgbImage};
 use nalgebra::Vector3;
 use rayon::prelude::*;
-
-/// Marking compounds by their colour.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Compound {
-    /// Yellow oxide.
-    Yellow,
-    /// White grease.
-    White,
-    /// Red oxide.
-    Red,
-    /// Blue.
-    Blue,
-}
-
-impl Compound {
-    const ALL: [Self; 4] = [Self::Yellow, Self::White, Self::Red, Self::Blue];
-
-    /// The compound that a seed takes: yellow is by far the usual one.
-    pub fn usual(seed: u64) -> Self {
-        let k = (share(seed, 104) * 6.0) as usize;
-        Self::ALL[k.saturating_sub(2).min(3)]
-    }
-
-    /// Linear reflectance; common practice, no source.
-    const fn colour(self) -> [f64; 3] {
-        match self {
-            Self::Yellow => [0.72, 0.47, 0.04],
-            Self::White => [0.72, 0.70, 0.65],
-            Self::Red => [0.52, 0.06, 0.03],
-            Self::Blue => [0.04, 0.13, 0.46],
-        }
-    }
-}
-
-/// What spoils a photo or its pattern.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Mistake {
-    /// Out of focus, or shaken.
-    Blurred,
-    /// The flash mirrored in the flanks.
-    Glare,
-    /// Hardly any light.
-    TooDark,
-    /// The flanks run out of the picture.
-    TooNear,
-    /// The teeth are tiny in the picture.
-    TooFar,
-    /// Straight into the slots: the flanks are not turned to the camera.
-    FromAbove,
-    /// Nothing was painted.
-    NoCompound,
-    /// Painted and not rolled.
-    NotRolled,
-    /// Compound so thick that contact smears it instead of wiping it.
-    TooThick,
-    /// One tooth only.
-    OneTooth,
-}
 
 /// Samples each way within a pixel.
 const FINE: usize = 2;
@@ -118,7 +60,6 @@ impl<'a> Scene<'a> {
         let window = (front * 0.8 - view.normal * 0.2 + view.along * spread(2)).normalize();
         let painted = match shot.mistake {
             Some(Mistake::OneTooth) => 0,
-            Some(Mistake::NoCompound) => -1,
             _ => 3 + (3.0 * random(3)) as i64,
         };
         let kind = shot.compound.unwrap_or_else(|| Compound::usual(shot.seed));

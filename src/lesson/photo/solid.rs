@@ -3,8 +3,8 @@
 use crate::contact::{ContactError, Model, form_of};
 use crate::frames::{FlankPoint, Side};
 use crate::gear::flank::{FlankGrid, Surface};
-use crate::gear::tooth_solid::half_angle;
-use crate::schema::{FlankForm, Hand};
+use crate::gear::tooth_flanks::{ToothFlank, flank_turn, tooth_flanks};
+use crate::schema::Hand;
 use nalgebra::{Rotation3, Vector3};
 use std::f64::consts::TAU;
 
@@ -64,16 +64,12 @@ pub struct GearSolid {
 impl GearSolid {
     pub fn new(model: &Model) -> Result<Self, ContactError> {
         let (d, pair) = (model.dimensions(), model.pair());
-        let half = half_angle(d, pair);
-        let lowest = -d.clearance_mm / (d.whole_depth_mm - d.clearance_mm);
-        let turn_of = |side| match form_of(d, side) {
-            FlankForm::Convex => -half,
-            FlankForm::Concave => half,
+        let turns = Side::BOTH.map(|side| flank_turn(d, pair, form_of(d, side)));
+        let active = |side| {
+            let surface = Surface::new(d, pair, form_of(d, side));
+            FlankGrid::new(d, pair, &surface, COLUMNS, ROWS)
         };
-        let turns = Side::BOTH.map(turn_of);
-        let surface = |side| Surface::new(d, pair, form_of(d, side));
-        let fine = |side| FlankGrid::new(d, pair, &surface(side), COLUMNS, ROWS);
-        let grids = [fine(Side::Drive)?, fine(Side::Coast)?];
+        let grids = [active(Side::Drive)?, active(Side::Coast)?];
         let mut gear = Self {
             vertices: Vec::new(),
             triangles: Vec::new(),
@@ -84,20 +80,15 @@ impl GearSolid {
             pitch: TAU / f64::from(d.ring_teeth),
             teeth: d.ring_teeth,
         };
-        // Down to the root where the cutter reaches it.
-        let mut whole = Vec::new();
-        for side in Side::BOTH {
-            let deep = FlankGrid::from_height(d, pair, &surface(side), COLUMNS, ROWS, lowest);
-            let (grid, low) = match deep {
-                Ok(grid) => (grid, lowest),
-                Err(_) => (gear.grids[side as usize].clone(), 0.0),
-            };
-            whole.push((side, grid, low));
-        }
-        // Convex first: it faces −y, so the slot before the tooth.
-        whole.sort_by_key(|(side, ..)| form_of(d, *side) == FlankForm::Concave);
+        let side_of = |form| {
+            Side::BOTH
+                .into_iter()
+                .find(|side| form_of(d, *side) == form)
+                .unwrap_or(Side::Drive)
+        };
+        let flanks = tooth_flanks(d, pair, COLUMNS, ROWS)?.map(|f| (side_of(f.form), f));
         for tooth in 0..d.ring_teeth {
-            gear.add_tooth(&whole, tooth);
+            gear.add_tooth(&flanks, tooth);
         }
         gear.add_body(d.ring_teeth);
         if d.hand == Hand::Left {
@@ -109,19 +100,19 @@ impl GearSolid {
         Ok(gear)
     }
 
-    fn add_tooth(&mut self, flanks: &[(Side, FlankGrid, f64)], tooth: u32) {
+    fn add_tooth(&mut self, flanks: &[(Side, ToothFlank); 2], tooth: u32) {
         let base = self.vertices.len() as u32;
-        for (side, grid, low) in flanks {
-            let angle = self.turns[*side as usize] + self.pitch * f64::from(tooth);
+        for (_, flank) in flanks {
+            let angle = flank.turn + self.pitch * f64::from(tooth);
             let turn = Rotation3::from_axis_angle(&Vector3::z_axis(), angle);
-            for (k, p) in grid.points.iter().enumerate() {
+            for (k, p) in flank.grid.points.iter().enumerate() {
                 let (i, j) = (k % COLUMNS, k / COLUMNS);
                 self.vertices.push(Vertex {
                     position: turn * p.position,
                     normal: turn * p.normal,
                     place: FlankPoint::new(
                         i as f64 / (COLUMNS - 1) as f64,
-                        low + (1.0 - low) * j as f64 / (ROWS - 1) as f64,
+                        flank.lowest + (1.0 - flank.lowest) * j as f64 / (ROWS - 1) as f64,
                     ),
                 });
             }

@@ -6,6 +6,13 @@ use crate::photo::Photo;
 use crate::reading::{ReadOptions, read_photo};
 use crate::schema::{Cutting, Hand, Status};
 
+fn rendered(model: &Model, state: &State, shot: &Shot) -> Rendered {
+    Studio::new(model)
+        .unwrap()
+        .render(model, state, shot)
+        .unwrap()
+}
+
 /// A random state within what pinion and ring gear do to a set on the bench.
 fn case(seed: u64) -> (Model, State, Shot) {
     let random = |k: u64| noise::share(seed, 500 + k);
@@ -48,7 +55,7 @@ fn errors(seeds: std::ops::Range<u64>) -> (Vec<[f64; 2]>, usize) {
     let mut found = Vec::new();
     for seed in seeds {
         let (model, state, shot) = case(seed);
-        let rendered = render(&model, &state, &shot).unwrap();
+        let rendered = self::rendered(&model, &state, &shot);
         let asked = ReadOptions {
             marks: Some(Marks {
                 flank: Some(shot.side),
@@ -77,9 +84,9 @@ fn the_same_seed_gives_the_same_picture_and_another_does_not() {
         size: (200, 150),
         ..shot
     };
-    let one = render(&model, &state, &small).unwrap();
-    let again = render(&model, &state, &small).unwrap();
-    let other = render(&model, &state, &Shot { seed: 4, ..small }).unwrap();
+    let one = rendered(&model, &state, &small);
+    let again = rendered(&model, &state, &small);
+    let other = rendered(&model, &state, &Shot { seed: 4, ..small });
     assert!(one.picture == again.picture && one.marks == again.marks);
     assert!(one.picture != other.picture);
 }

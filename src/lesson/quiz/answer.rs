@@ -27,6 +27,7 @@ impl Fault {
     ];
 
     /// As it is written.
+    #[cfg(test)]
     pub fn word(self) -> &'static str {
         Self::ALL
             .iter()

@@ -146,7 +146,7 @@ fn write(page: &mut Page, lines: &[&str]) {
 
 impl Sheets {
     pub(super) fn limits(&mut self, set: &Set, studio: &Studio, wanted: &Wanted) -> Result<()> {
-        let mut page = begin("Good enough, and how to take the photo");
+        let mut page = begin("How far off is still right, and how to take the photo");
         let card = &set.card;
         let percent = |share: f64| format!("{:.0}\u{a0}%", 100.0 * share);
         let [low, high] = card.backlash_window_mm();
@@ -160,7 +160,7 @@ impl Sheets {
         write(
             &mut page,
             &[
-                &format!("# Good enough for {name}"),
+                &format!("# Still right for {name}"),
                 &format!(
                     "- Drive patch: middle at {} of the length from the toe and {} of the height; coast patch: {} and {}. Right when both are within {} of \
                      the length and {} of the height of that, and the backlash is between {} and {} all round the gear.",

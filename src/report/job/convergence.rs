@@ -1,6 +1,6 @@
 //! How a job came to its end: the patches' way on both flanks, backlash and torque by trial.
 
-use crate::frames::Side;
+use crate::frames::{FlankPoint, Side};
 use crate::report::draw::theme::{INK, LETTERS, LIGHT, PATCH, PREDICTED, QUIET, STEEL, TARGET};
 use crate::schema::record::Record;
 use crate::setup::verdict;
@@ -14,6 +14,9 @@ pub const HEIGHT: f64 = 372.0;
 
 /// A flank is drawn a third as high as it is long, whatever its true depth: the way is to be seen.
 const FLANK: (f64, f64) = (300.0, 110.0);
+
+/// Size of a chart.
+const CHART: (f64, f64) = (300.0, 110.0);
 
 /// Values that a chart can print above its points.
 const MOST_NUMBERS: usize = 9;
@@ -58,11 +61,48 @@ pub fn convergence_svg(record: &Record, shown: &Shown) -> String {
     svg
 }
 
-fn flank(svg: &mut String, record: &Record, side: Side, (left, top): (f64, f64)) {
+fn flank(svg: &mut String, record: &Record, side: Side, corner: (f64, f64)) {
+    empty_flank(svg, record, side, corner);
+    let (left, top) = corner;
     let (length, depth) = FLANK;
-    let place = |at: crate::frames::FlankPoint| {
-        (left + length * at.length, top + depth * (1.0 - at.height))
-    };
+    let points: Vec<(i64, bool, f64, f64)> = record
+        .counting()
+        .filter_map(|a| {
+            let (x, y) = on_flank(corner, a.trial.reading(side)?.centre);
+            Some((a.number, a.trial.as_found, x, y))
+        })
+        .collect();
+    if points.is_empty() {
+        let _ = write!(
+            svg,
+            r#"<text x="{:.1}" y="{:.1}" text-anchor="middle">not read</text>"#,
+            left + length / 2.0,
+            top + depth / 2.0 + 4.0
+        );
+        return;
+    }
+    let way: Vec<String> = points
+        .iter()
+        .filter(|p| !p.1)
+        .map(|(_, _, x, y)| format!("{x:.1},{y:.1}"))
+        .collect();
+    let _ = write!(
+        svg,
+        r#"<polyline points="{}" fill="none" stroke="{PATCH}" stroke-width="1.5"/>"#,
+        way.join(" ")
+    );
+    patch_marks(svg, &points, left + length / 2.0);
+}
+
+/// Where a place on a flank lies in the drawing.
+fn on_flank((left, top): (f64, f64), at: FlankPoint) -> (f64, f64) {
+    let (length, depth) = FLANK;
+    (left + length * at.length, top + depth * (1.0 - at.height))
+}
+
+/// The flank with its ends named, and the target.
+fn empty_flank(svg: &mut String, record: &Record, side: Side, (left, top): (f64, f64)) {
+    let (length, depth) = FLANK;
     let _ = write!(
         svg,
         r#"<text x="{left}" y="{:.1}" font-size="13" font-weight="bold">{} flank</text><text x="{:.1}" y="{:.1}" text-anchor="end" fill="{QUIET}">tip</text><rect x="{left}" y="{top}" width="{length}" height="{depth}" fill="{STEEL}" stroke="{INK}"/>"#,
@@ -82,7 +122,7 @@ fn flank(svg: &mut String, record: &Record, side: Side, (left, top): (f64, f64))
     );
     let target = record.card.target.of(side);
     let near = record.card.target.tolerance;
-    let (x, y) = place(target);
+    let (x, y) = on_flank((left, top), target);
     let _ = write!(
         svg,
         r#"<ellipse cx="{x:.1}" cy="{y:.1}" rx="{:.1}" ry="{:.1}" fill="none" stroke="{TARGET}" stroke-dasharray="2 4"/><path d="M{:.1} {y:.1}h12M{x:.1} {:.1}v12" stroke="{TARGET}"/>"#,
@@ -91,31 +131,10 @@ fn flank(svg: &mut String, record: &Record, side: Side, (left, top): (f64, f64))
         x - 6.0,
         y - 6.0
     );
-    let points: Vec<(i64, bool, f64, f64)> = record
-        .counting()
-        .filter_map(|a| {
-            let (x, y) = place(a.trial.reading(side)?.centre);
-            Some((a.number, a.trial.as_found, x, y))
-        })
-        .collect();
-    if points.is_empty() {
-        let _ = write!(
-            svg,
-            r#"<text x="{:.1}" y="{middle:.1}" text-anchor="middle">not read</text>"#,
-            left + length / 2.0
-        );
-        return;
-    }
-    let way: Vec<String> = points
-        .iter()
-        .filter(|p| !p.1)
-        .map(|(_, _, x, y)| format!("{x:.1},{y:.1}"))
-        .collect();
-    let _ = write!(
-        svg,
-        r#"<polyline points="{}" fill="none" stroke="{PATCH}" stroke-width="1.5"/>"#,
-        way.join(" ")
-    );
+}
+
+/// The patch of each trial with its number: a square as found, filled for the last.
+fn patch_marks(svg: &mut String, points: &[(i64, bool, f64, f64)], middle: f64) {
     let last = points.len() - 1;
     for (i, (number, as_found, x, y)) in points.iter().enumerate() {
         let _ = match (*as_found, i == last) {
@@ -135,7 +154,7 @@ fn flank(svg: &mut String, record: &Record, side: Side, (left, top): (f64, f64))
             ),
         };
         // Numbers stand outward of the flank's middle, so that those of neighbours keep apart.
-        let (anchor, shift) = if *x < left + length / 2.0 {
+        let (anchor, shift) = if *x < middle {
             ("end", -8.0)
         } else {
             ("start", 8.0)
@@ -159,7 +178,7 @@ fn chart(
     most: i64,
     word: &dyn Fn(f64) -> String,
 ) {
-    let (across, down) = (300.0, 110.0);
+    let (across, down) = CHART;
     let values = points
         .iter()
         .map(|p| p.1)
@@ -197,43 +216,19 @@ fn chart(
             word(top_of)
         );
     }
-    let line: Vec<String> = points
+    let placed: Vec<ChartPoint> = points
         .iter()
-        .map(|(number, value)| format!("{:.1},{:.1}", x(*number), y(*value)))
+        .map(|(number, value)| ChartPoint {
+            at: (x(*number), y(*value)),
+            outside: window.is_some_and(|window| verdict(*value, window) != "within"),
+            label: word(*value)
+                .split(' ')
+                .next()
+                .unwrap_or_default()
+                .to_owned(),
+        })
         .collect();
-    let _ = write!(
-        svg,
-        r#"<polyline points="{}" fill="none" stroke="{PATCH}" stroke-width="1.5"/>"#,
-        line.join(" ")
-    );
-    for (i, (number, value)) in points.iter().enumerate() {
-        let outside = window.is_some_and(|window| verdict(*value, window) != "within");
-        let (cx, cy) = (x(*number), y(*value));
-        let _ = if outside {
-            write!(
-                svg,
-                r#"<rect x="{:.1}" y="{:.1}" width="9" height="9" fill="{LIGHT}" stroke="{PREDICTED}" stroke-width="2" transform="rotate(45 {cx:.1} {cy:.1})"/>"#,
-                cx - 4.5,
-                cy - 4.5
-            )
-        } else {
-            write!(
-                svg,
-                r#"<circle cx="{cx:.1}" cy="{cy:.1}" r="4.5" fill="{PATCH}"/>"#
-            )
-        };
-        // Many numbers side by side cannot be read; the first and the last say what counts.
-        if points.len() > MOST_NUMBERS && i > 0 && i + 1 < points.len() {
-            continue;
-        }
-        let label = word(*value);
-        let number_part = label.split(' ').next().unwrap_or(&label);
-        let _ = write!(
-            svg,
-            r#"<text x="{cx:.1}" y="{:.1}" font-size="10" text-anchor="middle">{number_part}</text>"#,
-            cy - 9.0
-        );
-    }
+    chart_points(svg, &placed);
     let step = (most / 12 + 1).max(1);
     for number in (1..=most).step_by(usize::try_from(step).unwrap_or(1)) {
         let _ = write!(
@@ -251,6 +246,59 @@ fn chart(
         left,
         top + down + 30.0
     );
+}
+
+/// A measured value in its place on a chart.
+struct ChartPoint {
+    at: (f64, f64),
+    /// Outside the window.
+    outside: bool,
+    /// The value without its unit.
+    label: String,
+}
+
+fn chart_points(svg: &mut String, points: &[ChartPoint]) {
+    let line: Vec<String> = points
+        .iter()
+        .map(|ChartPoint { at: (x, y), .. }| format!("{x:.1},{y:.1}"))
+        .collect();
+    let _ = write!(
+        svg,
+        r#"<polyline points="{}" fill="none" stroke="{PATCH}" stroke-width="1.5"/>"#,
+        line.join(" ")
+    );
+    for (
+        i,
+        ChartPoint {
+            at: (cx, cy),
+            outside,
+            label,
+        },
+    ) in points.iter().enumerate()
+    {
+        let _ = if *outside {
+            write!(
+                svg,
+                r#"<rect x="{:.1}" y="{:.1}" width="9" height="9" fill="{LIGHT}" stroke="{PREDICTED}" stroke-width="2" transform="rotate(45 {cx:.1} {cy:.1})"/>"#,
+                cx - 4.5,
+                cy - 4.5
+            )
+        } else {
+            write!(
+                svg,
+                r#"<circle cx="{cx:.1}" cy="{cy:.1}" r="4.5" fill="{PATCH}"/>"#
+            )
+        };
+        // Many numbers side by side cannot be read; the first and the last say what counts.
+        if points.len() > MOST_NUMBERS && i > 0 && i + 1 < points.len() {
+            continue;
+        }
+        let _ = write!(
+            svg,
+            r#"<text x="{cx:.1}" y="{:.1}" font-size="10" text-anchor="middle">{label}</text>"#,
+            cy - 9.0
+        );
+    }
 }
 
 /// The drawing in words.

@@ -1,8 +1,8 @@
 //! A job as text for a terminal.
 
+use crate::job::JobLine;
 use crate::job::clock::short;
 use crate::job::next::{Next, Station};
-use crate::job::store::Line;
 use crate::schema::Verdict;
 use crate::schema::record::{Assembly, Record};
 use crate::units::Shown;
@@ -10,7 +10,7 @@ use comfy_table::{CellAlignment, Table, presets};
 use std::fmt::Write as _;
 
 /// The jobs of a workshop, a line each.
-pub fn list_text(jobs: &[Line]) -> String {
+pub fn list_text(jobs: &[JobLine]) -> String {
     if jobs.is_empty() {
         return "No jobs yet; `flankread job new` opens one.\n".into();
     }
@@ -101,7 +101,7 @@ pub const TRIAL_HEADINGS: [&str; 8] = [
 /// The word for advice in a table.
 pub const fn verdict_word(verdict: Verdict) -> &'static str {
     match verdict {
-        Verdict::Good => "good",
+        Verdict::Good => "right",
         Verdict::Change => "change",
         Verdict::Measure => "measure",
         Verdict::BeyondShims => "beyond shims",
@@ -126,6 +126,19 @@ pub fn job_text(record: &Record, shown: &Shown) -> String {
             let _ = writeln!(out, "  {word}  {text}");
         }
     }
+    write_trials(&mut out, record, shown);
+    write_advice(&mut out, record);
+    write_closing(&mut out, record);
+    if !record.notes.is_empty() {
+        out.push_str("\nNotes\n");
+    }
+    for note in &record.notes {
+        let _ = writeln!(out, "  {} {}: {}", short(&note.at), note.by, note.text);
+    }
+    out
+}
+
+fn write_trials(out: &mut String, record: &Record, shown: &Shown) {
     if !record.trials.is_empty() {
         let mut table = Table::new();
         table.load_style(presets::NOTHING);
@@ -146,6 +159,9 @@ pub fn job_text(record: &Record, shown: &Shown) -> String {
     for assembly in record.trials.iter().filter(|a| !a.bench.note.is_empty()) {
         let _ = writeln!(out, "  trial {}: {}", assembly.number, assembly.bench.note);
     }
+}
+
+fn write_advice(out: &mut String, record: &Record) {
     if !record.advice.is_empty() {
         out.push_str("\nAdvice\n");
     }
@@ -165,6 +181,9 @@ pub fn job_text(record: &Record, shown: &Shown) -> String {
             verdict_word(given.advice.verdict)
         );
     }
+}
+
+fn write_closing(out: &mut String, record: &Record) {
     if !record.closing.is_empty() {
         out.push_str("\nClosing list\n");
     }
@@ -182,13 +201,6 @@ pub fn job_text(record: &Record, shown: &Shown) -> String {
             tick.by
         );
     }
-    if !record.notes.is_empty() {
-        out.push_str("\nNotes\n");
-    }
-    for note in &record.notes {
-        let _ = writeln!(out, "  {} {}: {}", short(&note.at), note.by, note.text);
-    }
-    out
 }
 
 /// What comes next, in plain lines.

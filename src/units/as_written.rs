@@ -37,14 +37,14 @@ impl Measured for Torque {
 
 /// A quantity as it was written.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Said<T> {
+pub struct AsWritten<T> {
     /// What was written.
     pub text: String,
     /// What it means.
     pub value: T,
 }
 
-impl<T: Measured> FromStr for Said<T> {
+impl<T: Measured> FromStr for AsWritten<T> {
     type Err = UnitError;
 
     fn from_str(text: &str) -> Result<Self, UnitError> {
@@ -55,7 +55,7 @@ impl<T: Measured> FromStr for Said<T> {
     }
 }
 
-impl<T: Measured> Said<T> {
+impl<T: Measured> AsWritten<T> {
     /// The value in the inside unit.
     pub fn inside(&self) -> f64 {
         self.value.inside()
@@ -83,7 +83,7 @@ mod tests {
 
     #[test]
     fn the_same_number_in_other_units() {
-        let said: Said<Torque> = "150 lb-in".parse().unwrap();
+        let said: AsWritten<Torque> = "150 lb-in".parse().unwrap();
         let others = said.in_other_units();
         let feet = others.iter().find(|(text, _)| text == "150 lb-ft").unwrap();
         // 150 lb-ft = 203.4 N·m (NIST SP 811, B.8: 1 lbf·ft = 1.355 818 N·m).
