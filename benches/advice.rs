@@ -1,21 +1,16 @@
 //! Time of one advice, on jobs of one and of five trials.
 
 use criterion::{Criterion, criterion_group, criterion_main};
-use flankread::frames::FlankPoint;
-use flankread::rules::advise;
-use flankread::schema::{Card, FlankReading, Trial};
-use std::path::Path;
+use flankread::{Card, FlankPoint, FlankReading, Trial, advise};
 
 /// Five assemblies that close in on the right place, written by hand.
 fn trials() -> Vec<Trial> {
     let flank = |length: f64, height: f64| {
-        Some(FlankReading {
-            centre: FlankPoint::new(length, height),
-            extent: Some(FlankPoint::new(0.53, 0.66)),
-            lean_deg: Some(3.0),
-            uncertainty: Some(FlankPoint::new(0.015, 0.022)),
-            taken: None,
-        })
+        let mut reading = FlankReading::at(FlankPoint::new(length, height));
+        reading.extent = Some(FlankPoint::new(0.53, 0.66));
+        reading.lean_deg = Some(3.0);
+        reading.uncertainty = Some(FlankPoint::new(0.015, 0.022));
+        Some(reading)
     };
     [
         (0.508, 0.26, (0.62, 0.64), (0.48, 0.74)),
@@ -24,21 +19,21 @@ fn trials() -> Vec<Trial> {
         (0.660, 0.22, (0.54, 0.56), (0.50, 0.59)),
         (0.686, 0.21, (0.52, 0.54), (0.51, 0.57)),
     ]
-    .map(|(shim_mm, backlash_mm, drive, coast)| Trial {
-        pinion_shim_mm: Some(shim_mm),
-        ring_side_shim_mm: Some(2.159),
-        far_side_shim_mm: Some(2.286),
-        backlash_mm: vec![backlash_mm; 4],
-        drive: flank(drive.0, drive.1),
-        coast: flank(coast.0, coast.1),
-        ..Trial::default()
+    .map(|(shim_mm, backlash_mm, drive, coast)| {
+        let mut trial = Trial::default();
+        trial.pinion_shim_mm = Some(shim_mm);
+        trial.ring_side_shim_mm = Some(2.159);
+        trial.far_side_shim_mm = Some(2.286);
+        trial.backlash_mm = vec![backlash_mm; 4];
+        trial.drive = flank(drive.0, drive.1);
+        trial.coast = flank(coast.0, coast.1);
+        trial
     })
     .to_vec()
 }
 
 fn advice(criterion: &mut Criterion) {
-    let card =
-        Card::read(Path::new("fixtures/cards/larchfield-8in.toml")).expect("the card is one");
+    let card = Card::read("fixtures/cards/larchfield-8in.toml").expect("the card is one");
     let trials = trials();
     let mut group = criterion.benchmark_group("advice");
     group.sample_size(10);

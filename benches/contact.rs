@@ -1,9 +1,7 @@
 //! Speed of the contact model: setting a card up, one state of assembly, the table of sensitivities.
 
 use criterion::{Criterion, criterion_group, criterion_main};
-use flankread::contact::{Misalignment, Model};
-use flankread::gear::set::GearSet;
-use flankread::schema::Cutting;
+use flankread::{Card, Cutting, Misalignment};
 use std::hint::black_box;
 
 fn contact(criterion: &mut Criterion) {
@@ -11,15 +9,14 @@ fn contact(criterion: &mut Criterion) {
         ("face-milled", Cutting::FaceMilled),
         ("face-hobbed", Cutting::FaceHobbed),
     ] {
-        let set = GearSet::example(cutting);
-        let model = Model::new(&set).expect("the example meshes");
+        let mut card = Card::read("examples/larchfield/card.toml").expect("the card is one");
+        card.gear.cutting = cutting;
+        let model = card.model().expect("the example meshes");
         let (ease_off, film_mm) = model.defaults();
-        let moved = Misalignment {
-            pinion_mm: 0.1,
-            ..Misalignment::default()
-        };
+        let mut moved = Misalignment::default();
+        moved.pinion_mm = 0.1;
         let mut group = criterion.benchmark_group(name);
-        group.bench_function("set up a card", |b| b.iter(|| Model::new(black_box(&set))));
+        group.bench_function("set up a card", |b| b.iter(|| black_box(&card).model()));
         group.bench_function("one state, both flanks, 61 x 31", |b| {
             b.iter(|| model.state(black_box(&moved), &ease_off, film_mm));
         });

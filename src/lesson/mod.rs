@@ -9,3 +9,6 @@ pub mod flat;
 pub mod photo;
 pub mod quiz;
 pub mod sheet;
+
+#[cfg(test)]
+mod browser_tests;

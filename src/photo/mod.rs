@@ -76,6 +76,18 @@ impl Photo {
         Some(Self::from_pixels(name, working))
     }
 
+    /// The upright copy that is read: width, height, and red, green and blue of 8 bits each in sRGB, row by row. Its longest side is at
+    /// most 2048 pixels.
+    ///
+    /// ```
+    /// let photo = flankread::Photo::from_rgb("grey", 4, 2, vec![128; 24]).unwrap();
+    /// assert_eq!(photo.working_rgb(), (4, 2, [128; 24].as_slice()));
+    /// ```
+    pub fn working_rgb(&self) -> (u32, u32, &[u8]) {
+        let (width, height) = self.working.dimensions();
+        (width, height, self.working.as_raw())
+    }
+
     /// A photo from a picture in memory.
     pub(crate) fn from_pixels(path: &str, working: RgbImage) -> Self {
         Self {

@@ -14,7 +14,7 @@ pub fn advice_text(advice: &Advice, units: Units) -> String {
 
 const fn headline(verdict: Verdict) -> &'static str {
     match verdict {
-        Verdict::Good => "GOOD: leave the shims as they are",
+        Verdict::Good => "RIGHT: leave the shims as they are",
         Verdict::Change => "CHANGE the shims",
         Verdict::Measure => "MEASURE: something is missing or contradictory",
         Verdict::BeyondShims => "BEYOND SHIMS: no shim cures this",

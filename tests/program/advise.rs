@@ -277,7 +277,7 @@ fn a_window_narrower_than_the_step_of_the_side_shims_is_said() {
             "side_shims = [\"0.003in\", \"0.005in\", \"0.010in\", \"0.030in\"]",
             "side_shims = [\"0.030in\"]",
         );
-    let card = flankread::gear::card::Card::from_toml(&card).unwrap();
+    let card = flankread::Card::from_toml(&card).unwrap();
     let mut job = job();
     job["card"] = serde_json::to_value(&card).unwrap();
     job["trials"][0]["ring_side_shim_mm"] = json!(2.286);

@@ -3,11 +3,12 @@
 //! Each test names the document whose rule it checks. Where documents disagree the test shows which
 //! property of the set decides.
 
-use flankread::contact::{Misalignment, Model};
-use flankread::frames::{FlankPoint, Side};
-use flankread::reading::HALF_WIDTH_90;
-use flankread::rules::advise;
-use flankread::schema::{Advice, Card, FlankReading, Trial, Verdict};
+use flankread::{
+    Advice, Card, FlankPoint, FlankReading, Misalignment, Side, Trial, Verdict, advise,
+};
+
+/// Half the width that holds nine in ten of a normal distribution, in standard deviations (its table: 0.95 lies below 1.6449).
+const HALF_WIDTH_90: f64 = 1.6449;
 
 /// A rear-axle hypoid set of 11 × 41 teeth; crowning, film and depths as in the figures of an
 /// independent prototype of the same method that some tests below quote.
@@ -50,30 +51,23 @@ side_shims = ["0.003in", "0.005in", "0.010in", "0.030in"]
 }
 
 fn reading(length: f64, height: f64) -> Option<FlankReading> {
-    Some(FlankReading {
-        centre: FlankPoint::new(length, height),
-        extent: None,
-        lean_deg: None,
-        // Noise of 0.015 and 0.022 as standard deviations.
-        uncertainty: Some(FlankPoint::new(
-            0.015 * HALF_WIDTH_90,
-            0.022 * HALF_WIDTH_90,
-        )),
-        taken: None,
-    })
+    let mut reading = FlankReading::at(FlankPoint::new(length, height));
+    reading.uncertainty = Some(FlankPoint::new(
+        0.015 * HALF_WIDTH_90,
+        0.022 * HALF_WIDTH_90,
+    ));
+    Some(reading)
 }
 
 /// Advice on one assembly with a pinion pack of 0.76 mm.
 fn on(card: &Card, drive: (f64, f64), coast: (f64, f64), backlash_mm: f64) -> Advice {
-    let trial = Trial {
-        pinion_shim_mm: Some(0.762),
-        ring_side_shim_mm: Some(2.159),
-        far_side_shim_mm: Some(2.286),
-        backlash_mm: vec![backlash_mm],
-        drive: reading(drive.0, drive.1),
-        coast: reading(coast.0, coast.1),
-        ..Trial::default()
-    };
+    let mut trial = Trial::default();
+    trial.pinion_shim_mm = Some(0.762);
+    trial.ring_side_shim_mm = Some(2.159);
+    trial.far_side_shim_mm = Some(2.286);
+    trial.backlash_mm = vec![backlash_mm];
+    trial.drive = reading(drive.0, drive.1);
+    trial.coast = reading(coast.0, coast.1);
     advise(card, &[trial]).expect("advice is given")
 }
 
@@ -203,13 +197,11 @@ fn the_estimate_finds_the_misplacement_of_an_independent_prototype() {
 #[test]
 fn the_lengthwise_answer_to_a_pinion_move_depends_on_the_set() {
     let along = |cutting: &str, side: Side| {
-        let model = Model::new(&hypoid(cutting).gear_set()).unwrap();
+        let model = hypoid(cutting).model().unwrap();
         let (ease_off, film_mm) = model.defaults();
         let length = |pinion_mm: f64| {
-            let at = Misalignment {
-                pinion_mm,
-                ..Misalignment::default()
-            };
+            let mut at = Misalignment::default();
+            at.pinion_mm = pinion_mm;
             let state = model.state(&at, &ease_off, film_mm);
             state.side(side).patch.as_ref().unwrap().centre.length
         };
@@ -245,13 +237,11 @@ cutter_radius = "95.25mm"
 "#,
     )
     .unwrap();
-    let model = Model::new(&card.gear_set()).unwrap();
+    let model = card.model().unwrap();
     let (ease_off, film_mm) = model.defaults();
     let centre = |pinion_mm: f64, side: Side| {
-        let at = Misalignment {
-            pinion_mm,
-            ..Misalignment::default()
-        };
+        let mut at = Misalignment::default();
+        at.pinion_mm = pinion_mm;
         let state = model.state(&at, &ease_off, film_mm);
         state.side(side).patch.as_ref().unwrap().centre
     };

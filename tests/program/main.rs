@@ -5,7 +5,6 @@ mod common;
 
 mod advise;
 mod batch;
-mod contact_sweep;
 mod directions;
 mod example_job;
 mod inputs;

@@ -1,30 +1,30 @@
 //! Mirrored photos, and pictures that hold no painted gear at all.
 
 use crate::common::root;
-use flankread::frames::Side;
-use flankread::photo::{self, Photo};
-use flankread::reading::{ReadOptions, read_photo};
-use flankread::schema::{Hand, Reading, ReasonCode, Status};
+use flankread::{Hand, Photo, ReadOptions, Reading, ReasonCode, Side, Status, read_photo};
 use image::{Rgb, RgbImage, imageops};
 
 /// A right-hand ring gear's drive flanks, by the renderer's own words (`h007.json`).
 fn rendered() -> Photo {
-    let path = root("fixtures/rendered/h007.jpg");
-    photo::open(&path).unwrap()
+    Photo::open(root("fixtures/rendered/h007.jpg")).unwrap()
 }
 
-fn in_a_mirror(mut photo: Photo) -> Photo {
-    photo.working = imageops::flip_horizontal(&photo.working);
-    photo
+/// The same in a mirror.
+fn in_a_mirror() -> Photo {
+    let picture = image::open(root("fixtures/rendered/h007.jpg")).unwrap();
+    of(&imageops::flip_horizontal(&picture.into_rgb8()))
+}
+
+fn of(picture: &RgbImage) -> Photo {
+    let (width, height) = picture.dimensions();
+    Photo::from_rgb("drawn", width, height, picture.clone().into_raw()).unwrap()
 }
 
 fn read(photo: &Photo, hand: Option<Hand>, mirrored: bool) -> Reading {
-    let asked = ReadOptions {
-        hand,
-        mirrored,
-        ..ReadOptions::default()
-    };
-    read_photo(photo, &asked).reading
+    let mut options = ReadOptions::default();
+    options.hand = hand;
+    options.mirrored = mirrored;
+    read_photo(photo, &options).reading
 }
 
 fn says_mirrored(reading: &Reading) -> bool {
@@ -39,7 +39,7 @@ fn a_mirrored_photo_reads_the_same_and_is_told_by_the_cards_hand() {
     assert_eq!(upright.hand, Some(Hand::Right));
     assert!(!says_mirrored(&upright));
 
-    let flipped = in_a_mirror(rendered());
+    let flipped = in_a_mirror();
     let unsaid = read(&flipped, Some(Hand::Right), false);
     assert_eq!(unsaid.status, Status::Unsure);
     assert!(says_mirrored(&unsaid), "{:?}", unsaid.reasons);
@@ -56,7 +56,7 @@ fn a_mirrored_photo_reads_the_same_and_is_told_by_the_cards_hand() {
 
 #[test]
 fn without_a_cards_word_on_the_hand_nothing_is_said_of_mirrors() {
-    let reading = read(&in_a_mirror(rendered()), None, false);
+    let reading = read(&in_a_mirror(), None, false);
     assert!(!says_mirrored(&reading));
     assert_eq!(reading.hand, Some(Hand::Left));
     assert!(reading.mean.is_some(), "{:?}", reading.reasons);
@@ -86,7 +86,7 @@ fn plain_colours_noise_and_patterns_are_never_answered() {
         Rgb([wave as u8, (0.8 * wave) as u8, 40])
     }));
     for (index, picture) in pictures.into_iter().enumerate() {
-        let reading = read(&Photo::from_pixels("drawn", picture), None, false);
+        let reading = read(&of(&picture), None, false);
         assert_eq!(reading.status, Status::Unreadable, "picture {index}");
     }
 }

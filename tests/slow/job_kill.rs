@@ -2,6 +2,7 @@
 
 use crate::common::{PROGRAM, root};
 use serde_json::Value;
+use sha2::{Digest, Sha256};
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
@@ -167,7 +168,7 @@ fn two_hundred_killed_writers_lose_no_trial_and_leave_no_half_one() {
         .collect::<Result<_, _>>()
         .unwrap();
     for (hash, bytes) in &bytes {
-        assert_eq!(*hash, flankread::job::store::sha256(bytes));
+        assert_eq!(*hash, format!("{:x}", Sha256::digest(bytes)));
     }
     println!(
         "{killed} of 200 writers were killed before they returned, {} trials are there",

@@ -1,15 +1,15 @@
 //! The page on which to move the gears, and that of the quiz, in a real browser. Left out of `cargo test`, for it needs
-//! chromium: `cargo test --release --test pages` fails where the browser is missing.
+//! chromium: `cargo test --release --lib browser_tests -- --ignored` fails where the browser is missing.
 
-mod browser;
+mod driver;
 
-use browser::{Browser, LEAST_CONTRAST};
-use flankread::contact::Misalignment;
-use flankread::frames::Side;
-use flankread::lesson::case::Case;
-use flankread::lesson::explore;
-use flankread::lesson::quiz::{self, Answer, Fault, Quiz, score};
-use flankread::units::Units;
+use crate::contact::Misalignment;
+use crate::frames::Side;
+use crate::lesson::case::Case;
+use crate::lesson::explore;
+use crate::lesson::quiz::{self, Answer, Fault, Quiz, score};
+use crate::units::Units;
+use driver::{Browser, LEAST_CONTRAST};
 
 struct Page {
     browser: Browser,
@@ -34,6 +34,7 @@ fn open(width: u32, height: u32, phone: bool) -> Page {
 }
 
 #[test]
+#[ignore = "needs chromium and chromedriver"]
 fn the_page_agrees_with_the_program_and_loads_nothing() {
     let page = open(1000, 900, false);
     let compared = page.browser.script("return compare();");
@@ -55,6 +56,7 @@ fn the_page_agrees_with_the_program_and_loads_nothing() {
 }
 
 #[test]
+#[ignore = "needs chromium and chromedriver"]
 fn keys_move_the_gears_as_the_program_has_it() {
     let page = open(1000, 900, false);
     let sets = explore::examples().unwrap();
@@ -103,6 +105,7 @@ fn keys_move_the_gears_as_the_program_has_it() {
 }
 
 #[test]
+#[ignore = "needs chromium and chromedriver"]
 fn the_exercise_is_played_by_keys_and_counts_assemblies() {
     let page = open(1000, 900, false);
     let (enter, right, left) = ('\u{e007}', '\u{e014}', '\u{e012}');
@@ -149,6 +152,7 @@ fn the_exercise_is_played_by_keys_and_counts_assemblies() {
 }
 
 #[test]
+#[ignore = "needs chromium and chromedriver"]
 fn the_page_is_readable_on_a_phone_and_in_contrast() {
     for (width, height, phone) in [(360, 740, true), (1000, 900, false)] {
         let page = open(width, height, phone);
@@ -169,6 +173,7 @@ fn the_page_is_readable_on_a_phone_and_in_contrast() {
 
 /// The page scores as the program does, whatever is answered.
 #[test]
+#[ignore = "needs chromium and chromedriver"]
 fn the_quiz_page_scores_as_the_program_and_its_lines_are_graded_alike() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("quiz.html");

@@ -1,5 +1,7 @@
 //! The model against figures of others, and its own properties.
 
+mod sweep;
+
 use super::*;
 use crate::schema::{Cutting, Hand};
 

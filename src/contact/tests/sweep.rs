@@ -1,10 +1,10 @@
 //! A sweep of usual axle sets against figures of an independent prototype of the same method.
 
-use flankread::contact::sensitivity::Cause;
-use flankread::contact::{Misalignment, Model, State};
-use flankread::frames::Side;
-use flankread::gear::set::GearSet;
-use flankread::schema::Cutting;
+use crate::contact::sensitivity::Cause;
+use crate::contact::{Misalignment, Model, State};
+use crate::frames::Side;
+use crate::gear::set::GearSet;
+use crate::schema::Cutting;
 
 /// Numbers between 0 and 1 from a linear congruence (constants of Knuth's MMIX, from memory): the
 /// same sets every time.
