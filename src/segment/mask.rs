@@ -40,7 +40,8 @@ pub fn of_half(masks: &[&Mask]) -> Mask {
     count.mapv(|count| 2 * usize::from(count) >= masks.len())
 }
 
-/// The largest part of the mask that hangs together through edges; `None` of an empty one.
+/// The largest part of the mask that hangs together through edges, of equal ones the last; `None` of an empty one. By
+/// hand: labels of the image library give the same in six times the time, two dozen times a photo.
 pub fn largest_part(mask: &Mask) -> Option<Mask> {
     // Unmarked cells about the mask, so that every marked one has four neighbours.
     let (rows, columns) = mask.dim();
