@@ -257,6 +257,28 @@ mod tests {
     }
 
     #[test]
+    fn an_archive_with_advice_of_the_schema_before_is_read() {
+        let folder = tempfile::tempdir().unwrap();
+        let (left, _) = exported(folder.path());
+        let mut written = serde_json::to_value(&left).unwrap();
+        written["advice"] = serde_json::json!([{
+            "after": 1,
+            "at": "2026-05-04T08:00:00Z",
+            "advice": {
+                "schema": "flankread/advice/1",
+                "verdict": "correct",
+                "diagnosis": {},
+                "why": [],
+                "cautions": [],
+            },
+        }]);
+        let record = read_record(&serde_json::to_vec(&written).unwrap()).unwrap();
+        let advice = &record.advice[0].advice;
+        assert_eq!(advice.verdict, crate::schema::Verdict::Change);
+        assert_eq!(advice.schema, crate::schema::advice::SCHEMA);
+    }
+
+    #[test]
     fn no_damage_makes_it_panic_or_leaves_half_a_job() {
         let folder = tempfile::tempdir().unwrap();
         let (left, archive) = exported(folder.path());

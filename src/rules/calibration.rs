@@ -164,10 +164,10 @@ pub struct Numerics {
     pub starts_each_way: i32,
     /// The ring gear's start is no further out than this, millimetres. Chosen: four prior deviations.
     pub most_start_ring_mm: f64,
-    /// Steps of the fit at most. Chosen; fits end in fewer.
+    /// Steps of the fit at most. Chosen: that of fixtures/jobs/high-heel.json ends after 17.
     pub fit_steps: usize,
-    /// The fit ends when a step gains less than this share of the misfit: a tenth of a thousandth changes no printed
-    /// number. Chosen.
+    /// The fit ends when a step gains less than this share of the misfit. Chosen: from 1e-4 to 1e-9 the fit of
+    /// fixtures/jobs/high-heel.json ends at the same place to 0.00001 mm.
     pub fit_gain: f64,
     /// Sets drawn that could have shown what was read: their scatter in a chance stays near 0.02, less where the
     /// model's own error smooths it.
