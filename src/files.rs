@@ -9,14 +9,14 @@ const TEMPORARY: &str = ".flankread-part-";
 
 /// Files to be written into one folder, all checked before the first is written.
 #[derive(Debug)]
-pub struct Folder<'a> {
+pub(crate) struct Folder<'a> {
     path: &'a Path,
     force: bool,
 }
 
 impl<'a> Folder<'a> {
     /// A folder to write into; `force` allows overwriting.
-    pub const fn new(path: &'a Path, force: bool) -> Self {
+    pub(crate) const fn new(path: &'a Path, force: bool) -> Self {
         Self { path, force }
     }
 
@@ -24,7 +24,7 @@ impl<'a> Folder<'a> {
     ///
     /// # Errors
     /// Names the first file that is in the way.
-    pub fn check(&self, names: &[String]) -> Result<()> {
+    pub(crate) fn check(&self, names: &[String]) -> Result<()> {
         if self.path.exists() && !self.path.is_dir() {
             return Err(Error::usage(format!(
                 "{} is a file; --out takes a folder",
@@ -41,7 +41,7 @@ impl<'a> Folder<'a> {
     ///
     /// # Errors
     /// The folder cannot be made or the file not written.
-    pub fn write(&self, name: &str, bytes: &[u8]) -> Result<PathBuf> {
+    pub(crate) fn write(&self, name: &str, bytes: &[u8]) -> Result<PathBuf> {
         let path = self.path.join(name);
         std::fs::create_dir_all(self.path).map_err(|source| Error::machine(&path, source))?;
         write(&path, bytes, self.force)?;
@@ -53,7 +53,7 @@ impl<'a> Folder<'a> {
 ///
 /// # Errors
 /// The file exists and `force` is not given; the folder cannot be written.
-pub fn write(path: &Path, bytes: &[u8], force: bool) -> Result<()> {
+pub(crate) fn write(path: &Path, bytes: &[u8], force: bool) -> Result<()> {
     write_with(path, force, |file| {
         file.write_all(bytes)
             .map_err(|source| Error::machine(path, source))
@@ -64,7 +64,7 @@ pub fn write(path: &Path, bytes: &[u8], force: bool) -> Result<()> {
 ///
 /// # Errors
 /// As [`write()`], and whatever `put` met.
-pub fn write_with(
+pub(crate) fn write_with(
     path: &Path,
     force: bool,
     put: impl FnOnce(&mut dyn std::io::Write) -> Result<()>,
@@ -101,7 +101,7 @@ pub fn write_with(
 ///
 /// # Errors
 /// The folder cannot be looked through, or a file not removed.
-pub fn sweep(folder: &Path) -> Result<()> {
+pub(crate) fn sweep(folder: &Path) -> Result<()> {
     let failed = |source| Error::machine(folder, source);
     for entry in std::fs::read_dir(folder).map_err(failed)? {
         let entry = entry.map_err(failed)?;

@@ -55,6 +55,8 @@
 //! `cli` (default) is the program: command line, pictures and pages, jobs, batches, lessons. Library users leave it out with
 //! `default-features = false`. `heic` (default) opens HEIC photos, `cloud` lets the program's worker read object stores.
 
+#![warn(missing_docs, unreachable_pub)]
+
 mod card;
 mod contact;
 mod error;

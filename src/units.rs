@@ -13,23 +13,23 @@ mod as_written;
 mod shown;
 
 #[cfg(feature = "cli")]
-pub use as_written::{AsWritten, Measured};
+pub(crate) use as_written::{AsWritten, Measured};
 #[cfg(feature = "cli")]
-pub use shown::{KSI_MPA, LengthUnit, Shown, TorqueUnit};
+pub(crate) use shown::{KSI_MPA, Shown};
 
 use std::str::FromStr;
 
 /// Millimetres in an inch, exact (NIST SP 811, B.8).
-pub const INCH_MM: f64 = 25.4;
+pub(crate) const INCH_MM: f64 = 25.4;
 /// Millimetres in a thousandth of an inch, exact.
-pub const THOU_MM: f64 = 0.0254;
+pub(crate) const THOU_MM: f64 = 0.0254;
 /// Newtons in a pound-force, exact (NIST SP 811, B.8).
-pub const POUND_FORCE_N: f64 = 4.448_221_615_260_5;
+pub(crate) const POUND_FORCE_N: f64 = 4.448_221_615_260_5;
 /// Newtons in a kilogram-force, exact (NIST SP 811, B.8).
-pub const KILOGRAM_FORCE_N: f64 = 9.806_65;
+pub(crate) const KILOGRAM_FORCE_N: f64 = 9.806_65;
 
 /// Newton-metres in a pound-force inch, exact (NIST SP 811, B.8).
-pub const LB_IN_NM: f64 = POUND_FORCE_N * INCH_MM / 1000.0;
+pub(crate) const LB_IN_NM: f64 = POUND_FORCE_N * INCH_MM / 1000.0;
 
 /// A number with a unit that cannot be used.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -248,11 +248,11 @@ macro_rules! quantity {
     ($(#[$doc:meta])* $name:ident, $table:expr, $get:ident) => {
         $(#[$doc])*
         #[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
-        pub struct $name(f64);
+        pub(crate) struct $name(f64);
 
         impl $name {
             /// In the inside unit.
-            pub const fn $get(self) -> f64 {
+            pub(crate) const fn $get(self) -> f64 {
                 self.0
             }
         }

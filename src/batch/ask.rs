@@ -19,7 +19,7 @@ const MOST_MARKS_BYTES: u64 = 4 << 20;
 
 /// What is said about a photo before it is looked at.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct PhotoSettings {
+pub(crate) struct PhotoSettings {
     /// Which flank; goes before marks and file name.
     pub flank: Option<Side>,
     /// Which flank the file's name speaks of; marks go before it.
@@ -40,7 +40,7 @@ pub struct PhotoSettings {
 
 /// Where the marks of a photo come from.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum MarksFrom {
+pub(crate) enum MarksFrom {
     /// A file.
     File(PathBuf),
     /// JSON text.
@@ -49,7 +49,7 @@ pub enum MarksFrom {
 
 /// What kept a photo from being read as it was asked, beside what its reading says.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Problem {
+pub(crate) struct Problem {
     /// Which kind.
     pub kind: ProblemKind,
     /// What is wrong and what to do.
@@ -59,7 +59,7 @@ pub struct Problem {
 /// The kinds of problems.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
-pub enum ProblemKind {
+pub(crate) enum ProblemKind {
     /// The file could not be opened as a photo.
     Photo,
     /// The marks cannot be used.
@@ -70,7 +70,7 @@ pub enum ProblemKind {
 
 /// A photo's file, hashed, with the marks that belong to it: everything its reading depends on.
 #[derive(Debug)]
-pub struct PhotoRequest<'a> {
+pub(crate) struct PhotoRequest<'a> {
     path: &'a Path,
     said: &'a PhotoSettings,
     marks: Result<Option<String>, Problem>,
@@ -80,7 +80,7 @@ pub struct PhotoRequest<'a> {
 
 /// What became of a photo.
 #[derive(Debug)]
-pub struct Answer {
+pub(crate) struct Answer {
     /// The reading; of a photo that could not be opened, `unreadable`.
     pub read: OutlinedReading,
     /// The photo, when it was opened and read.
@@ -95,12 +95,12 @@ pub struct Answer {
 impl<'a> PhotoRequest<'a> {
     /// Hashes the file and fetches its marks. Nothing here fails: what is wrong is said by
     /// [`PhotoRequest::answer`].
-    pub fn new(path: &'a Path, said: &'a PhotoSettings) -> Self {
+    pub(crate) fn new(path: &'a Path, said: &'a PhotoSettings) -> Self {
         Self::hashed(path, said, hash(path).unwrap_or_default())
     }
 
     /// As [`PhotoRequest::new`] for a file whose SHA-256 is known.
-    pub fn hashed(path: &'a Path, said: &'a PhotoSettings, sha256: String) -> Self {
+    pub(crate) fn hashed(path: &'a Path, said: &'a PhotoSettings, sha256: String) -> Self {
         let marks = match &said.marks {
             Some(MarksFrom::Text(text)) => Ok(Some(text.clone())),
             Some(MarksFrom::File(file)) => marks_text(file).map(Some),
@@ -118,7 +118,7 @@ impl<'a> PhotoRequest<'a> {
 
     /// The photo is read as this name tells: the same for the same bytes, the same words about
     /// them, and the same program. `None` when the file could not be hashed.
-    pub fn key(&self) -> Option<String> {
+    pub(crate) fn key(&self) -> Option<String> {
         let marks = match &self.marks {
             Ok(text) => text.as_deref().unwrap_or_default(),
             Err(_) => return None,
@@ -145,7 +145,7 @@ impl<'a> PhotoRequest<'a> {
     }
 
     /// About how much memory opening the photo takes, bytes; from its header alone.
-    pub fn memory_bytes(&self) -> u64 {
+    pub(crate) fn memory_bytes(&self) -> u64 {
         // A decoder holds the picture once or twice, the shrunk copy and its maps are the rest.
         const A_PIXEL: u64 = 6;
         const THE_REST: u64 = 100_000_000;
@@ -160,7 +160,7 @@ impl<'a> PhotoRequest<'a> {
     }
 
     /// Reads the photo. `shown` is the path that the reading gives.
-    pub fn answer(&self, shown: &str) -> Answer {
+    pub(crate) fn answer(&self, shown: &str) -> Answer {
         // A decoder that breaks on a strange file must not take the other photos with it.
         let attempt = catch_unwind(AssertUnwindSafe(|| self.attempt(shown)));
         attempt.unwrap_or_else(|_| {
@@ -340,7 +340,7 @@ fn capital(text: &str) -> String {
 }
 
 /// The word under which JSON has a reason.
-pub fn code_word(code: ReasonCode) -> String {
+pub(crate) fn code_word(code: ReasonCode) -> String {
     serde_json::to_value(code)
         .ok()
         .and_then(|word| word.as_str().map(str::to_owned))

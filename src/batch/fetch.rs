@@ -7,7 +7,7 @@ use tempfile::NamedTempFile;
 
 /// A file at hand.
 #[derive(Debug)]
-pub enum Fetched {
+pub(crate) enum Fetched {
     /// It lies on this machine.
     Here(PathBuf),
     /// A copy that goes when this is dropped.
@@ -17,7 +17,7 @@ pub enum Fetched {
 
 impl Fetched {
     /// Where it is.
-    pub fn path(&self) -> &Path {
+    pub(crate) fn path(&self) -> &Path {
         match self {
             Self::Here(path) => path,
             #[cfg(feature = "cloud")]
@@ -28,7 +28,7 @@ impl Fetched {
 
 /// Fetches files, and keeps the connection to the store it fetched from last.
 #[derive(Debug, Default)]
-pub struct Fetcher {
+pub(crate) struct Fetcher {
     #[cfg(feature = "cloud")]
     stores: super::cloud::Stores,
 }
@@ -38,7 +38,7 @@ impl Fetcher {
     ///
     /// # Errors
     /// In plain words: the address cannot be used, or the store does not give the file.
-    pub fn fetch(&mut self, name: &str) -> Result<Fetched, String> {
+    pub(crate) fn fetch(&mut self, name: &str) -> Result<Fetched, String> {
         if name.contains("://") {
             return self.fetch_address(name, Limits::default().bytes);
         }

@@ -12,7 +12,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 /// The card that is looked for beside photos and above them.
-pub const CARD_NAME: &str = "card.toml";
+pub(crate) const CARD_NAME: &str = "card.toml";
 
 /// A folder with more photos than this whose names tell no flank is an inbox and no set. Common
 /// practice, no source: a set has two photos to half a dozen.
@@ -20,7 +20,7 @@ const MOST_OF_A_SET: usize = 12;
 
 /// How photos are put together.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, ValueEnum)]
-pub enum Grouping {
+pub(crate) enum Grouping {
     /// By names with `drive` or `coast` in them, else by folder; photos that lie directly in the
     /// folder given, and those of crowded folders, each alone.
     #[default]
@@ -35,7 +35,7 @@ pub enum Grouping {
 
 /// One photo to read.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Item {
+pub(crate) struct Item {
     /// The file.
     pub path: PathBuf,
     /// Its set, an index into [`Plan::sets`].
@@ -46,7 +46,7 @@ pub struct Item {
 
 /// One set of photos.
 #[derive(Debug, Clone, PartialEq)]
-pub struct SetPlan {
+pub(crate) struct SetPlan {
     /// Its name: from the list, or folder and what the names have in common.
     pub name: String,
     /// The card of its gears.
@@ -59,7 +59,7 @@ pub struct SetPlan {
 
 /// Everything to read.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct Plan {
+pub(crate) struct Plan {
     /// The photos, sorted by path.
     pub items: Vec<Item>,
     /// The sets, in the order of their first photos.
@@ -72,7 +72,7 @@ pub struct Plan {
 
 /// What holds for all photos.
 #[derive(Debug, Clone, Default)]
-pub struct PlanRules {
+pub(crate) struct PlanRules {
     /// How photos are put together.
     pub grouping: Grouping,
     /// The card of all of them.
@@ -93,7 +93,7 @@ enum SetKey {
 }
 
 /// Puts the photos of the tree under `folder` together.
-pub fn plan(folder: &Path, walked: Walked, rules: &PlanRules) -> Plan {
+pub(crate) fn plan(folder: &Path, walked: Walked, rules: &PlanRules) -> Plan {
     let mut plan = Plan {
         troubles: walked.troubles,
         links: walked.links,

@@ -13,7 +13,7 @@ use serde::Serialize;
 /// What became of a photo or a set, most urgent first. The order is this program's own; no source.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
 #[serde(rename_all = "snake_case")]
-pub enum Verdict {
+pub(crate) enum Verdict {
     /// No shim cures it.
     BeyondShims,
     /// A patch stands out of its place.
@@ -30,7 +30,7 @@ pub enum Verdict {
 
 impl Verdict {
     /// All of them, most urgent first.
-    pub const ALL: [Self; 6] = [
+    pub(crate) const ALL: [Self; 6] = [
         Self::BeyondShims,
         Self::Misplaced,
         Self::Unsure,
@@ -40,7 +40,7 @@ impl Verdict {
     ];
 
     /// As in JSON.
-    pub const fn word(self) -> &'static str {
+    pub(crate) const fn word(self) -> &'static str {
         match self {
             Self::BeyondShims => "beyond_shims",
             Self::Misplaced => "misplaced",
@@ -52,7 +52,7 @@ impl Verdict {
     }
 
     /// As people are told.
-    pub const fn title(self) -> &'static str {
+    pub(crate) const fn title(self) -> &'static str {
         match self {
             Self::BeyondShims => "no shim cures it",
             Self::Misplaced => "out of place",
@@ -66,7 +66,7 @@ impl Verdict {
 
 /// One photo against the target of its set.
 #[derive(Debug, Clone, PartialEq)]
-pub struct PhotoVerdict {
+pub(crate) struct PhotoVerdict {
     /// What became of it.
     pub verdict: Verdict,
     /// Where the patch stands, when flank and patch are known.
@@ -77,7 +77,7 @@ pub struct PhotoVerdict {
 
 /// The photo that speaks for a flank.
 #[derive(Debug, Clone, PartialEq)]
-pub struct FlankSeen {
+pub(crate) struct FlankSeen {
     /// Its place in the plan.
     pub photo: usize,
     /// Its patch's centre.
@@ -94,7 +94,7 @@ pub struct FlankSeen {
 
 /// What a set's photos say together.
 #[derive(Debug, Clone, PartialEq)]
-pub struct SetVerdict {
+pub(crate) struct SetVerdict {
     /// How soon, and what about.
     pub verdict: Verdict,
     /// Largest distance from a target, in tolerances.
@@ -118,7 +118,7 @@ fn target_of(set: &SetPlan) -> Target {
 }
 
 /// One photo by itself.
-pub fn photo_verdict(found: &Found, set: &SetPlan) -> PhotoVerdict {
+pub(crate) fn photo_verdict(found: &Found, set: &SetPlan) -> PhotoVerdict {
     let target = target_of(set);
     let diagnosis = found
         .flank
@@ -141,7 +141,7 @@ pub fn photo_verdict(found: &Found, set: &SetPlan) -> PhotoVerdict {
 }
 
 /// A whole set. `found` is that of the whole plan.
-pub fn set_verdict(set: &SetPlan, found: &[Found], units: Units) -> SetVerdict {
+pub(crate) fn set_verdict(set: &SetPlan, found: &[Found], units: Units) -> SetVerdict {
     let flanks = Side::BOTH.map(|side| flank_seen(side, set, found));
     let advised = advise(set, found, &flanks, units);
     let (advice, no_advice) = match advised {
@@ -268,7 +268,7 @@ fn no_advice(FlankNotUsable { side, why }: &FlankNotUsable) -> String {
 }
 
 /// The sets' places in the plan, most urgent first.
-pub fn by_urgency(plan: &Plan, verdicts: &[SetVerdict]) -> Vec<usize> {
+pub(crate) fn by_urgency(plan: &Plan, verdicts: &[SetVerdict]) -> Vec<usize> {
     let mut order: Vec<usize> = (0..plan.sets.len()).collect();
     order.sort_by(|&a, &b| {
         let (x, y) = (&verdicts[a], &verdicts[b]);

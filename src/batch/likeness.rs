@@ -21,7 +21,7 @@ const SAME_SHAPE: f64 = 0.02;
 
 /// A small grey copy of a photo, to be compared with others.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Likeness {
+pub(crate) struct Likeness {
     cells: Vec<u8>,
     mean: f64,
     /// Root of the sum of squares about the mean.
@@ -32,7 +32,7 @@ pub struct Likeness {
 
 impl Likeness {
     /// The likeness of an upright picture.
-    pub fn of(picture: &RgbImage) -> Self {
+    pub(crate) fn of(picture: &RgbImage) -> Self {
         let (width, height) = picture.dimensions();
         let side = SIDE as u32;
         let small = if width >= side && height >= side {
@@ -76,12 +76,12 @@ impl Likeness {
     }
 
     /// The likeness as text.
-    pub fn to_text(&self) -> String {
+    pub(crate) fn to_text(&self) -> String {
         format!("{:.4} {}", self.shape, STANDARD.encode(&self.cells))
     }
 
     /// The likeness from its text; `None` for any other text.
-    pub fn from_text(text: &str) -> Option<Self> {
+    pub(crate) fn from_text(text: &str) -> Option<Self> {
         let (shape, cells) = text.split_once(' ')?;
         let shape = shape.parse().ok().filter(|shape| *shape > 0.0)?;
         let cells = STANDARD.decode(cells).ok()?;
@@ -89,14 +89,14 @@ impl Likeness {
     }
 
     /// Whether both are of one picture.
-    pub fn is_like(&self, other: &Self) -> bool {
+    pub(crate) fn is_like(&self, other: &Self) -> bool {
         (self.coarse ^ other.coarse).count_ones() <= MOST_FLIPPED
             && (self.shape / other.shape - 1.0).abs() < SAME_SHAPE
             && self.correlation(other) >= LEAST_ALIKE
     }
 
     /// Correlation of the two copies, −1 … 1; 0 for a picture of one grey, which is like nothing.
-    pub fn correlation(&self, other: &Self) -> f64 {
+    pub(crate) fn correlation(&self, other: &Self) -> f64 {
         let sizes = self.size * other.size;
         if sizes < 1.0 {
             return 0.0;
@@ -112,7 +112,7 @@ impl Likeness {
 }
 
 /// For each picture the first before it that is like it, if there is one.
-pub fn first_like(pictures: &[Option<&Likeness>]) -> Vec<Option<usize>> {
+pub(crate) fn first_like(pictures: &[Option<&Likeness>]) -> Vec<Option<usize>> {
     let mut first: Vec<Option<usize>> = Vec::with_capacity(pictures.len());
     for (at, picture) in pictures.iter().enumerate() {
         let like = picture.and_then(|picture| {

@@ -12,7 +12,7 @@ use serde_json::Value;
 use std::path::{Path, PathBuf};
 
 /// The columns, in the order of the help text.
-pub const COLUMNS: [&str; 12] = [
+pub(crate) const COLUMNS: [&str; 12] = [
     "photo",
     "set",
     "flank",
@@ -32,7 +32,7 @@ const MOST_BYTES: u64 = 256 << 20;
 
 /// What one row says.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct Row {
+pub(crate) struct Row {
     /// Line of a CSV file or place in a JSON list, from 1.
     pub number: usize,
     /// The photo, found from the list's own folder.
@@ -57,7 +57,7 @@ pub struct Row {
 
 /// What was measured and is in, of one set. Millimetres.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct Bench {
+pub(crate) struct Bench {
     /// Backlash, once for each place.
     pub backlash_mm: Vec<f64>,
     /// Pinion pack.
@@ -70,7 +70,7 @@ pub struct Bench {
 
 impl Bench {
     /// Takes over what `other` says. Gives back the name of what both say differently.
-    pub fn merge(&mut self, other: &Self) -> Option<&'static str> {
+    pub(crate) fn merge(&mut self, other: &Self) -> Option<&'static str> {
         let mut clash = None;
         let mut one = |mine: &mut Option<f64>, theirs: Option<f64>, name| {
             if mine.is_some() && theirs.is_some() && *mine != theirs {
@@ -106,7 +106,7 @@ impl Bench {
 ///
 /// # Errors
 /// Names the row and the column.
-pub fn read(path: &Path) -> Result<Vec<Row>, BatchError> {
+pub(crate) fn read(path: &Path) -> Result<Vec<Row>, BatchError> {
     let failed = |source| BatchError::Manifest {
         path: shown(path),
         source,

@@ -4,7 +4,7 @@ use std::sync::{Condvar, Mutex, PoisonError};
 
 /// Memory shared by the photos that are open at the same time.
 #[derive(Debug)]
-pub struct MemoryBudget {
+pub(crate) struct MemoryBudget {
     limit: u64,
     taken: Mutex<u64>,
     freed: Condvar,
@@ -12,14 +12,14 @@ pub struct MemoryBudget {
 
 /// A photo's place; given back when it is dropped.
 #[derive(Debug)]
-pub struct Reservation<'a> {
+pub(crate) struct Reservation<'a> {
     budget: &'a MemoryBudget,
     bytes: u64,
 }
 
 impl MemoryBudget {
     /// A budget for `limit` bytes.
-    pub fn new(limit: u64) -> Self {
+    pub(crate) fn new(limit: u64) -> Self {
         Self {
             limit,
             taken: Mutex::new(0),
@@ -28,7 +28,7 @@ impl MemoryBudget {
     }
 
     /// Waits until `bytes` fit. One that never fits is let in alone.
-    pub fn enter(&self, bytes: u64) -> Reservation<'_> {
+    pub(crate) fn enter(&self, bytes: u64) -> Reservation<'_> {
         let bytes = bytes.min(self.limit);
         let taken = self.taken.lock().unwrap_or_else(PoisonError::into_inner);
         let mut taken = self

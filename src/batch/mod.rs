@@ -5,27 +5,27 @@
 //! twice; [`judge`] sorts sets by urgency; [`summary`] counts. [`worker`] answers requests one by one
 //! for programs that spread work over machines.
 
-pub mod ask;
+pub(crate) mod ask;
 #[cfg(feature = "cloud")]
 mod cloud;
-pub mod fetch;
-pub mod group;
-pub mod judge;
-pub mod likeness;
-pub mod manifest;
+pub(crate) mod fetch;
+pub(crate) mod group;
+pub(crate) mod judge;
+pub(crate) mod likeness;
+pub(crate) mod manifest;
 mod memory_budget;
-pub mod run;
-pub mod shown;
-pub mod store;
-pub mod summary;
-pub mod walk;
-pub mod watch;
-pub mod worker;
+pub(crate) mod run;
+pub(crate) mod shown;
+pub(crate) mod store;
+pub(crate) mod summary;
+pub(crate) mod walk;
+pub(crate) mod watch;
+pub(crate) mod worker;
 
 use std::io;
 
 /// What readings depend on beside photo and words: the program's version and its networks' weights.
-pub fn program() -> String {
+pub(crate) fn program() -> String {
     format!(
         "{} {}",
         env!("CARGO_PKG_VERSION"),

@@ -20,7 +20,7 @@ use std::time::SystemTime;
 
 /// The two files that show one photo's reading.
 #[derive(Debug)]
-pub struct Drawn {
+pub(crate) struct Drawn {
     /// A small picture with outlines and patches, SVG.
     pub thumbnail: String,
     /// The full reading, HTML.
@@ -29,7 +29,7 @@ pub struct Drawn {
 
 /// What is kept in memory of each photo: a kilobyte or two, the rest is in the store.
 #[derive(Debug, Clone)]
-pub struct Found {
+pub(crate) struct Found {
     /// Name of its record and its pictures; `None` when the file could not be hashed.
     pub key: Option<String>,
     /// SHA-256 of the file; empty when it could not be read.
@@ -64,7 +64,7 @@ impl Found {
     }
 
     /// What a record says.
-    pub fn of(record: &Record) -> Self {
+    pub(crate) fn of(record: &Record) -> Self {
         let reading = &record.reading;
         Self {
             key: (!record.key.is_empty()).then(|| record.key.clone()),
@@ -82,23 +82,23 @@ impl Found {
     }
 
     /// Whether there are pictures of it: it could be opened, and was read or refused.
-    pub const fn has_pictures(&self) -> bool {
+    pub(crate) const fn has_pictures(&self) -> bool {
         self.likeness.is_some()
     }
 }
 
 /// Name of the small picture of a record.
-pub fn thumbnail_name(key: &str) -> String {
+pub(crate) fn thumbnail_name(key: &str) -> String {
     format!("{}.svg", &key[..key.len().min(32)])
 }
 
 /// Name of the page of a record.
-pub fn page_name(key: &str) -> String {
+pub(crate) fn page_name(key: &str) -> String {
     format!("{}.html", &key[..key.len().min(32)])
 }
 
 /// How a plan is read.
-pub struct Reader<'a> {
+pub(crate) struct Reader<'a> {
     /// What was read before, and where new readings go.
     pub store: &'a Store,
     /// Folder of the small pictures and pages.
@@ -139,7 +139,7 @@ impl Reader<'_> {
     ///
     /// # Errors
     /// The store or a picture cannot be written; threads cannot be started.
-    pub fn read(&self, plan: &Plan) -> Result<Vec<Option<Found>>> {
+    pub(crate) fn read(&self, plan: &Plan) -> Result<Vec<Option<Found>>> {
         let round = Round {
             items: &plan.items,
             budget: MemoryBudget::new(self.memory_bytes),

@@ -5,7 +5,7 @@ use std::path::Path;
 
 /// The path on one line: line ends and other control characters as in a string of Rust or C, bytes
 /// that are no UTF-8 as `�`.
-pub fn shown(path: &Path) -> String {
+pub(crate) fn shown(path: &Path) -> String {
     let mut out = String::new();
     for letter in path.to_string_lossy().chars() {
         if letter.is_control() {
@@ -20,7 +20,7 @@ pub fn shown(path: &Path) -> String {
 /// The path's bytes percent-encoded (RFC 3986, 2.1) when it is no UTF-8, so that a machine can find
 /// the file again; `None` for every other path.
 #[cfg(unix)]
-pub fn encoded(path: &Path) -> Option<String> {
+pub(crate) fn encoded(path: &Path) -> Option<String> {
     use std::os::unix::ffi::OsStrExt as _;
     if path.to_str().is_some() {
         return None;

@@ -24,7 +24,7 @@ const MOST_LINE_BYTES: u64 = 32 << 20;
 
 /// What is kept of one photo.
 #[derive(Debug, Clone, Serialize, Deserialize)]
-pub struct Record {
+pub(crate) struct Record {
     /// [`super::ask::PhotoRequest::key`].
     pub key: String,
     /// The reading.
@@ -46,7 +46,7 @@ struct RecordPlace {
 
 /// An open store. Only one process at a time has it open.
 #[derive(Debug)]
-pub struct Store {
+pub(crate) struct Store {
     path: PathBuf,
     inner: Mutex<Inner>,
 }
@@ -64,7 +64,7 @@ impl Store {
     ///
     /// # Errors
     /// Another run has it open, it is something else, or it cannot be read and written.
-    pub fn open(path: &Path) -> Result<Self, BatchError> {
+    pub(crate) fn open(path: &Path) -> Result<Self, BatchError> {
         let failed = |source| BatchError::Store {
             path: shown(path),
             source,
@@ -103,7 +103,7 @@ impl Store {
     ///
     /// # Errors
     /// The file cannot be written.
-    pub fn forget(&self) -> Result<(), BatchError> {
+    pub(crate) fn forget(&self) -> Result<(), BatchError> {
         let mut inner = self.inner();
         inner.places.clear();
         inner.end = 0;
@@ -128,7 +128,7 @@ impl Store {
     ///
     /// # Errors
     /// The file cannot be read.
-    pub fn get(&self, key: &str) -> Result<Option<Record>, BatchError> {
+    pub(crate) fn get(&self, key: &str) -> Result<Option<Record>, BatchError> {
         let mut inner = self.inner();
         let Some(&place) = inner.places.get(key) else {
             return Ok(None);
@@ -148,7 +148,7 @@ impl Store {
     ///
     /// # Errors
     /// The file cannot be written.
-    pub fn add(&self, record: &Record) -> Result<Record, BatchError> {
+    pub(crate) fn add(&self, record: &Record) -> Result<Record, BatchError> {
         let mut line = serde_json::to_vec(record).map_err(|error| self.failed(error.into()))?;
         line.push(b'\n');
         let again = serde_json::from_slice(&line).map_err(|error| self.failed(error.into()))?;

@@ -14,7 +14,7 @@ use serde::Serialize;
 use std::collections::{BTreeMap, HashMap};
 
 /// Value of the `schema` field of a [`BatchSummary`].
-pub const SCHEMA: &str = "flankread/batch-summary/1";
+pub(crate) const SCHEMA: &str = "flankread/batch-summary/1";
 
 /// Width of a bar of the histograms, share of the flank.
 const BAR: f64 = 0.1;
@@ -23,7 +23,7 @@ const BARS: usize = 5;
 
 /// A plan with everything that was found.
 #[derive(Debug)]
-pub struct BatchResult<'a> {
+pub(crate) struct BatchResult<'a> {
     /// The photos and sets.
     pub plan: &'a Plan,
     /// What was found in each photo.
@@ -44,7 +44,7 @@ pub struct BatchResult<'a> {
 
 /// The lot in numbers.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct BatchSummary {
+pub(crate) struct BatchSummary {
     /// Always [`SCHEMA`].
     pub schema: &'static str,
     /// Photos, every copy counted.
@@ -71,7 +71,7 @@ pub struct BatchSummary {
 
 /// Photos by status.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize)]
-pub struct Statuses {
+pub(crate) struct Statuses {
     /// Good enough to choose shims by.
     pub read: usize,
     /// To be looked at.
@@ -84,7 +84,7 @@ pub struct Statuses {
 
 /// How many, and which share of all photos.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Count {
+pub(crate) struct Count {
     /// Photos.
     pub photos: usize,
     /// Of all photos, 0 … 1.
@@ -93,7 +93,7 @@ pub struct Count {
 
 /// Histograms of the offsets from target, per flank and direction.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Offsets {
+pub(crate) struct Offsets {
     /// Edges between the bars, shares of the flank; the outer bars are open.
     pub edges: Vec<f64>,
     /// Drive flank, + = to the heel.
@@ -108,7 +108,7 @@ pub struct Offsets {
 
 impl<'a> BatchResult<'a> {
     /// Judges photos and sets, finds copies, and counts.
-    pub fn new(plan: &'a Plan, found: &'a [Found], units: Units) -> Self {
+    pub(crate) fn new(plan: &'a Plan, found: &'a [Found], units: Units) -> Self {
         let photos: Vec<PhotoVerdict> = plan
             .items
             .iter()
@@ -199,7 +199,7 @@ impl<'a> BatchResult<'a> {
     }
 
     /// Whether every photo and folder could be used.
-    pub fn all_readable(&self) -> bool {
+    pub(crate) fn all_readable(&self) -> bool {
         self.summary.photos > 0
             && self.summary.status.unreadable == 0
             && self.summary.troubles.is_empty()

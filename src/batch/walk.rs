@@ -16,11 +16,11 @@ const ENDINGS: [&str; 13] = [
 ];
 
 /// The file that marks a folder as the results of a batch; such folders are left out.
-pub const STORE_NAME: &str = "flankread-store.jsonl";
+pub(crate) const STORE_NAME: &str = "flankread-store.jsonl";
 
 /// How to walk.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct WalkRules {
+pub(crate) struct WalkRules {
     /// Patterns of files to take; those that start with `!` are left out. None takes all.
     pub globs: Vec<String>,
     /// Take hidden files and folders.
@@ -33,7 +33,7 @@ pub struct WalkRules {
 
 /// Something on the way that could not be used.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize)]
-pub struct Trouble {
+pub(crate) struct Trouble {
     /// What it is about.
     pub path: String,
     /// What is wrong and what to do.
@@ -42,7 +42,7 @@ pub struct Trouble {
 
 /// What was found.
 #[derive(Debug, Default)]
-pub struct Walked {
+pub(crate) struct Walked {
     /// The photos, sorted by the bytes of their paths.
     pub photos: Vec<PathBuf>,
     /// Folders and links that could not be used.
@@ -55,7 +55,7 @@ pub struct Walked {
 ///
 /// # Errors
 /// `folder` is none, or a pattern is none. Anything broken further down is a [`Trouble`].
-pub fn walk(folder: &Path, rules: &WalkRules) -> Result<Walked, BatchError> {
+pub(crate) fn walk(folder: &Path, rules: &WalkRules) -> Result<Walked, BatchError> {
     let about = std::fs::metadata(folder).map_err(|source| BatchError::Folder {
         path: shown(folder),
         source,

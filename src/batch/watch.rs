@@ -17,7 +17,7 @@ const BREATH: Duration = Duration::from_millis(200);
 
 /// A folder under watch.
 #[derive(Debug)]
-pub struct Watch {
+pub(crate) struct Watch {
     changes: Receiver<()>,
     // Watching ends when this is dropped.
     _watcher: RecommendedWatcher,
@@ -29,7 +29,7 @@ impl Watch {
     ///
     /// # Errors
     /// The system allows no watch.
-    pub fn new(folder: &Path, except: &Path) -> Result<Self, BatchError> {
+    pub(crate) fn new(folder: &Path, except: &Path) -> Result<Self, BatchError> {
         let failed = |error: notify::Error| BatchError::Watch {
             path: shown(folder),
             detail: error.to_string(),
@@ -54,7 +54,7 @@ impl Watch {
     }
 
     /// Waits for a change and then for quiet. False when `stop` is set.
-    pub fn wait(&self, stop: &AtomicBool) -> bool {
+    pub(crate) fn wait(&self, stop: &AtomicBool) -> bool {
         let start = Instant::now();
         let mut last_change: Option<Instant> = None;
         loop {

@@ -14,13 +14,13 @@ use std::io::{BufRead, Read as _, Write};
 use std::path::Path;
 
 /// Value of the `schema` field of an [`Answered`].
-pub const SCHEMA: &str = "flankread/answer/1";
+pub(crate) const SCHEMA: &str = "flankread/answer/1";
 
 /// A request is a path and a few words, with marks and a card at most some dozen kilobytes.
 const MOST_LINE_BYTES: usize = 1 << 20;
 
 /// The fields of a request.
-pub const FIELDS: [&str; 9] = [
+pub(crate) const FIELDS: [&str; 9] = [
     "id",
     "photo",
     "flank",
@@ -34,7 +34,7 @@ pub const FIELDS: [&str; 9] = [
 
 /// The answer to one line.
 #[derive(Debug, Serialize)]
-pub struct Answered {
+pub(crate) struct Answered {
     /// Always [`SCHEMA`].
     pub schema: &'static str,
     /// The request's line, from 1.
@@ -55,7 +55,7 @@ pub struct Answered {
 
 /// What went wrong with one line.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct WorkerError {
+pub(crate) struct WorkerError {
     /// Which kind.
     pub kind: WorkerErrorKind,
     /// What is wrong and what to do.
@@ -65,7 +65,7 @@ pub struct WorkerError {
 /// What a caller can do about it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
-pub enum WorkerErrorKind {
+pub(crate) enum WorkerErrorKind {
     /// The request is at fault; asking again gives the same.
     Request,
     /// The photo could not be had; asking again may help.
@@ -80,7 +80,7 @@ pub enum WorkerErrorKind {
 
 /// How a run of requests went.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Served {
+pub(crate) struct Served {
     /// Lines answered.
     pub lines: u64,
     /// Of these, with a reading that has numbers.
@@ -100,7 +100,7 @@ struct Request {
 ///
 /// # Errors
 /// Input or output breaks. Whatever is wrong with a line is in its answer.
-pub fn serve(
+pub(crate) fn serve(
     mut input: impl BufRead,
     mut output: impl Write,
     fetcher: &mut Fetcher,

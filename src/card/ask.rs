@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 
 /// One question.
 #[derive(Debug)]
-pub struct Question {
+pub(crate) struct Question {
     /// Table of the card; empty for the top.
     pub table: &'static str,
     /// Key in it.
@@ -35,7 +35,7 @@ const fn q(
 }
 
 /// The questions in the order they are asked. All where-to-finds are common practice, no source.
-pub const QUESTIONS: &[Question] = &[
+pub(crate) const QUESTIONS: &[Question] = &[
     q(
         "",
         "name",
@@ -236,7 +236,7 @@ impl Question {
     }
 
     /// Whether a card without it is refused.
-    pub fn required(&self) -> bool {
+    pub(crate) fn required(&self) -> bool {
         self.key().is_some_and(|key| key.required)
     }
 }
@@ -246,7 +246,7 @@ impl Question {
 ///
 /// # Errors
 /// Answers that do not go together, or a needed one that is missing.
-pub fn written(answers: &BTreeMap<usize, String>) -> Result<String, CardError> {
+pub(crate) fn written(answers: &BTreeMap<usize, String>) -> Result<String, CardError> {
     let mut text = String::from(
         "# A gear set, its limits, and where its shims sit. Limits and torques are those of the axle's manual.\n",
     );
@@ -276,7 +276,7 @@ pub fn written(answers: &BTreeMap<usize, String>) -> Result<String, CardError> {
 ///
 /// # Errors
 /// What a card would say of the value.
-pub fn answer_value(key: &Key, answer: &str) -> Result<Value, CardError> {
+pub(crate) fn answer_value(key: &Key, answer: &str) -> Result<Value, CardError> {
     let parts = || -> Vec<Value> {
         answer
             .replace(" to ", ",")
@@ -315,7 +315,7 @@ pub fn answer_value(key: &Key, answer: &str) -> Result<Value, CardError> {
 ///
 /// # Errors
 /// What a card would say of the value; a key that a card does not have.
-pub fn check_answer(table: &str, name: &str, answer: &str) -> Result<(), CardError> {
+pub(crate) fn check_answer(table: &str, name: &str, answer: &str) -> Result<(), CardError> {
     match keys().find(|key| key.table == table && key.name == name) {
         Some(key) => answer_value(key, answer).map(|_| ()),
         None => Err(unknown(table, name)),

@@ -4,7 +4,7 @@
 use super::key::{Key, Kind, key};
 
 /// Keys of the bench.
-pub const KEYS: &[Key] = &[
+pub(crate) const KEYS: &[Key] = &[
     optional(
         "pinion",
         "mark_unit",

@@ -14,7 +14,7 @@ use serde::Deserialize;
 use serde_json::{Map, Value, json};
 
 /// Keys of `[blank]`. Lengths carry their unit; names of angles end in `_deg`.
-pub const KEYS: &[Key] = &[
+pub(crate) const KEYS: &[Key] = &[
     optional("method", Kind::Count(0, 3)),
     optional("shaft_angle_deg", Kind::Degrees(10.0, 170.0)),
     optional("a", Kind::Length(0.0, 500.0)),
@@ -287,7 +287,7 @@ fn agree<T: PartialEq + std::fmt::Debug>(
 ///
 /// # Errors
 /// As [`BlankTable::input`].
-pub fn input_of(card: &crate::schema::Card) -> Result<Option<BlankInput>, CardError> {
+pub(crate) fn input_of(card: &crate::schema::Card) -> Result<Option<BlankInput>, CardError> {
     let Some(table) = &card.blank else {
         return Ok(None);
     };

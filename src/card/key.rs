@@ -1,7 +1,7 @@
 //! One key of a card, and the kinds of values with the range that makes sense on an axle.
 
 /// One key of one table of the card.
-pub struct Key {
+pub(crate) struct Key {
     /// The table it stands in; empty for the top of the file.
     pub table: &'static str,
     /// Its name in TOML.
@@ -14,7 +14,7 @@ pub struct Key {
 
 /// Kinds of values with the range that makes sense on an axle.
 #[derive(Clone, Copy)]
-pub enum Kind {
+pub(crate) enum Kind {
     /// Free text.
     Text,
     /// A whole number.
@@ -37,7 +37,12 @@ pub enum Kind {
     Flank(f64, f64),
 }
 
-pub const fn key(table: &'static str, name: &'static str, kind: Kind, required: bool) -> Key {
+pub(crate) const fn key(
+    table: &'static str,
+    name: &'static str,
+    kind: Kind,
+    required: bool,
+) -> Key {
     Key {
         table,
         name,

@@ -119,13 +119,13 @@ const KEYS: &[Key] = &[
 ];
 
 /// All keys of a card.
-pub fn keys() -> impl Iterator<Item = &'static Key> {
+pub(crate) fn keys() -> impl Iterator<Item = &'static Key> {
     KEYS.iter().chain(bench_keys::KEYS).chain(blank::KEYS)
 }
 
 impl Key {
     /// The name in JSON, where the unit stands in the key.
-    pub fn json_name(&self) -> String {
+    pub(crate) fn json_name(&self) -> String {
         let unit = match self.kind {
             Kind::Length(..) | Kind::Window(..) | Kind::Lengths(..) => "_mm",
             Kind::TorqueWindow(..) => "_nm",
@@ -156,7 +156,7 @@ impl Key {
 ///
 /// # Errors
 /// Unknown or missing keys, values of the wrong kind, without unit, or out of range.
-pub fn normalise(written: &Value) -> Result<Value, CardError> {
+pub(crate) fn normalise(written: &Value) -> Result<Value, CardError> {
     let Value::Object(top) = written else {
         return Err(CardError::NoTable("the card".into()));
     };

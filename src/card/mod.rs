@@ -1,12 +1,12 @@
 //! What a person writes about an axle: keys, the check of what was written, the questions that make a card.
 
-pub mod ask;
+pub(crate) mod ask;
 mod bench_keys;
-pub mod blank;
+pub(crate) mod blank;
 mod error;
 mod key;
-pub mod keys;
-pub mod parse;
+pub(crate) mod keys;
+pub(crate) mod parse;
 mod simulate;
 
 pub use error::CardError;

@@ -15,7 +15,7 @@ const MOST_BYTES: u64 = 16 << 20;
 /// Advice on what to change next, from a job's card and trials.
 #[derive(Debug, Args)]
 #[command(after_help = "Example: flankread advise --units in fixtures/jobs/high-heel.json")]
-pub struct Advise {
+pub(crate) struct Advise {
     /// The job (JSON, flankread/job/1); `-` reads standard input.
     job: PathBuf,
     /// Units of the text; JSON is always in millimetres.
@@ -28,7 +28,7 @@ impl Advise {
     ///
     /// # Errors
     /// A job or a card that cannot be used.
-    pub fn run(&self, output: OutputOptions) -> Result<Outcome> {
+    pub(crate) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let job = Job::from_json(&self.text()?, self.folder())?;
         let mut advice = rules::advise_in(&job.card, &job.trials, self.units)?;
         advice.cautions.extend(job.remarks);

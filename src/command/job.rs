@@ -20,7 +20,7 @@ use std::path::PathBuf;
 #[command(
     after_help = "Example: flankread job new 'Rear axle, blue pickup' --card axle.toml && flankread job next"
 )]
-pub struct Job {
+pub(crate) struct Job {
     #[command(subcommand)]
     what: What,
 }
@@ -93,7 +93,7 @@ impl Job {
     ///
     /// # Errors
     /// Whatever it met.
-    pub fn run(&self, output: OutputOptions) -> Result<Outcome> {
+    pub(crate) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         match &self.what {
             What::New(what) => what.run(output),
             What::List(what) => what.run(output),

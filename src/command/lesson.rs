@@ -19,7 +19,7 @@ use std::path::{Path, PathBuf};
 
 /// Lessons on contact patterns, made from simulated gears.
 #[derive(Debug, Args)]
-pub struct Lesson {
+pub(crate) struct Lesson {
     #[command(subcommand)]
     kind: Kind,
 }
@@ -100,7 +100,7 @@ impl Lesson {
     ///
     /// # Errors
     /// A card that cannot be used; files that cannot be written.
-    pub fn run(&self, output: OutputOptions) -> Result<Outcome> {
+    pub(crate) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         match &self.kind {
             Kind::Sheet(sheet) => sheet.run(output),
             Kind::Explore(explore) => explore.run(output),

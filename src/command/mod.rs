@@ -44,7 +44,7 @@ struct Cli {
 
 /// How a command prints.
 #[derive(Debug, Clone, Copy)]
-pub struct OutputOptions {
+pub(crate) struct OutputOptions {
     /// JSON on standard output.
     pub json: bool,
     /// Nothing on standard error but errors.

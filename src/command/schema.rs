@@ -11,7 +11,7 @@ use clap::{Args, ValueEnum};
 /// The JSON Schema of a document, for programs that check what they are given.
 #[derive(Debug, Args)]
 #[command(after_help = "Example: flankread schema advice > advice.schema.json")]
-pub struct Schema {
+pub(crate) struct Schema {
     /// Which document.
     document: Document,
 }
@@ -36,7 +36,7 @@ impl Schema {
     ///
     /// # Errors
     /// Standard output cannot be written.
-    pub fn run(&self, _talk: OutputOptions) -> Result<Outcome> {
+    pub(crate) fn run(&self, _talk: OutputOptions) -> Result<Outcome> {
         let schema = match self.document {
             Document::Reading => schemars::schema_for!(Reading).to_value(),
             Document::Advice => advice::json_schema(),

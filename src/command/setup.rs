@@ -24,7 +24,7 @@ use std::path::PathBuf;
 #[command(
     after_help = "Example: flankread setup pinion-shim marks --old-shim 0.100in --old-mark -3 --new-mark 2 --mark-unit 0.001in --mark-sense plus-thinner --units in"
 )]
-pub struct Setup {
+pub(crate) struct Setup {
     #[command(subcommand)]
     station: Station,
 }
@@ -100,7 +100,7 @@ impl Setup {
     ///
     /// # Errors
     /// Numbers that are missing, cannot be, or were probably meant otherwise; a card that cannot be used.
-    pub fn run(&self, output: OutputOptions) -> Result<Outcome> {
+    pub(crate) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let answer = match &self.station {
             Station::PinionShim(station) => station.answer()?,
             Station::Preload(station) => station.answer()?,

@@ -30,7 +30,7 @@ use std::path::{Path, PathBuf};
   flankread simulate axle.toml --json --tooth tooth.stl
 
 + pinion: away from the ring gear. + ring: away from the pinion (more backlash).")]
-pub struct Simulate {
+pub(crate) struct Simulate {
     /// The card (TOML): [gear], or [blank] with initial data of ISO 23509, or both.
     #[arg(required_unless_present = "card_option")]
     card: Option<PathBuf>,
@@ -95,7 +95,7 @@ impl Simulate {
     ///
     /// # Errors
     /// A card that cannot be used or cannot mesh; files that cannot be written.
-    pub fn run(&self, output: OutputOptions) -> Result<Outcome> {
+    pub(crate) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let path = self.card.as_ref().or(self.card_option.as_ref());
         let card = Card::read(path.map_or(Path::new(""), PathBuf::as_path))?;
         let sweep = self.sweep_range()?;

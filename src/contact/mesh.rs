@@ -10,7 +10,7 @@ use crate::gear::flank::FlankGrid;
 use crate::gear::pitch::PitchPair;
 use nalgebra::{Rotation3, Vector3};
 use std::f64::consts::TAU;
-pub use table::{FlankTable, LineTable};
+pub(crate) use table::FlankTable;
 
 /// Mesh positions looked at in one pitch. The lag between two of them is taken as straight; at 32 a
 /// pitch that costs a thousandth of the lag's own rise within the pitch.

@@ -4,13 +4,13 @@
 //! against the ring gear changes the gap along the flank's normal. Compound is wiped where the gap
 //! that is left at some mesh position is less than the marking film.
 
-pub mod backlash;
-pub mod ease_off;
+pub(crate) mod backlash;
+pub(crate) mod ease_off;
 mod mesh;
-pub mod patch;
+pub(crate) mod patch;
 mod remedy;
 mod run_out;
-pub mod sensitivity;
+pub(crate) mod sensitivity;
 mod undercut;
 
 use crate::frames::{FlankPoint, Side};
@@ -22,15 +22,15 @@ use crate::gear::set::GearSet;
 use crate::schema::FlankForm;
 pub use ease_off::EaseOff;
 use mesh::FlankMesh;
-pub use mesh::{FlankTable, LineTable};
+pub(crate) use mesh::FlankTable;
 use nalgebra::Vector3;
-pub use patch::{Field, Margin, Patch};
+pub(crate) use patch::{Field, Patch};
 use std::fmt;
 
 /// Columns of the usual grid, toe to heel.
-pub const USUAL_COLUMNS: usize = 61;
+pub(crate) const USUAL_COLUMNS: usize = 61;
 /// Rows of the usual grid, root to tip.
-pub const USUAL_ROWS: usize = 31;
+pub(crate) const USUAL_ROWS: usize = 31;
 
 /// Why no contact can be computed.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -171,7 +171,7 @@ impl Model {
     ///
     /// # Errors
     /// [`ContactError`] when the set cannot be made or cannot mesh.
-    pub fn new(set: &GearSet) -> Result<Self, ContactError> {
+    pub(crate) fn new(set: &GearSet) -> Result<Self, ContactError> {
         Self::with_grid(set, USUAL_COLUMNS, USUAL_ROWS)
     }
 
@@ -179,7 +179,7 @@ impl Model {
     ///
     /// # Errors
     /// As [`Model::new`].
-    pub fn with_grid(set: &GearSet, nu: usize, nv: usize) -> Result<Self, ContactError> {
+    pub(crate) fn with_grid(set: &GearSet, nu: usize, nv: usize) -> Result<Self, ContactError> {
         Self::set_up(set, nu, nv).map_err(|error| remedy::with_advice(error, set))
     }
 
@@ -200,12 +200,12 @@ impl Model {
     }
 
     /// The set's sizes, nothing left out.
-    pub fn dimensions(&self) -> &Dimensions {
+    pub(crate) fn dimensions(&self) -> &Dimensions {
         &self.dimensions
     }
 
     /// The pitch cones and axes.
-    pub fn pair(&self) -> &PitchPair {
+    pub(crate) fn pair(&self) -> &PitchPair {
         &self.pair
     }
 
@@ -249,7 +249,7 @@ impl Model {
     }
 
     /// One flank's mesh as plain numbers, for an ease-off.
-    pub fn flank_table(&self, side: Side, ease_off: &EaseOff) -> FlankTable {
+    pub(crate) fn flank_table(&self, side: Side, ease_off: &EaseOff) -> FlankTable {
         let one = |pinion_mm, ring_mm| {
             let unit = Misalignment {
                 pinion_mm,
@@ -274,7 +274,7 @@ impl Model {
 }
 
 /// The lengthwise form of the flank on a side.
-pub fn form_of(dimensions: &Dimensions, side: Side) -> FlankForm {
+pub(crate) fn form_of(dimensions: &Dimensions, side: Side) -> FlankForm {
     match (side, dimensions.drives_on) {
         (Side::Drive, form) => form,
         (Side::Coast, FlankForm::Convex) => FlankForm::Concave,

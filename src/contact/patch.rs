@@ -6,7 +6,7 @@ use crate::frames::FlankPoint;
 /// film is left between the flanks, untouched above 1.25. It spans two to four cells of the usual
 /// grid at the edge of a usual patch, so that the centre moves smoothly with the misalignment, and
 /// being even about the film it leaves the centre where the sharp edge would have it.
-pub const SOFTNESS: f64 = 0.25;
+pub(crate) const SOFTNESS: f64 = 0.25;
 
 /// How far compound is wiped, point by point: 1 bare … 0 untouched.
 #[derive(Debug, Clone, PartialEq)]

@@ -185,7 +185,7 @@ pub(super) struct Growing {
 
 impl Growing {
     /// The deviation.
-    pub const fn at(&self, value: f64) -> FlankPoint {
+    pub(crate) const fn at(&self, value: f64) -> FlankPoint {
         FlankPoint::new(
             self.least.length + self.growth.length * value,
             self.least.height + self.growth.height * value,

@@ -30,7 +30,7 @@ pub(crate) struct Window {
 
 impl Window {
     /// The whole photo.
-    pub fn whole(photo: &Photo) -> Self {
+    pub(crate) fn whole(photo: &Photo) -> Self {
         Self {
             left: 0.0,
             top: 0.0,
@@ -41,7 +41,7 @@ impl Window {
 
     /// The part of a photo that holds all but stray ones of some points, with a margin. There must
     /// be at least one point.
-    pub fn about(photo: &Photo, points: impl Iterator<Item = PhotoPoint>) -> Self {
+    pub(crate) fn about(photo: &Photo, points: impl Iterator<Item = PhotoPoint>) -> Self {
         let (mut across, mut down): (Vec<f64>, Vec<f64>) = points.map(|p| (p.x, p.y)).unzip();
         let range = |along: &mut Vec<f64>, end: u32| {
             along.sort_by(f64::total_cmp);
@@ -76,21 +76,21 @@ pub(crate) struct FlankCoordinateMap {
 
 impl FlankCoordinateMap {
     /// A look at the whole photo, to find the gear in it.
-    pub fn found(photo: &Photo) -> Self {
+    pub(crate) fn found(photo: &Photo) -> Self {
         let window = Window::whole(photo);
         let planes = FLANK.run(&input(photo, window, FINDING_SIDE_PX));
         Self::new(window, planes)
     }
 
     /// A closer look at a window of the photo, to measure the flanks in it.
-    pub fn measured(photo: &Photo, window: Window) -> Self {
+    pub(crate) fn measured(photo: &Photo, window: Window) -> Self {
         let planes = FLANK.run(&input(photo, window, MEASURING_SIDE_PX));
         Self::new(window, planes)
     }
 
     /// The mean of this closer look and of one at the same window mirrored: what the network mistakes in one of
     /// them it often does not in the other. A mirrored flank is as convex or concave as before.
-    pub fn and_mirrored(&self, photo: &Photo) -> Self {
+    pub(crate) fn and_mirrored(&self, photo: &Photo) -> Self {
         let mut input = input(photo, self.window, MEASURING_SIDE_PX);
         input.mirror();
         let mut planes = FLANK.run(&input);
@@ -111,7 +111,7 @@ impl FlankCoordinateMap {
     }
 
     /// The part of the window that holds the flanks, with a margin; `None` if hardly any show.
-    pub fn flanks_window(&self, photo: &Photo) -> Option<Window> {
+    pub(crate) fn flanks_window(&self, photo: &Photo) -> Option<Window> {
         let on_flank: Vec<PhotoPoint> = (0..self.len())
             .filter(|&cell| self.form(cell).is_some())
             .map(|cell| self.place(cell))
@@ -120,12 +120,12 @@ impl FlankCoordinateMap {
     }
 
     /// Number of cells.
-    pub fn len(&self) -> usize {
+    pub(crate) fn len(&self) -> usize {
         self.width * self.height
     }
 
     /// The flank a cell lies on, if its likeliest class is a flank.
-    pub fn form(&self, cell: usize) -> Option<FlankForm> {
+    pub(crate) fn form(&self, cell: usize) -> Option<FlankForm> {
         let score = |class: usize| self.planes.plane(class)[cell];
         let best = (0..4).max_by(|&a, &b| score(a).total_cmp(&score(b)));
         match best {
@@ -136,7 +136,7 @@ impl FlankCoordinateMap {
     }
 
     /// Where on its flank a cell lies.
-    pub fn at(&self, cell: usize) -> FlankPoint {
+    pub(crate) fn at(&self, cell: usize) -> FlankPoint {
         FlankPoint::new(
             f64::from(self.planes.plane(4)[cell]),
             f64::from(self.planes.plane(5)[cell]),
@@ -144,13 +144,13 @@ impl FlankCoordinateMap {
     }
 
     /// How far off length and height at a cell are to be expected, as the network judges itself.
-    pub fn expected_error(&self, cell: usize) -> FlankPoint {
+    pub(crate) fn expected_error(&self, cell: usize) -> FlankPoint {
         let error = |plane: usize| f64::from(self.planes.plane(plane)[cell].clamp(-5.0, 0.0)).exp();
         FlankPoint::new(error(8), error(9))
     }
 
     /// The cell that shows a point of the photo.
-    pub fn cell_at(&self, point: PhotoPoint) -> Option<usize> {
+    pub(crate) fn cell_at(&self, point: PhotoPoint) -> Option<usize> {
         let x = (point.x - self.window.left) / self.window.width * self.width as f64;
         let y = (point.y - self.window.top) / self.window.height * self.height as f64;
         let inside =
@@ -159,7 +159,7 @@ impl FlankCoordinateMap {
     }
 
     /// The middle of a cell in the photo.
-    pub fn place(&self, cell: usize) -> PhotoPoint {
+    pub(crate) fn place(&self, cell: usize) -> PhotoPoint {
         let (x, y) = (cell % self.width, cell / self.width);
         PhotoPoint::new(
             self.window.left + (x as f64 + 0.5) * self.window.width / self.width as f64,

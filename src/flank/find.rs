@@ -51,7 +51,7 @@ pub struct FindHints {
 
 /// The flanks found in a photo.
 #[derive(Debug, Clone)]
-pub struct FoundFlanks {
+pub(crate) struct FoundFlanks {
     /// Their outlines, in order of their angle about the gear.
     pub outlines: Vec<Outline>,
     /// Their lengthwise form.
@@ -67,7 +67,7 @@ pub struct FoundFlanks {
 
 /// Looks for the flanks of the ring gear in a photo.
 #[derive(Debug)]
-pub struct FlankFinder<'a> {
+pub(crate) struct FlankFinder<'a> {
     photo: &'a Photo,
     coordinates: FlankCoordinateMap,
     /// The gear as an earlier pass found it.
@@ -79,7 +79,7 @@ impl<'a> FlankFinder<'a> {
     ///
     /// # Errors
     /// The reasons for which no flanks can be looked for.
-    pub fn new(photo: &'a Photo) -> Result<Self, Vec<Reason>> {
+    pub(crate) fn new(photo: &'a Photo) -> Result<Self, Vec<Reason>> {
         let window = FlankCoordinateMap::found(photo)
             .flanks_window(photo)
             .ok_or_else(no_gear)?;
@@ -91,7 +91,7 @@ impl<'a> FlankFinder<'a> {
     }
 
     /// The same with a second pass, over the photo mirrored, that starts from what the first one found.
-    pub fn with_mirrored_pass(&self, first: &FoundFlanks) -> Self {
+    pub(crate) fn with_mirrored_pass(&self, first: &FoundFlanks) -> Self {
         Self {
             photo: self.photo,
             coordinates: self.coordinates.and_mirrored(self.photo),
@@ -103,7 +103,7 @@ impl<'a> FlankFinder<'a> {
     ///
     /// # Errors
     /// The reasons for which none can be outlined.
-    pub fn find(&self, hints: &FindHints) -> Result<FoundFlanks, Vec<Reason>> {
+    pub(crate) fn find(&self, hints: &FindHints) -> Result<FoundFlanks, Vec<Reason>> {
         let (photo, coordinates) = (self.photo, &self.coordinates);
         let limits = &CALIBRATION.finding;
         let forms: Vec<Option<FlankForm>> = (0..coordinates.len())

@@ -136,7 +136,7 @@ struct ToothMarks {
 
 /// Where the marks of a photo lie when nothing else is said: `PHOTO.marks.json` beside it, with or
 /// without the photo's own ending. `None` when there are none.
-pub fn beside(photo: &Path) -> Option<PathBuf> {
+pub(crate) fn beside(photo: &Path) -> Option<PathBuf> {
     let mut with_ending = photo.as_os_str().to_owned();
     with_ending.push(".marks.json");
     [
@@ -151,7 +151,7 @@ pub fn beside(photo: &Path) -> Option<PathBuf> {
 ///
 /// # Errors
 /// [`MarksError`] names the key, tooth and point.
-pub fn load(path: &Path, photo: &Photo) -> Result<Marks, MarksError> {
+pub(crate) fn load(path: &Path, photo: &Photo) -> Result<Marks, MarksError> {
     let name = path.display().to_string();
     let text = std::fs::read_to_string(path).map_err(|source| MarksError::Unreadable {
         path: name.clone(),
@@ -164,7 +164,7 @@ pub fn load(path: &Path, photo: &Photo) -> Result<Marks, MarksError> {
 ///
 /// # Errors
 /// [`MarksError`] names the key, tooth and point.
-pub fn parse(text: &str, name: &str, photo: &Photo) -> Result<Marks, MarksError> {
+pub(crate) fn parse(text: &str, name: &str, photo: &Photo) -> Result<Marks, MarksError> {
     let shape = |error: serde_json::Error| MarksError::Shape {
         path: name.to_owned(),
         detail: error.to_string(),

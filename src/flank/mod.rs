@@ -3,18 +3,17 @@
 mod calibration;
 mod coordinate_map;
 mod correspondence;
-pub mod find;
+pub(crate) mod find;
 mod marked_flank;
-pub mod marks;
-pub mod occlusion;
-pub mod outline;
-pub mod pose;
+pub(crate) mod marks;
+pub(crate) mod occlusion;
+pub(crate) mod outline;
+pub(crate) mod pose;
 mod proposal;
-pub mod rectify;
+pub(crate) mod rectify;
 mod tip_edge;
 
-pub use correspondence::Correspondence;
 pub use marked_flank::MarkedFlank;
-pub use outline::Outline;
-pub use pose::gear_fit::GearFit;
-pub use rectify::FlankMap;
+pub(crate) use outline::Outline;
+pub(crate) use pose::gear_fit::GearFit;
+pub(crate) use rectify::FlankMap;

@@ -7,11 +7,11 @@ use crate::frames::{FlankPoint, PhotoPoint};
 /// What stands before a flank: the next tooth's flank with its top land, as a closed line in the
 /// photo.
 #[derive(Debug, Clone)]
-pub struct NextTooth(Vec<PhotoPoint>);
+pub(crate) struct NextTooth(Vec<PhotoPoint>);
 
 impl NextTooth {
     /// Whether a point of the photo lies on the next tooth (crossings of a ray to the right).
-    pub fn covers(&self, point: PhotoPoint) -> bool {
+    pub(crate) fn covers(&self, point: PhotoPoint) -> bool {
         let mut inside = false;
         let mut before = *self.0.last().unwrap_or(&point);
         for &corner in &self.0 {
@@ -27,7 +27,7 @@ impl NextTooth {
 
 impl GearFit {
     /// The tooth that stands before the `tooth`-th flank.
-    pub fn next_tooth(&self, tooth: usize) -> Option<NextTooth> {
+    pub(crate) fn next_tooth(&self, tooth: usize) -> Option<NextTooth> {
         let sense = self.kind.sense();
         let angle = self.angles[tooth] + sense * self.pitch()?;
         let flank = self.flank();

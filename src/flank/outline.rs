@@ -16,7 +16,7 @@ const SIDE_POINTS: usize = 13;
 
 /// The map from flank coordinates to the photo, for one flank.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Outline {
+pub(crate) struct Outline {
     /// Photo points of the nodes, length running fastest, from the toe's root.
     nodes: Vec<PhotoPoint>,
     /// Depth over length of the flank at its true proportions.
@@ -30,7 +30,7 @@ pub struct Outline {
 impl Outline {
     /// An outline from any map of flank coordinates. `depth_over_length` is the flank's depth over its
     /// length, `doubt` the standard deviation of the map in flank coordinates.
-    pub fn from_map(
+    pub(crate) fn from_map(
         depth_over_length: f64,
         doubt: FlankPoint,
         place: impl Fn(FlankPoint) -> PhotoPoint,
@@ -47,14 +47,14 @@ impl Outline {
     /// The same outline with the parts hidden whose place in the photo is hidden by something in
     /// front.
     #[must_use]
-    pub fn with_hidden(mut self, is_hidden: impl Fn(PhotoPoint) -> bool) -> Self {
+    pub(crate) fn with_hidden(mut self, is_hidden: impl Fn(PhotoPoint) -> bool) -> Self {
         self.hidden = self.nodes.iter().copied().map(is_hidden).collect();
         self
     }
 
     /// The marked flank as the fitted gear explains it, shifted so that it passes through every
     /// mark.
-    pub fn from_fit(fit: &GearFit, tooth: usize, marked: &MarkedFlank) -> Self {
+    pub(crate) fn from_fit(fit: &GearFit, tooth: usize, marked: &MarkedFlank) -> Self {
         let c = &marked.corners;
         let root = side_corrections(fit, tooth, 0.0, c.toe_root, &marked.root, c.heel_root);
         let tip = side_corrections(fit, tooth, 1.0, c.toe_tip, &marked.tip, c.heel_tip);
@@ -80,15 +80,9 @@ impl Outline {
         }
     }
 
-    /// Share of the flank that is hidden by something in front of it.
-    pub fn hidden_share(&self) -> f64 {
-        let hidden = self.hidden.iter().filter(|&&hidden| hidden).count();
-        hidden as f64 / self.nodes.len() as f64
-    }
-
     /// A flank between its two marked sides, with nothing known of the gear: lengths run evenly
     /// along the sides, heights evenly between them.
-    pub fn from_sides(marked: &MarkedFlank) -> Self {
+    pub(crate) fn from_sides(marked: &MarkedFlank) -> Self {
         let c = &marked.corners;
         let root = evenly(c.toe_root, &marked.root, c.heel_root);
         let tip = evenly(c.toe_tip, &marked.tip, c.heel_tip);
@@ -101,7 +95,7 @@ impl Outline {
     }
 
     /// Where a point of the flank falls in the photo.
-    pub fn place(&self, at: FlankPoint) -> PhotoPoint {
+    pub(crate) fn place(&self, at: FlankPoint) -> PhotoPoint {
         let (column, x) = cell(at.length, NODES.0);
         let (row, y) = cell(at.height, NODES.1);
         let node = |r: usize, c: usize| self.nodes[r * NODES.0 + c];
@@ -133,7 +127,7 @@ impl Outline {
     }
 
     /// The four corners.
-    pub fn corners(&self) -> Corners {
+    pub(crate) fn corners(&self) -> Corners {
         let at = |length, height| self.place(FlankPoint::new(length, height));
         Corners {
             toe_root: at(0.0, 0.0),
@@ -144,7 +138,7 @@ impl Outline {
     }
 
     /// The long side at `height` (0 root, 1 tip), toe to heel, in equal steps of length.
-    pub fn side(&self, height: f64) -> Vec<PhotoPoint> {
+    pub(crate) fn side(&self, height: f64) -> Vec<PhotoPoint> {
         (0..SIDE_POINTS)
             .map(|i| i as f64 / (SIDE_POINTS - 1) as f64)
             .map(|length| self.place(FlankPoint::new(length, height)))
@@ -152,7 +146,7 @@ impl Outline {
     }
 
     /// Length along the flank's middle and mean height, in full-size pixels.
-    pub fn size_px(&self) -> (f64, f64) {
+    pub(crate) fn size_px(&self) -> (f64, f64) {
         let middle = self.side(0.5);
         let length = middle
             .windows(2)
@@ -164,7 +158,7 @@ impl Outline {
     }
 
     /// Share of the flank inside a photo of this size.
-    pub fn share_in_photo(&self, width: u32, height: u32) -> f64 {
+    pub(crate) fn share_in_photo(&self, width: u32, height: u32) -> f64 {
         let inside = |p: &&PhotoPoint| {
             (0.0..=f64::from(width)).contains(&p.x) && (0.0..=f64::from(height)).contains(&p.y)
         };
@@ -185,7 +179,7 @@ pub(crate) struct LinePlace {
 
 impl LinePlace {
     /// Of a length 0 … 1.
-    pub fn new(length: f64) -> Self {
+    pub(crate) fn new(length: f64) -> Self {
         let (node, share) = cell(length, NODES.0);
         Self { node, share }
     }
@@ -193,17 +187,17 @@ impl LinePlace {
 
 impl Line {
     /// The same line of the same picture shown `factor` times as large.
-    pub fn scaled(self, factor: f64) -> Self {
+    pub(crate) fn scaled(self, factor: f64) -> Self {
         Self(self.0.map(|node| node.scaled(factor)))
     }
 
     /// Its nodes.
-    pub fn nodes(&self) -> impl Iterator<Item = PhotoPoint> {
+    pub(crate) fn nodes(&self) -> impl Iterator<Item = PhotoPoint> {
         self.0.iter().copied()
     }
 
     /// Where a place of the line falls in the photo: as [`Outline::place`].
-    pub fn at(&self, place: LinePlace) -> PhotoPoint {
+    pub(crate) fn at(&self, place: LinePlace) -> PhotoPoint {
         self.0[place.node].lerp(self.0[place.node + 1], place.share)
     }
 }

@@ -9,10 +9,10 @@ use image::RgbImage;
 use ndarray::Array2;
 
 /// Columns (toe to heel) and rows (root to tip) of the maps of a coarse pass.
-pub const MAP_SIZE: (usize, usize) = (128, 48);
+pub(crate) const MAP_SIZE: (usize, usize) = (128, 48);
 
 /// The same for a fine pass.
-pub const FINE_MAP_SIZE: (usize, usize) = (256, 96);
+pub(crate) const FINE_MAP_SIZE: (usize, usize) = (256, 96);
 
 /// Most places sampled in a cell, along each side of it: on a flank of up to a thousand pixels, all of them.
 const MOST_PLACES: usize = 8;
@@ -25,21 +25,19 @@ const CLIPPED_LEVEL: u8 = CALIBRATION.flattening.clipped_level;
 
 /// One flank, flattened: index `[row, column]`, row 0 at the root, column 0 at the toe.
 #[derive(Debug, Clone)]
-pub struct FlankMap {
+pub(crate) struct FlankMap {
     /// Linear light 0 … 1: red, green, blue.
     pub light: Array2<[f32; 3]>,
     /// Cells with at least two channels burnt out.
     pub clipped: Array2<bool>,
     /// Cells outside the photo or hidden by something in front.
     pub unseen: Array2<bool>,
-    /// Depth over length of the flank at its true proportions.
-    pub depth_over_length: f64,
 }
 
 impl FlankMap {
     /// Flattens the flank that `outline` says to so many columns and rows. Where the photo is finer
     /// than the map, a cell is the mean over the pixels it covers.
-    pub fn new(photo: &Photo, outline: &Outline, (columns, rows): (usize, usize)) -> Self {
+    pub(crate) fn new(photo: &Photo, outline: &Outline, (columns, rows): (usize, usize)) -> Self {
         let (length_px, height_px) = outline.size_px();
         let fine = |px: f64, cells: usize| {
             ((px * photo.scale / cells as f64).round() as usize).clamp(1, MOST_PLACES)
@@ -49,7 +47,6 @@ impl FlankMap {
             light: Array2::from_elem((rows, columns), [0.0; 3]),
             clipped: Array2::from_elem((rows, columns), false),
             unseen: Array2::from_elem((rows, columns), false),
-            depth_over_length: outline.depth_over_length,
         };
         let sampler = Sampler::new(&photo.working);
         let lengths = |count: usize| -> Vec<LinePlace> {

@@ -38,7 +38,7 @@ impl TipEdge {
     }
 
     /// The place in the first fit of a place on the flank as the edge bounds it.
-    pub fn in_fit(self, at: FlankPoint) -> FlankPoint {
+    pub(crate) fn in_fit(self, at: FlankPoint) -> FlankPoint {
         let edge = self.toe + (self.heel - self.toe) * at.length;
         FlankPoint::new(at.length, at.height * edge)
     }

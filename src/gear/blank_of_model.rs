@@ -11,7 +11,10 @@ use crate::schema::Taper;
 ///
 /// # Errors
 /// When no tooth fits on the cones.
-pub fn blank_of_model(dimensions: &Dimensions, pair: &PitchPair) -> Result<Blank, GearError> {
+pub(crate) fn blank_of_model(
+    dimensions: &Dimensions,
+    pair: &PitchPair,
+) -> Result<Blank, GearError> {
     let d = dimensions;
     let module = d.normal_module_mm();
     let working = d.whole_depth_mm - d.clearance_mm;

@@ -9,7 +9,7 @@ use std::f64::consts::PI;
 
 /// A size the card left out, and what was taken instead.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Derived {
+pub(crate) struct Derived {
     /// The card's key.
     pub key: &'static str,
     /// The value: millimetres, radians or a count, as the key says.
@@ -20,7 +20,7 @@ pub struct Derived {
 
 /// A gear set with nothing left out. Lengths in millimetres, angles in radians.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Dimensions {
+pub(crate) struct Dimensions {
     /// z_2.
     pub ring_teeth: u32,
     /// z_1.
@@ -74,18 +74,18 @@ pub struct Dimensions {
 }
 
 /// Usual ease-off at both ends of the flank, mm, when the card gives none.
-pub const USUAL_CROWNING_LENGTH_MM: f64 = 0.040;
+pub(crate) const USUAL_CROWNING_LENGTH_MM: f64 = 0.040;
 /// Usual ease-off at tip and root, mm, when the card gives none.
-pub const USUAL_CROWNING_HEIGHT_MM: f64 = 0.025;
+pub(crate) const USUAL_CROWNING_HEIGHT_MM: f64 = 0.025;
 /// Usual thickness of the marking film, mm, when the card gives none.
-pub const USUAL_FILM_MM: f64 = 0.008;
+pub(crate) const USUAL_FILM_MM: f64 = 0.008;
 
 impl Dimensions {
     /// Checks the card's sizes and fills in what it leaves out.
     ///
     /// # Errors
     /// [`GearError`] naming the size, why it cannot be and the nearest that can.
-    pub fn new(set: &GearSet) -> Result<Self, GearError> {
+    pub(crate) fn new(set: &GearSet) -> Result<Self, GearError> {
         check(set)?;
         let mut taken = Taken::default();
         let (pitch_angle, mean_cone_mm) = ring_cone(set, &mut taken)?;
@@ -136,12 +136,12 @@ impl Dimensions {
     }
 
     /// z_2 / z_1.
-    pub fn ratio(&self) -> f64 {
+    pub(crate) fn ratio(&self) -> f64 {
         f64::from(self.ring_teeth) / f64::from(self.pinion_teeth)
     }
 
     /// What the pitch cones are found from.
-    pub fn pitch_input(&self) -> PitchInput {
+    pub(crate) fn pitch_input(&self) -> PitchInput {
         PitchInput {
             ratio: self.ratio(),
             ring_angle: self.pitch_angle,
@@ -153,25 +153,25 @@ impl Dimensions {
     }
 
     /// m_mn, mean normal module, mm.
-    pub fn normal_module_mm(&self) -> f64 {
+    pub(crate) fn normal_module_mm(&self) -> f64 {
         2.0 * self.mean_cone_mm * self.pitch_angle.sin() * self.spiral_angle.cos()
             / f64::from(self.ring_teeth)
     }
 
     /// ν, lead angle of a face-hobbing cutter: `sin ν = z_0 m_mn / (2 r_c0)`.
-    pub fn lead_angle(&self) -> f64 {
+    pub(crate) fn lead_angle(&self) -> f64 {
         (f64::from(self.blade_groups) * self.normal_module_mm() / (2.0 * self.cutter_radius_mm))
             .asin()
     }
 
     /// Cone distance along the pitch generatrix at a share of the face (0 toe … 1 heel), mm.
-    pub fn cone_at(&self, length: f64) -> f64 {
+    pub(crate) fn cone_at(&self, length: f64) -> f64 {
         self.mean_cone_mm + (length - 0.5) * self.face_width_mm
     }
 
     /// Height above the pitch cone of a share of the local active depth (0 clearance line … 1 tip),
     /// mm.
-    pub fn height_at(&self, length: f64, height: f64) -> f64 {
+    pub(crate) fn height_at(&self, length: f64, height: f64) -> f64 {
         let along = (length - 0.5) * self.face_width_mm;
         let tip = self.addendum_mm + along * self.addendum_angle.tan();
         let root = self.clearance_mm

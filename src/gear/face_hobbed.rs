@@ -14,7 +14,7 @@ use nalgebra::{Rotation3, Unit, Vector3};
 /// is square to the tooth trace, which puts it at the lead angle `sin ν = z_0 m_mn / (2 r_c0)` from
 /// the trace's normal (ISO 23509, face-hobbed).
 #[derive(Debug, Clone)]
-pub struct HobbedFlank {
+pub(crate) struct HobbedFlank {
     centre: Vector3<f64>,
     /// From the centre to the mean point.
     to_mean: Vector3<f64>,
@@ -29,7 +29,7 @@ pub struct HobbedFlank {
 
 impl HobbedFlank {
     /// The flank through the mean point.
-    pub fn new(dimensions: &Dimensions, pair: &PitchPair, form: FlankForm) -> Self {
+    pub(crate) fn new(dimensions: &Dimensions, pair: &PitchPair, form: FlankForm) -> Self {
         let lead = dimensions.lead_angle();
         let (sin_cutter, cos_cutter) = (pair.ring_spiral - lead).sin_cos();
         let to_mean = (pair.generatrix * sin_cutter - Vector3::y() * cos_cutter)

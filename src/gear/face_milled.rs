@@ -9,7 +9,7 @@ use nalgebra::{Rotation3, Unit, Vector3};
 
 /// The cone a straight blade sweeps about the cutter's axis.
 #[derive(Debug, Clone)]
-pub struct CutterCone {
+pub(crate) struct CutterCone {
     /// A point of the cutter's axis, mm.
     pub centre: Vector3<f64>,
     /// Unit vector from the centre to where the angle about the axis is 0.
@@ -32,7 +32,7 @@ impl CutterCone {
     /// the mean point the blade runs on a circle of the cutter's radius whose tangent there has the
     /// spiral angle. Above it the radius grows (outside blade, concave flank) or shrinks (inside
     /// blade, convex flank) by `tan α` a unit of height.
-    pub fn new(dimensions: &Dimensions, pair: &PitchPair, form: FlankForm) -> Self {
+    pub(crate) fn new(dimensions: &Dimensions, pair: &PitchPair, form: FlankForm) -> Self {
         let (sin_root, cos_root) = (pair.ring_angle - dimensions.dedendum_angle).sin_cos();
         let generatrix = Vector3::new(sin_root, 0.0, cos_root);
         let (sin_spiral, cos_spiral) = pair.ring_spiral.sin_cos();
@@ -76,7 +76,7 @@ impl CutterCone {
 
 /// The surface a cutter cone envelops while the cradle that carries it rolls with the blank.
 #[derive(Debug, Clone)]
-pub struct GeneratedFlank {
+pub(crate) struct GeneratedFlank {
     /// The cutter in the blank's frame when the cradle stands at 0.
     pub cutter: CutterCone,
     /// A point of the cradle's axis, mm.
@@ -91,7 +91,7 @@ impl GeneratedFlank {
     /// The flank for which the cradle's axis passes square to the root plane through the pitch apex,
     /// and cradle and blank move alike at the mean point: the cradle turns by `sin Γ / cos θ_f` of the
     /// blank.
-    pub fn new(dimensions: &Dimensions, pair: &PitchPair, form: FlankForm) -> Self {
+    pub(crate) fn new(dimensions: &Dimensions, pair: &PitchPair, form: FlankForm) -> Self {
         let cutter = CutterCone::new(dimensions, pair, form);
         Self {
             cradle_point: Vector3::zeros(),

@@ -12,7 +12,7 @@ use std::f64::consts::TAU;
 
 /// A point of a flank, in the ring gear's frame, millimetres, with the unit normal out of the tooth.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct SurfacePoint {
+pub(crate) struct SurfacePoint {
     /// Where it is, mm.
     pub position: Vector3<f64>,
     /// Unit normal, out of the ring gear's material.
@@ -21,7 +21,7 @@ pub struct SurfacePoint {
 
 /// A ring gear's flank surface.
 #[derive(Debug, Clone)]
-pub enum Surface {
+pub(crate) enum Surface {
     /// The cone swept by a face-mill cutter's straight blade.
     Milled(CutterCone),
     /// What that cone envelops while cradle and blank roll together.
@@ -32,7 +32,7 @@ pub enum Surface {
 
 impl Surface {
     /// The flank of the given form, both flanks passing through the mean point.
-    pub fn new(dimensions: &Dimensions, pair: &PitchPair, form: FlankForm) -> Self {
+    pub(crate) fn new(dimensions: &Dimensions, pair: &PitchPair, form: FlankForm) -> Self {
         match dimensions.cutting {
             Cutting::FaceMilled if dimensions.generated => {
                 Self::Generated(GeneratedFlank::new(dimensions, pair, form))
@@ -102,7 +102,7 @@ impl Surface {
 
 /// A regular grid over one flank: `length` in `nu` columns, `height` in `nv` rows.
 #[derive(Debug, Clone)]
-pub struct FlankGrid {
+pub(crate) struct FlankGrid {
     /// Columns, toe to heel.
     pub nu: usize,
     /// Rows, root to tip.
@@ -116,7 +116,7 @@ impl FlankGrid {
     ///
     /// # Errors
     /// [`GearError::CutterMisses`] when the cutter's path does not reach a part of the flank.
-    pub fn new(
+    pub(crate) fn new(
         dimensions: &Dimensions,
         pair: &PitchPair,
         surface: &Surface,
@@ -131,7 +131,7 @@ impl FlankGrid {
     ///
     /// # Errors
     /// As [`FlankGrid::new`].
-    pub fn from_height(
+    pub(crate) fn from_height(
         dimensions: &Dimensions,
         pair: &PitchPair,
         surface: &Surface,
@@ -178,12 +178,12 @@ impl FlankGrid {
     }
 
     /// The point in column `i` of row `j`.
-    pub fn point(&self, i: usize, j: usize) -> &SurfacePoint {
+    pub(crate) fn point(&self, i: usize, j: usize) -> &SurfacePoint {
         &self.points[j * self.nu + i]
     }
 
     /// Length of the flank along the tooth at half height, mm.
-    pub fn length_mm(&self) -> f64 {
+    pub(crate) fn length_mm(&self) -> f64 {
         let j = self.nv / 2;
         (1..self.nu)
             .map(|i| (self.point(i, j).position - self.point(i - 1, j).position).norm())
@@ -191,7 +191,7 @@ impl FlankGrid {
     }
 
     /// Height of the flank along the profile at half length, mm.
-    pub fn height_mm(&self) -> f64 {
+    pub(crate) fn height_mm(&self) -> f64 {
         let i = self.nu / 2;
         (1..self.nv)
             .map(|j| (self.point(i, j).position - self.point(i, j - 1).position).norm())

@@ -1,17 +1,17 @@
 //! Blank → flank surfaces, with the symbols of ISO 23509.
 
-pub mod blank;
-pub mod blank_of_model;
-pub mod dimensions;
-pub mod face_hobbed;
-pub mod face_milled;
-pub mod flank;
+pub(crate) mod blank;
+pub(crate) mod blank_of_model;
+pub(crate) mod dimensions;
+pub(crate) mod face_hobbed;
+pub(crate) mod face_milled;
+pub(crate) mod flank;
 mod parametric;
-pub mod pitch;
-pub mod set;
+pub(crate) mod pitch;
+pub(crate) mod set;
 mod set_ranges;
-pub mod tooth_flanks;
-pub mod tooth_solid;
+pub(crate) mod tooth_flanks;
+pub(crate) mod tooth_solid;
 
 /// Why a gear set cannot be made as its card says. Every message ends with what would work.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]

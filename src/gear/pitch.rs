@@ -9,7 +9,7 @@ use nalgebra::Vector3;
 
 /// Where ring gear and pinion stand relative to each other at the mean point.
 #[derive(Debug, Clone, PartialEq)]
-pub struct PitchPair {
+pub(crate) struct PitchPair {
     /// Γ or δ_2, ring gear's pitch angle, radians.
     pub ring_angle: f64,
     /// γ or δ_1, pinion's pitch angle, radians.
@@ -47,7 +47,7 @@ pub struct PitchPair {
 
 /// The sizes that fix the pitch cones.
 #[derive(Debug, Clone, Copy)]
-pub struct PitchInput {
+pub(crate) struct PitchInput {
     /// z_2 / z_1.
     pub ratio: f64,
     /// δ_2, radians.
@@ -73,7 +73,7 @@ impl PitchPair {
     ///
     /// # Errors
     /// [`GearError::OffsetTooLarge`] when no offset angle gives the offset.
-    pub fn solve(input: PitchInput) -> Result<Self, GearError> {
+    pub(crate) fn solve(input: PitchInput) -> Result<Self, GearError> {
         let excess = |angle: f64| Self::at(input, angle).offset_mm() - input.offset_mm;
         if input.offset_mm == 0.0 {
             return Ok(Self::at(input, 0.0));
@@ -153,7 +153,7 @@ impl PitchPair {
     }
 
     /// a, the distance between the axes, mm.
-    pub fn offset_mm(&self) -> f64 {
+    pub(crate) fn offset_mm(&self) -> f64 {
         self.pinion_point.dot(&self.offset_direction)
     }
 }

@@ -9,7 +9,7 @@ use std::f64::consts::PI;
 
 /// One flank of the tooth whose middle passes the x axis at the mean point.
 #[derive(Debug, Clone)]
-pub struct ToothFlank {
+pub(crate) struct ToothFlank {
     /// Convex or concave.
     pub form: FlankForm,
     /// Its points, in the frame of the geometry: that of a right-hand ring gear.
@@ -25,7 +25,7 @@ pub struct ToothFlank {
 ///
 /// # Errors
 /// [`GearError`] when the active flanks cannot be cut.
-pub fn tooth_flanks(
+pub(crate) fn tooth_flanks(
     dimensions: &Dimensions,
     pair: &PitchPair,
     columns: usize,
@@ -52,7 +52,7 @@ pub fn tooth_flanks(
 }
 
 /// Angle from the tooth's middle to its flank at the mean point, radians.
-pub fn flank_turn(dimensions: &Dimensions, pair: &PitchPair, form: FlankForm) -> f64 {
+pub(crate) fn flank_turn(dimensions: &Dimensions, pair: &PitchPair, form: FlankForm) -> f64 {
     let half = half_angle(dimensions, pair);
     match form {
         FlankForm::Convex => -half,
@@ -61,7 +61,7 @@ pub fn flank_turn(dimensions: &Dimensions, pair: &PitchPair, form: FlankForm) ->
 }
 
 /// Half of the angle that a tooth takes up about the ring gear's axis at the mean point, radians.
-pub fn half_angle(dimensions: &Dimensions, pair: &PitchPair) -> f64 {
+pub(crate) fn half_angle(dimensions: &Dimensions, pair: &PitchPair) -> f64 {
     let module = dimensions.normal_module_mm();
     let working = dimensions.whole_depth_mm - dimensions.clearance_mm;
     // The wheel's normal thickness at the pitch cone; a high-addendum pinion is the thicker one.

@@ -16,7 +16,7 @@ const ROWS: usize = 15;
 
 /// A closed mesh of one or more separate teeth, millimetres; +z from the pitch apex to the back.
 #[derive(Debug, Clone, PartialEq)]
-pub struct ToothSolid {
+pub(crate) struct ToothSolid {
     /// Corners, mm.
     pub vertices: Vec<[f64; 3]>,
     /// Triangles by corner, counter-clockwise seen from outside.
@@ -29,7 +29,11 @@ impl ToothSolid {
     ///
     /// # Errors
     /// [`GearError`] when the flanks cannot be cut.
-    pub fn new(dimensions: &Dimensions, pair: &PitchPair, teeth: u32) -> Result<Self, GearError> {
+    pub(crate) fn new(
+        dimensions: &Dimensions,
+        pair: &PitchPair,
+        teeth: u32,
+    ) -> Result<Self, GearError> {
         let mut one: Vec<Vector3<f64>> = Vec::with_capacity(2 * COLUMNS * ROWS);
         for flank in tooth_flanks(dimensions, pair, COLUMNS, ROWS)? {
             let turn = Rotation3::from_axis_angle(&Vector3::z_axis(), flank.turn);
@@ -64,7 +68,7 @@ impl ToothSolid {
     }
 
     /// The mesh as binary STL.
-    pub fn to_stl(&self) -> Vec<u8> {
+    pub(crate) fn to_stl(&self) -> Vec<u8> {
         let mut bytes = vec![0; 80];
         let title = b"ring gear teeth, millimetres";
         bytes[..title.len()].copy_from_slice(title);
@@ -83,7 +87,7 @@ impl ToothSolid {
     }
 
     /// The mesh as Wavefront OBJ text.
-    pub fn to_obj(&self) -> String {
+    pub(crate) fn to_obj(&self) -> String {
         let mut text = String::from("# ring gear teeth, millimetres\n");
         for [x, y, z] in &self.vertices {
             let _ = writeln!(text, "v {x:.6} {y:.6} {z:.6}");

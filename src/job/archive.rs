@@ -38,7 +38,7 @@ fn bad(detail: impl Into<String>) -> JobError {
 ///
 /// # Errors
 /// A photo that cannot be freed of its notes; what the database says.
-pub fn export(store: &Store, number: i64) -> Result<Vec<u8>, JobError> {
+pub(crate) fn export(store: &Store, number: i64) -> Result<Vec<u8>, JobError> {
     let mut record = store.record(number)?;
     let mut zip = ZipWriter::new(Cursor::new(Vec::new()));
     // Photos and pictures are packed already; text shrinks.
@@ -81,7 +81,7 @@ pub fn export(store: &Store, number: i64) -> Result<Vec<u8>, JobError> {
 ///
 /// # Errors
 /// No archive, damaged or incomplete; a job that is here already; what the database says.
-pub fn import(store: &mut Store, bytes: &[u8], again: bool) -> Result<i64, JobError> {
+pub(crate) fn import(store: &mut Store, bytes: &[u8], again: bool) -> Result<i64, JobError> {
     if bytes.len() as u64 > MOST_BYTES {
         return Err(bad("it is larger than any job"));
     }
@@ -179,7 +179,7 @@ fn file(
 }
 
 /// A uid that no other job has: time, process and the address of a fresh value, through the hash.
-pub fn fresh_uid(salt: &str) -> String {
+pub(crate) fn fresh_uid(salt: &str) -> String {
     let now = std::time::SystemTime::now()
         .duration_since(std::time::UNIX_EPOCH)
         .map_or(0, |since| since.as_nanos());

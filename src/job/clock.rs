@@ -5,7 +5,7 @@ use crate::rules::time::Instant;
 use jiff::Timestamp;
 
 /// Now in UTC, as `2026-05-04T10:30:00Z`.
-pub fn now() -> String {
+pub(crate) fn now() -> String {
     Timestamp::now().strftime("%Y-%m-%dT%H:%M:%SZ").to_string()
 }
 
@@ -13,7 +13,7 @@ pub fn now() -> String {
 ///
 /// # Errors
 /// A time that is none.
-pub fn given_or_now(given: Option<&str>) -> Result<String, JobError> {
+pub(crate) fn given_or_now(given: Option<&str>) -> Result<String, JobError> {
     match given {
         None => Ok(now()),
         Some(text) => {
@@ -24,7 +24,7 @@ pub fn given_or_now(given: Option<&str>) -> Result<String, JobError> {
 }
 
 /// A time as a sheet of paper shows it: `2026-05-04 10:30`.
-pub fn short(time: &str) -> String {
+pub(crate) fn short(time: &str) -> String {
     let time = time.replacen(['T', 't'], " ", 1);
     time.chars().take(16).collect()
 }

@@ -100,7 +100,7 @@ impl Item {
 ///
 /// # Errors
 /// A torque without its unit, missing, or probably meant otherwise.
-pub fn check(
+pub(crate) fn check(
     item: Item,
     value: Option<&str>,
     window_nm: Option<[f64; 2]>,

@@ -4,7 +4,7 @@ use super::JobError;
 use rusqlite::{Connection, TransactionBehavior};
 
 /// Marks the file as ours ("FLKR").
-pub const APPLICATION_ID: i64 = 0x464c_4b52;
+pub(crate) const APPLICATION_ID: i64 = 0x464c_4b52;
 
 /// One step a layout; a step once released is never changed, another is added.
 ///
@@ -74,14 +74,14 @@ const STEPS: &[&str] = &[
 ];
 
 /// The newest layout this program knows.
-pub const NEWEST: i64 = STEPS.len() as i64;
+pub(crate) const NEWEST: i64 = STEPS.len() as i64;
 
 /// Brings the database to the newest layout. Each step and its number are one transaction; the number is read
 /// again inside it, for another process may have been quicker.
 ///
 /// # Errors
 /// A file of another program, a layout from the future, or what the database says.
-pub fn migrate(connection: &mut Connection, path: &str) -> Result<(), JobError> {
+pub(crate) fn migrate(connection: &mut Connection, path: &str) -> Result<(), JobError> {
     migrate_to(connection, path, NEWEST)
 }
 

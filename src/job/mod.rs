@@ -4,20 +4,20 @@
 //! says what the next station is. The numbers of a trial are those of [`crate::schema::Trial`], so that the
 //! advice reads a stored job like any other.
 
-pub mod archive;
-pub mod clock;
-pub mod closing;
+pub(crate) mod archive;
+pub(crate) mod clock;
+pub(crate) mod closing;
 mod error;
 mod layout;
-pub mod new_trial;
-pub mod next;
-pub mod photos;
-pub mod record;
+pub(crate) mod new_trial;
+pub(crate) mod next;
+pub(crate) mod photos;
+pub(crate) mod record;
 mod rows;
-pub mod store;
-pub mod strip_metadata;
+pub(crate) mod store;
+pub(crate) mod strip_metadata;
 mod writes;
 
-pub use error::JobError;
-pub use rows::JobLine;
-pub use store::Store;
+pub(crate) use error::JobError;
+pub(crate) use rows::JobLine;
+pub(crate) use store::Store;

@@ -6,7 +6,7 @@ use sha2::{Digest as _, Sha256};
 
 /// A photo to be kept with a trial.
 #[derive(Debug, Clone)]
-pub struct NewPhoto {
+pub(crate) struct NewPhoto {
     /// The file's name, without its folder.
     pub name: String,
     /// The file as it is.
@@ -23,7 +23,7 @@ pub struct NewPhoto {
 
 /// A trial to be recorded.
 #[derive(Debug, Clone, Default)]
-pub struct NewTrial {
+pub(crate) struct NewTrial {
     /// Shims, backlash, readings.
     pub trial: Trial,
     /// What else was measured.
@@ -33,6 +33,6 @@ pub struct NewTrial {
 }
 
 /// SHA-256 of bytes, lower-case hexadecimal.
-pub fn sha256(bytes: &[u8]) -> String {
+pub(crate) fn sha256(bytes: &[u8]) -> String {
     format!("{:x}", Sha256::digest(bytes))
 }

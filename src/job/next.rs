@@ -10,7 +10,7 @@ use serde::Serialize;
 /// The stations in the order of the work (common practice, with heavy-axle manuals in agreement).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "snake_case")]
-pub enum Station {
+pub(crate) enum Station {
     /// The axle as it came in.
     AsFound,
     /// The pack to start the pinion with.
@@ -39,7 +39,7 @@ pub enum Station {
 
 /// The next station with what is missing there.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct Next {
+pub(crate) struct Next {
     /// Which.
     pub station: Station,
     /// What to do, in a sentence or two.
@@ -57,7 +57,7 @@ pub struct Next {
 const FEWEST_PLACES: usize = 4;
 
 /// Says what comes next.
-pub fn next(record: &Record, shown: &Shown) -> Next {
+pub(crate) fn next(record: &Record, shown: &Shown) -> Next {
     let job = record.head.number;
     let mut next = station(record, shown);
     next.command = next
@@ -368,7 +368,7 @@ fn missing_for_marks(card: &Card) -> Vec<String> {
 }
 
 /// A note that starts so says that the axle as found cannot be had any more.
-pub const NOT_FOUND: &str = "No record as found";
+pub(crate) const NOT_FOUND: &str = "No record as found";
 
 /// What is in doubt whatever the station.
 fn remarks(record: &Record) -> Vec<String> {

@@ -21,7 +21,7 @@ const PICTURE_QUALITY: u8 = 80;
 
 /// What the user says of the photos of a trial.
 #[derive(Debug, Clone, Copy, Default)]
-pub struct PhotoOptions {
+pub(crate) struct PhotoOptions {
     /// Which end of the flanks is the toe.
     pub toe: Option<ToeEnd>,
     /// How contact shows.
@@ -36,7 +36,7 @@ pub struct PhotoOptions {
 ///
 /// # Errors
 /// The photo or its marks cannot be opened; the picture cannot be drawn.
-pub fn take(
+pub(crate) fn take(
     path: &Path,
     shows: Shows,
     options: PhotoOptions,
@@ -110,7 +110,7 @@ fn picture(drawn: &RgbImage) -> Result<Vec<u8>> {
 }
 
 /// What to say of a photo that was kept, but whose reading may not be used: after "The photo of the drive flanks".
-pub fn why_not_used(why: &NotUsable) -> String {
+pub(crate) fn why_not_used(why: &NotUsable) -> String {
     match why {
         NotUsable::Unsure => {
             "is unsure and is kept, but no advice is made of it; look at its picture on the sheet, then take a \

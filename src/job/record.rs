@@ -90,7 +90,7 @@ impl Record {
 const SAME_PACK_MM: f64 = 0.006;
 
 /// Whether an assembly follows advice, by its packs; `None` when that cannot be told.
-pub fn follows(advice: &Advice, before: &Trial, now: &Trial) -> Option<Followed> {
+pub(crate) fn follows(advice: &Advice, before: &Trial, now: &Trial) -> Option<Followed> {
     let shims = advice.shims.as_ref()?;
     let pack = |advised: Option<&crate::schema::Pack>, had: Option<f64>, has: Option<f64>| {
         let (wanted, has) = (advised.map(|p| p.to_mm).or(had)?, has?);

@@ -9,7 +9,7 @@ use serde::de::DeserializeOwned;
 
 /// One line of the list of jobs.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
-pub struct JobLine {
+pub(crate) struct JobLine {
     /// The job's number.
     pub number: i64,
     /// What people call it.

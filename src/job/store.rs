@@ -18,13 +18,13 @@ const PATIENCE: Duration = Duration::from_secs(30);
 
 /// An open workshop database.
 #[derive(Debug)]
-pub struct Store {
+pub(crate) struct Store {
     pub(super) connection: Connection,
     pub(super) path: String,
 }
 
 /// Where the workshop's database is when nothing is said: `FLANKREAD_DB`, else the user's data folder.
-pub fn usual_path() -> PathBuf {
+pub(crate) fn usual_path() -> PathBuf {
     let set = |name: &str| std::env::var_os(name).filter(|value| !value.is_empty());
     if let Some(path) = set("FLANKREAD_DB") {
         return path.into();
@@ -42,7 +42,7 @@ impl Store {
     ///
     /// # Errors
     /// It cannot be opened, is no workshop's database, or is from the future.
-    pub fn open(path: &Path) -> Result<Self, JobError> {
+    pub(crate) fn open(path: &Path) -> Result<Self, JobError> {
         let name = path.display().to_string();
         let closed = |detail: String| JobError::Closed {
             path: name.clone(),
@@ -99,7 +99,7 @@ impl Store {
     ///
     /// # Errors
     /// What the database says.
-    pub fn new_job(&mut self, head: &Head, card: &Card) -> Result<i64, JobError> {
+    pub(crate) fn new_job(&mut self, head: &Head, card: &Card) -> Result<i64, JobError> {
         let head = head.clone();
         let card = rows::json(card);
         self.write(move |t| insert_job(t, &head, &card))
@@ -109,7 +109,7 @@ impl Store {
     ///
     /// # Errors
     /// What the database says.
-    pub fn jobs(&self) -> Result<Vec<JobLine>, JobError> {
+    pub(crate) fn jobs(&self) -> Result<Vec<JobLine>, JobError> {
         rows::jobs(&self.connection).map_err(|error| self.failed(&error))
     }
 
@@ -117,7 +117,7 @@ impl Store {
     ///
     /// # Errors
     /// There is none.
-    pub fn job(&self, number: Option<i64>) -> Result<i64, JobError> {
+    pub(crate) fn job(&self, number: Option<i64>) -> Result<i64, JobError> {
         let found = match number {
             Some(number) => self
                 .connection
@@ -146,7 +146,7 @@ impl Store {
     ///
     /// # Errors
     /// There is none, or it cannot be read.
-    pub fn record(&self, number: i64) -> Result<Record, JobError> {
+    pub(crate) fn record(&self, number: i64) -> Result<Record, JobError> {
         rows::record(&self.connection, &self.path, number)
     }
 
@@ -154,7 +154,7 @@ impl Store {
     ///
     /// # Errors
     /// It is not there.
-    pub fn photo(&self, sha256: &str) -> Result<Vec<u8>, JobError> {
+    pub(crate) fn photo(&self, sha256: &str) -> Result<Vec<u8>, JobError> {
         self.connection
             .query_row(
                 "SELECT bytes FROM photo WHERE sha256 = ?1",
@@ -168,7 +168,12 @@ impl Store {
     ///
     /// # Errors
     /// What the database says.
-    pub fn picture(&self, job: i64, trial: i64, place: usize) -> Result<Option<Vec<u8>>, JobError> {
+    pub(crate) fn picture(
+        &self,
+        job: i64,
+        trial: i64,
+        place: usize,
+    ) -> Result<Option<Vec<u8>>, JobError> {
         let picture: Option<Option<Vec<u8>>> = self
             .connection
             .query_row(
@@ -186,7 +191,7 @@ impl Store {
     ///
     /// # Errors
     /// The job is closed or not there; what the database says.
-    pub fn add_trial(
+    pub(crate) fn add_trial(
         &mut self,
         job: i64,
         new: &NewTrial,
@@ -240,7 +245,7 @@ impl Store {
     ///
     /// # Errors
     /// What the database says.
-    pub fn add_advice(
+    pub(crate) fn add_advice(
         &mut self,
         job: i64,
         after: i64,
@@ -269,7 +274,7 @@ impl Store {
     ///
     /// # Errors
     /// No trial of that number, or struck already; what the database says.
-    pub fn strike(&mut self, job: i64, number: i64, why: &str) -> Result<(), JobError> {
+    pub(crate) fn strike(&mut self, job: i64, number: i64, why: &str) -> Result<(), JobError> {
         let record = self.record(job)?;
         let found = record.trials.iter().find(|a| a.number == number);
         let mut bench = match found {
@@ -303,7 +308,7 @@ impl Store {
     ///
     /// # Errors
     /// No advice was given.
-    pub fn set_followed(
+    pub(crate) fn set_followed(
         &mut self,
         job: i64,
         followed: Followed,
@@ -326,7 +331,7 @@ impl Store {
     ///
     /// # Errors
     /// What the database says.
-    pub fn tick(&mut self, job: i64, tick: &Tick, undo: bool) -> Result<(), JobError> {
+    pub(crate) fn tick(&mut self, job: i64, tick: &Tick, undo: bool) -> Result<(), JobError> {
         let item = rows::json(&tick.item);
         self.write(|t| {
             if undo {
@@ -345,7 +350,7 @@ impl Store {
     ///
     /// # Errors
     /// What the database says.
-    pub fn note(&mut self, job: i64, note: &Note) -> Result<(), JobError> {
+    pub(crate) fn note(&mut self, job: i64, note: &Note) -> Result<(), JobError> {
         self.write(|t| Ok(insert_note(t, job, note)?))
     }
 
@@ -353,7 +358,7 @@ impl Store {
     ///
     /// # Errors
     /// What the database says.
-    pub fn close(&mut self, job: i64, at: Option<&str>) -> Result<(), JobError> {
+    pub(crate) fn close(&mut self, job: i64, at: Option<&str>) -> Result<(), JobError> {
         self.write(|t| {
             t.execute("UPDATE job SET closed = ?2 WHERE id = ?1", params![job, at])?;
             Ok(())
@@ -364,7 +369,7 @@ impl Store {
     ///
     /// # Errors
     /// What the database says.
-    pub fn by_uid(&self, uid: &str) -> Result<Option<i64>, JobError> {
+    pub(crate) fn by_uid(&self, uid: &str) -> Result<Option<i64>, JobError> {
         self.connection
             .query_row("SELECT id FROM job WHERE uid = ?1", [uid], |row| row.get(0))
             .optional()
@@ -375,7 +380,11 @@ impl Store {
     ///
     /// # Errors
     /// What the database says.
-    pub fn insert(&mut self, record: &Record, photos: &[Vec<NewPhoto>]) -> Result<i64, JobError> {
+    pub(crate) fn insert(
+        &mut self,
+        record: &Record,
+        photos: &[Vec<NewPhoto>],
+    ) -> Result<i64, JobError> {
         self.write(|t| {
             let job = insert_job(t, &record.head, &rows::json(&record.card))?;
             for (assembly, photos) in record.trials.iter().zip(photos) {

@@ -19,7 +19,10 @@ use std::io::{Cursor, Write as _};
 ///
 /// # Errors
 /// A file that cannot be taken apart; one whose notes still name a place afterwards.
-pub fn without_metadata(bytes: &[u8], name: &str) -> Result<(Vec<u8>, &'static str), JobError> {
+pub(crate) fn without_metadata(
+    bytes: &[u8],
+    name: &str,
+) -> Result<(Vec<u8>, &'static str), JobError> {
     let bad = |detail: &str| JobError::Metadata {
         name: name.to_owned(),
         detail: detail.to_owned(),
@@ -42,7 +45,7 @@ pub fn without_metadata(bytes: &[u8], name: &str) -> Result<(Vec<u8>, &'static s
 }
 
 /// Whether a file's notes say where it was taken.
-pub fn names_a_place(bytes: &[u8]) -> bool {
+pub(crate) fn names_a_place(bytes: &[u8]) -> bool {
     let exif = exif::Reader::new()
         .read_from_container(&mut Cursor::new(bytes))
         .is_ok_and(|found| {

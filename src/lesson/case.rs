@@ -7,10 +7,10 @@ use crate::schema::{Card, Cutting, FlankDiagnosis};
 
 /// The bias of the slanted face-hobbed lesson, mm at the corners; common practice that such sets
 /// run slanted, the amount is ours.
-pub const SLANT_BIAS_MM: f64 = 0.03;
+pub(crate) const SLANT_BIAS_MM: f64 = 0.03;
 
 /// A card with its gears set up.
-pub struct Set {
+pub(crate) struct Set {
     /// The card.
     pub card: Card,
     /// Its gears.
@@ -22,7 +22,7 @@ impl Set {
     ///
     /// # Errors
     /// Gears that cannot mesh.
-    pub fn new(card: Card) -> Result<Self, ContactError> {
+    pub(crate) fn new(card: Card) -> Result<Self, ContactError> {
         let model = Model::new(&card.gear_set())?;
         Ok(Self { card, model })
     }
@@ -31,7 +31,7 @@ impl Set {
     ///
     /// # Errors
     /// As [`Set::new`].
-    pub fn example(cutting: Cutting) -> Result<Self, ContactError> {
+    pub(crate) fn example(cutting: Cutting) -> Result<Self, ContactError> {
         let mut card = example_card();
         if cutting == Cutting::FaceHobbed {
             card.name = "Larchfield 8-inch rear axle, face-hobbed".into();
@@ -51,7 +51,7 @@ impl Set {
     ///
     /// # Errors
     /// As [`Set::new`].
-    pub fn crowned_example(factor: f64) -> Result<Self, ContactError> {
+    pub(crate) fn crowned_example(factor: f64) -> Result<Self, ContactError> {
         let mut card = example_card();
         card.name = "Larchfield 8-inch rear axle, strongly crowned".into();
         let plain = Model::new(&card.gear_set())?;
@@ -68,7 +68,7 @@ fn example_card() -> Card {
 }
 
 /// One state of assembly.
-pub struct Case {
+pub(crate) struct Case {
     /// Where the gears stand.
     pub misalignment: Misalignment,
     /// What that does.
@@ -81,7 +81,7 @@ pub struct Case {
 
 impl Case {
     /// The case of a misalignment, with a bias of both flanks (mm).
-    pub fn new(set: &Set, misalignment: Misalignment, bias_mm: f64) -> Self {
+    pub(crate) fn new(set: &Set, misalignment: Misalignment, bias_mm: f64) -> Self {
         let (mut ease_off, film_mm) = set.model.defaults();
         for e in &mut ease_off {
             e.bias_mm = bias_mm;
@@ -107,7 +107,7 @@ impl Case {
     }
 
     /// Whether both centres are within tolerance and the backlash in its window.
-    pub fn is_right(&self, card: &Card) -> bool {
+    pub(crate) fn is_right(&self, card: &Card) -> bool {
         let [low, high] = card.backlash_window_mm();
         let tolerance = card.target.tolerance;
         (low..=high).contains(&self.backlash_mm)

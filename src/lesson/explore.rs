@@ -14,7 +14,7 @@ use base64::engine::general_purpose::STANDARD;
 use serde::Serialize;
 
 /// A set as the page offers it.
-pub struct Offered {
+pub(crate) struct Offered {
     /// What it is called.
     pub title: String,
     /// A sentence or two about it.
@@ -29,7 +29,7 @@ pub struct Offered {
 ///
 /// # Errors
 /// As [`Set::new`].
-pub fn examples() -> Result<Vec<Offered>, ContactError> {
+pub(crate) fn examples() -> Result<Vec<Offered>, ContactError> {
     let offered = |title: &str, about: &str, set, bias_mm| Offered {
         title: title.into(),
         about: about.into(),
@@ -65,7 +65,7 @@ pub fn examples() -> Result<Vec<Offered>, ContactError> {
 }
 
 /// A card's own set.
-pub fn of_card(set: Set) -> Offered {
+pub(crate) fn of_card(set: Set) -> Offered {
     let method = match set.card.gear.cutting {
         Cutting::FaceMilled => "Face-milled",
         Cutting::FaceHobbed => "Face-hobbed",
@@ -119,7 +119,7 @@ pub(super) struct FlankData {
 
 /// What the program itself answers at a place, for the page to compare itself with.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Check {
+pub(crate) struct Check {
     /// + = pinion away from the ring gear.
     pub pinion_mm: f64,
     /// + = ring gear away from the pinion.
@@ -140,7 +140,7 @@ const CHECKS: u64 = 24;
 const REACH_MM: f64 = 0.5;
 
 /// The program's answers at places all over the sliders' reach.
-pub fn checks(offered: &Offered) -> Vec<Check> {
+pub(crate) fn checks(offered: &Offered) -> Vec<Check> {
     (0..CHECKS)
         .map(|k| {
             let spread = |n| REACH_MM * (2.0 * share(0x5eed, 2 * k + n) - 1.0);
@@ -213,7 +213,7 @@ pub(super) fn set_data(offered: &Offered) -> SetData {
 ///
 /// # Errors
 /// Numbers that JSON cannot hold, which no set has.
-pub fn page(sets: &[Offered], units: Units) -> Result<String, serde_json::Error> {
+pub(crate) fn page(sets: &[Offered], units: Units) -> Result<String, serde_json::Error> {
     let data = PageData {
         units: match units {
             Units::Mm => "mm",

@@ -10,11 +10,11 @@ const STEEL: [f64; 3] = [92.0, 102.0, 112.0];
 const INK: Rgb<u8> = Rgb([20, 33, 61]);
 const PAPER: Rgb<u8> = Rgb([255, 255, 255]);
 /// How much wider than true the section draws the gaps.
-pub const GAP_SCALE: f64 = 25.0;
+pub(crate) const GAP_SCALE: f64 = 25.0;
 
 /// A flank's four sides at its true proportions, mm.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
-pub struct Outline {
+pub(crate) struct Outline {
     /// Along the tooth.
     pub length_mm: f64,
     /// How high the root side stands at toe and heel.
@@ -24,7 +24,7 @@ pub struct Outline {
 }
 
 /// The outline of a side's flank.
-pub fn outline(set: &Set, side: Side) -> Outline {
+pub(crate) fn outline(set: &Set, side: Side) -> Outline {
     let d = set.model.dimensions();
     let [length_mm, height_mm] = set.model.flank_size_mm(side);
     let stretch = height_mm / (d.height_at(0.5, 1.0) - d.height_at(0.5, 0.0));
@@ -37,7 +37,7 @@ pub fn outline(set: &Set, side: Side) -> Outline {
 }
 
 /// The flank with its patch and the target's cross and box, toe left, tip up, `width` pixels wide.
-pub fn flank_picture(set: &Set, case: &Case, side: Side, width: u32) -> RgbImage {
+pub(crate) fn flank_picture(set: &Set, case: &Case, side: Side, width: u32) -> RgbImage {
     let [length_mm, height_mm] = set.model.flank_size_mm(side);
     let Outline {
         root_mm: root,
@@ -81,7 +81,7 @@ pub fn flank_picture(set: &Set, case: &Case, side: Side, width: u32) -> RgbImage
 
 /// Polylines in millimetres, x across the slot and y from the root up: the ring gear's two flanks of
 /// a slot, and the pinion tooth between them with its gaps drawn [`GAP_SCALE`] times as wide.
-pub struct Section {
+pub(crate) struct Section {
     /// Ring gear: coast flank left, drive flank right.
     pub ring: [Vec<[f64; 2]>; 2],
     /// The pinion tooth's sides facing them.
@@ -90,7 +90,7 @@ pub struct Section {
 
 /// Cuts the mesh across at the middle of each flank's patch. The ring gear's sides are drawn straight,
 /// at the pressure angle; the gaps are the contact model's own.
-pub fn section(set: &Set, case: &Case) -> Section {
+pub(crate) fn section(set: &Set, case: &Case) -> Section {
     let d = set.model.dimensions();
     let slope = d.pressure_angle.tan();
     let pair = set.model.pair();

@@ -3,12 +3,12 @@
 //! Every patch shown is the contact model's for the misalignment named beside it; nothing is drawn
 //! by hand.
 
-pub mod case;
-pub mod explore;
-pub mod flat;
-pub mod photo;
-pub mod quiz;
-pub mod sheet;
+pub(crate) mod case;
+pub(crate) mod explore;
+pub(crate) mod flat;
+pub(crate) mod photo;
+pub(crate) mod quiz;
+pub(crate) mod sheet;
 
 #[cfg(test)]
 mod browser_tests;

@@ -1,10 +1,10 @@
 //! Questions from simulated photos: which flank, what is wrong, what to move.
 
-pub mod answer;
-pub mod grade;
-pub mod page;
-pub mod progress;
-pub mod score;
+pub(crate) mod answer;
+pub(crate) mod grade;
+pub(crate) mod page;
+pub(crate) mod progress;
+pub(crate) mod score;
 
 use super::case::{Case, SLANT_BIAS_MM, Set};
 use super::explore::{Offered, of_card};
@@ -13,8 +13,8 @@ use super::photo::{Rendered, Shot, Studio};
 use crate::contact::{ContactError, Misalignment};
 use crate::frames::Side;
 use crate::schema::Cutting;
-pub use answer::{Answer, Fault};
-pub use score::{Score, score};
+pub(crate) use answer::{Answer, Fault};
+pub(crate) use score::{Score, score};
 
 /// What cannot be used of a quiz's answers or progress.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -62,11 +62,11 @@ impl From<QuizError> for crate::Error {
 }
 
 /// No quiz goes on beyond this.
-pub const MOST: u32 = 1000;
+pub(crate) const MOST: u32 = 1000;
 
 /// One question.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Question {
+pub(crate) struct Question {
     /// From 1.
     pub number: u32,
     /// 1: pinion alone, far off; 2: pinion or ring gear; 3: both; 4: both, less far off, or nothing.
@@ -82,7 +82,7 @@ pub struct Question {
 }
 
 /// A quiz: all its questions follow from the seed.
-pub struct Quiz {
+pub(crate) struct Quiz {
     /// The gear sets it asks about.
     pub sets: Vec<Offered>,
     /// The seed.
@@ -94,7 +94,7 @@ impl Quiz {
     ///
     /// # Errors
     /// As [`Set::new`].
-    pub fn new(seed: u64) -> Result<Self, ContactError> {
+    pub(crate) fn new(seed: u64) -> Result<Self, ContactError> {
         let offered = |title: &str, cutting, bias_mm| -> Result<Offered, ContactError> {
             Ok(Offered {
                 title: title.into(),
@@ -114,7 +114,7 @@ impl Quiz {
     }
 
     /// A quiz on one card.
-    pub fn of_card(set: Set, seed: u64) -> Self {
+    pub(crate) fn of_card(set: Set, seed: u64) -> Self {
         Self {
             sets: vec![of_card(set)],
             seed,
@@ -122,12 +122,12 @@ impl Quiz {
     }
 
     /// The set of a question.
-    pub fn offered(&self, question: &Question) -> &Offered {
+    pub(crate) fn offered(&self, question: &Question) -> &Offered {
         &self.sets[question.set]
     }
 
     /// The state of a question, with the gears moved from where they stand.
-    pub fn case(&self, question: &Question, moved: Misalignment) -> Case {
+    pub(crate) fn case(&self, question: &Question, moved: Misalignment) -> Case {
         let offered = self.offered(question);
         let at = Misalignment {
             pinion_mm: question.misalignment.pinion_mm + moved.pinion_mm,
@@ -141,7 +141,7 @@ impl Quiz {
     ///
     /// # Errors
     /// A number that no question has.
-    pub fn question(&self, number: u32) -> Result<Question, QuizError> {
+    pub(crate) fn question(&self, number: u32) -> Result<Question, QuizError> {
         if !(1..=MOST).contains(&number) {
             return Err(QuizError::NoQuestion(number));
         }
@@ -217,7 +217,7 @@ impl Quiz {
     ///
     /// # Errors
     /// Teeth that cannot be cut.
-    pub fn photos(
+    pub(crate) fn photos(
         &self,
         question: &Question,
         size: (u32, u32),

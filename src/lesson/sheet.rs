@@ -14,12 +14,12 @@ use crate::schema::Cutting;
 use crate::schema::FlankDiagnosis;
 use crate::units::Units;
 use drawing::{Room, WIDTH, draw_backlash, draw_section, pair};
-pub use limits::{Limit, limits_of};
-pub use mistakes::{Judged, Spoilt};
+pub(crate) use limits::Limit;
+pub(crate) use mistakes::Spoilt;
 use serde::Serialize;
 
 /// Value of the `schema` field.
-pub const SCHEMA: &str = "flankread/lesson_sheet/1";
+pub(crate) const SCHEMA: &str = "flankread/lesson_sheet/1";
 
 const MARGIN: f64 = 36.0;
 const BODY: f64 = 8.0;
@@ -30,7 +30,7 @@ const RING_MM: [f64; 2] = [-0.15, 0.30];
 
 /// One picture's misalignment and what came of it, for machines.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Claim {
+pub(crate) struct Claim {
     /// What the picture is called on the sheet.
     pub title: String,
     /// How the gears of the picture are cut.
@@ -54,7 +54,7 @@ pub struct Claim {
 }
 
 /// The sheets with what they say.
-pub struct Sheets {
+pub(crate) struct Sheets {
     /// The pages, in order.
     pub pages: Vec<Page>,
     /// What they say of the patches.
@@ -81,7 +81,7 @@ fn faults() -> [(&'static str, Misalignment); 4] {
 }
 
 /// A case as numbers.
-pub fn claim(set: &Set, title: &str, case: &Case, bias_mm: f64) -> Claim {
+pub(crate) fn claim(set: &Set, title: &str, case: &Case, bias_mm: f64) -> Claim {
     let [drive, coast] = case.words.clone();
     Claim {
         title: title.to_owned(),
@@ -99,7 +99,7 @@ pub fn claim(set: &Set, title: &str, case: &Case, bias_mm: f64) -> Claim {
 
 /// How large and with what units the sheets are made.
 #[derive(Debug, Clone, Copy)]
-pub struct Wanted {
+pub(crate) struct Wanted {
     /// Units of the words.
     pub units: Units,
     /// Decides viewpoints and compounds.
@@ -112,7 +112,7 @@ pub struct Wanted {
 ///
 /// # Errors
 /// Teeth that cannot be cut.
-pub fn sheets(sets: &[Set], wanted: &Wanted) -> Result<Sheets> {
+pub(crate) fn sheets(sets: &[Set], wanted: &Wanted) -> Result<Sheets> {
     let mut all = Sheets {
         pages: Vec::new(),
         claims: Vec::new(),
@@ -367,7 +367,7 @@ const CAUTION: &str = "Pictures and words are computed from a contact model of a
      licensed practice decide. Support the vehicle on stands, chock the wheels, keep fingers out of the mesh.";
 
 /// The pages as one HTML file that needs nothing else.
-pub fn html(pages: &[Page]) -> String {
+pub(crate) fn html(pages: &[Page]) -> String {
     let mut body = String::new();
     for page in pages {
         body.push_str("<section>");

@@ -23,7 +23,7 @@ pub(super) enum Kernel {
 
 impl Kernel {
     /// By its side, as the networks have them.
-    pub fn of(side: usize) -> Option<Self> {
+    pub(crate) fn of(side: usize) -> Option<Self> {
         match side {
             1 => Some(Self::Pixel),
             3 => Some(Self::Three),
@@ -59,7 +59,7 @@ pub(super) struct Room {
 
 impl Room {
     /// Planes of a size, whatever is in them.
-    pub fn planes(&mut self, planes: usize, width: usize, height: usize) -> Planes {
+    pub(crate) fn planes(&mut self, planes: usize, width: usize, height: usize) -> Planes {
         let count = planes * width * height;
         let room = |spare: &Vec<f32>| spare.capacity();
         let fits = (0..self.spares.len())
@@ -85,7 +85,7 @@ impl Room {
     }
 
     /// Gives memory back.
-    pub fn give(&mut self, planes: Planes) {
+    pub(crate) fn give(&mut self, planes: Planes) {
         self.spares.push(planes.values);
     }
 }
@@ -100,7 +100,7 @@ fn first(numbers: &mut Vec<f32>, count: usize) -> &mut [f32] {
 
 impl Layer {
     /// The planes that the layer makes of others.
-    pub fn apply(&self, input: &Planes, room: &mut Room) -> Planes {
+    pub(crate) fn apply(&self, input: &Planes, room: &mut Room) -> Planes {
         assert_eq!(input.planes, self.inputs);
         let gemm = GemmExecutor::new();
         match self.kernel {

@@ -14,31 +14,31 @@ use std::sync::OnceLock;
 
 /// Sides of what [`FLANK`] and [`FINE_PATCH`] are shown must be multiples of this, for their deepest level works at 1/32 of the
 /// size; those of [`PATCH`] of half of it.
-pub const SIDE_MULTIPLE: u32 = 32;
+pub(crate) const SIDE_MULTIPLE: u32 = 32;
 
 /// From a photo to where on which flank each place of four by four pixels lies. Planes of its output: four class scores
 /// (other, gear, convex flank, concave flank), length, height, contact score, compound score, and the
 /// logarithms of the errors to be expected of length and height.
-pub static FLANK: Network = Network::new(include_bytes!("flank.onnx"));
+pub(crate) static FLANK: Network = Network::new(include_bytes!("flank.onnx"));
 
 /// From flattened flanks to contact score and compound score, at half the size.
-pub static PATCH: Network = Network::new(include_bytes!("patch.onnx"));
+pub(crate) static PATCH: Network = Network::new(include_bytes!("patch.onnx"));
 
 /// The same of fine maps, which takes thrice as long.
-pub static FINE_PATCH: Network = Network::new(include_bytes!("fine_patch.onnx"));
+pub(crate) static FINE_PATCH: Network = Network::new(include_bytes!("fine_patch.onnx"));
 
 /// SHA-256 of the files of weights, as `sha256sum` writes them.
 const CHECKSUMS: &str = include_str!("weights.sha256");
 
 /// The weights in few letters: the beginning of each file's SHA-256.
-pub fn weights() -> String {
+pub(crate) fn weights() -> String {
     let starts = CHECKSUMS.lines().map(|line| line.split_at(8).0);
     starts.collect::<Vec<_>>().join("-")
 }
 
 /// Planes of one size, row by row, plane by plane.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Planes {
+pub(crate) struct Planes {
     /// Number of planes.
     pub planes: usize,
     /// Width of each.
@@ -51,7 +51,7 @@ pub struct Planes {
 
 impl Planes {
     /// Planes of zeros.
-    pub fn zeros(planes: usize, width: usize, height: usize) -> Self {
+    pub(crate) fn zeros(planes: usize, width: usize, height: usize) -> Self {
         Self {
             planes,
             width,
@@ -61,13 +61,13 @@ impl Planes {
     }
 
     /// One plane.
-    pub fn plane(&self, index: usize) -> &[f32] {
+    pub(crate) fn plane(&self, index: usize) -> &[f32] {
         let size = self.width * self.height;
         &self.values[index * size..(index + 1) * size]
     }
 
     /// Exchanges left and right.
-    pub fn mirror(&mut self) {
+    pub(crate) fn mirror(&mut self) {
         for row in self.values.chunks_exact_mut(self.width) {
             row.reverse();
         }
@@ -102,7 +102,7 @@ impl Planes {
 }
 
 /// A network that is part of the program, read from its file once, when it is first used.
-pub struct Network {
+pub(crate) struct Network {
     file: &'static [u8],
     /// In the order of use.
     layers: OnceLock<Vec<Layer>>,
@@ -118,7 +118,7 @@ impl Network {
 
     /// Runs the network on three planes, on one thread: programs that read many photos read one on each core. The output's sides are
     /// shorter by the stride of the first layer. Panics if sides are no multiples of what they must be ([`SIDE_MULTIPLE`]).
-    pub fn run(&self, input: &Planes) -> Planes {
+    pub(crate) fn run(&self, input: &Planes) -> Planes {
         thread_local! {
             // Products of matrices would spread over all cores, and wake them some thousand times a photo. One pool for
             // each caller, lest all of them wait for the same thread.

@@ -3,7 +3,8 @@
 use std::sync::OnceLock;
 
 /// Linear light 0 … 1 of an 8-bit sRGB level, by the transfer function of IEC 61966-2-1.
-pub fn linear_from_srgb(level: u8) -> f32 {
+#[cfg(test)]
+pub(crate) fn linear_from_srgb(level: u8) -> f32 {
     linear_of_levels()[usize::from(level)]
 }
 

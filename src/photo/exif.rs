@@ -6,7 +6,7 @@ use std::io::Cursor;
 
 /// The two facts of the camera that a reading needs.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct CameraFacts {
+pub(crate) struct CameraFacts {
     /// EXIF orientation 1 … 8, if given.
     pub orientation: Option<u8>,
     /// Focal length as that of a 36 mm × 24 mm frame, millimetres.
@@ -14,7 +14,7 @@ pub struct CameraFacts {
 }
 
 /// Reads the camera's facts; a file without them, or with damaged ones, has none.
-pub fn camera_facts(bytes: &[u8]) -> CameraFacts {
+pub(crate) fn camera_facts(bytes: &[u8]) -> CameraFacts {
     // The data of a JPEG's picture would be gone through byte by byte for facts that are not there.
     let header = jpeg_header(bytes).unwrap_or(bytes);
     let Ok(found) = Reader::new().read_from_container(&mut Cursor::new(header)) else {

@@ -13,7 +13,7 @@ enum Next {
 
 /// All of a JPEG stream before the data of its picture, where cameras write what they know; `None` if the
 /// bytes are none.
-pub fn jpeg_header(bytes: &[u8]) -> Option<&[u8]> {
+pub(crate) fn jpeg_header(bytes: &[u8]) -> Option<&[u8]> {
     match next(bytes, start(bytes)?)? {
         Next::Scan(from) => bytes.get(..from),
         Next::End => None,
@@ -22,7 +22,7 @@ pub fn jpeg_header(bytes: &[u8]) -> Option<&[u8]> {
 
 /// Whether the main picture of a JPEG stream is closed by its end-of-image marker
 /// (ITU-T T.81, B.1.1 and B.2.1). Anything after it (other pictures, films) is not looked at.
-pub fn jpeg_is_complete(bytes: &[u8]) -> bool {
+pub(crate) fn jpeg_is_complete(bytes: &[u8]) -> bool {
     let mut at = start(bytes);
     while let Some(from) = at {
         at = match next(bytes, from) {

@@ -13,13 +13,14 @@ mod heic_stream;
 mod jpeg;
 mod jpeg_markers;
 mod open;
-pub mod shrink;
+pub(crate) mod shrink;
 
-pub use colour::linear_from_srgb;
+#[cfg(test)]
+pub(crate) use colour::linear_from_srgb;
 pub(crate) use colour::linear_of_levels;
 pub use error::PhotoError;
-pub use exif::{CameraFacts, camera_facts};
-pub use open::{Limits, open, open_with};
+pub(crate) use exif::{CameraFacts, camera_facts};
+pub(crate) use open::{Limits, open};
 
 use crate::frames::PhotoPoint;
 use image::RgbImage;
@@ -27,7 +28,7 @@ use std::path::Path;
 
 /// Longest side of the working copy, pixels: patch edges are much wider than a pixel at this
 /// size, so more would only cost time.
-pub const WORKING_SIDE_PX: u32 = 2048;
+pub(crate) const WORKING_SIDE_PX: u32 = 2048;
 
 /// One opened photo.
 #[derive(Debug, Clone)]

@@ -16,7 +16,7 @@ use std::path::Path;
 
 /// What will be opened at most.
 #[derive(Debug, Clone, Copy)]
-pub struct Limits {
+pub(crate) struct Limits {
     /// Largest file, bytes.
     pub bytes: u64,
     /// Most pixels, width × height.
@@ -37,7 +37,7 @@ impl Default for Limits {
 ///
 /// # Errors
 /// [`PhotoError`] says what is wrong with the file.
-pub fn open(path: &Path) -> Result<Photo, PhotoError> {
+pub(crate) fn open(path: &Path) -> Result<Photo, PhotoError> {
     open_with(path, Limits::default())
 }
 
@@ -45,7 +45,7 @@ pub fn open(path: &Path) -> Result<Photo, PhotoError> {
 ///
 /// # Errors
 /// [`PhotoError`] says what is wrong with the file.
-pub fn open_with(path: &Path, limits: Limits) -> Result<Photo, PhotoError> {
+pub(crate) fn open_with(path: &Path, limits: Limits) -> Result<Photo, PhotoError> {
     let name = path.display().to_string();
     let bytes = read_bytes(path, &name, limits)?;
     let facts = camera_facts(&bytes);

@@ -4,11 +4,11 @@ use image::RgbImage;
 use image::imageops::{self, FilterType};
 
 /// A rectangle of a picture, whole pixels of that picture: left, top, width, height.
-pub type Part = (u32, u32, u32, u32);
+pub(crate) type Part = (u32, u32, u32, u32);
 
 /// `part` of a picture at `width` × `height`: area averaging where it shrinks, straight lines
 /// between pixels where it grows. `part` must lie inside the picture.
-pub fn resized(picture: &RgbImage, part: Part, (width, height): (u32, u32)) -> RgbImage {
+pub(crate) fn resized(picture: &RgbImage, part: Part, (width, height): (u32, u32)) -> RgbImage {
     let (left, top, across, down) = part;
     if width <= across && height <= down {
         averaged(picture, part, (width, height))

@@ -99,7 +99,7 @@ pub(super) struct Ramp {
 
 impl Ramp {
     /// The share of a value.
-    pub const fn of(&self, value: f64) -> f64 {
+    pub(crate) const fn of(&self, value: f64) -> f64 {
         ((value - self.from) / self.width).clamp(0.0, 1.0)
     }
 }

@@ -7,7 +7,7 @@ use crate::schema::{Mean, Patch};
 
 /// One tooth's patch as it goes into the mean.
 #[derive(Debug, Clone, Copy)]
-pub struct ToothPatch {
+pub(crate) struct ToothPatch {
     /// The patch's numbers.
     pub patch: Patch,
     /// How far its centre moves between where contact is likelier than a third and than two thirds, half of it.
@@ -20,7 +20,7 @@ pub struct ToothPatch {
 
 /// The mean of several teeth.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Combined {
+pub(crate) struct Combined {
     /// Mean and spread.
     pub mean: Mean,
     /// Standard deviation of the mean centre as far as its parts are known; what is printed is made of it
@@ -33,7 +33,7 @@ pub struct Combined {
 /// Weights the teeth by how near they lie to their common middle and how alike their areas are,
 /// and takes the mean. Weights fall with the fourth power of the distance, so that one hidden or
 /// smeared tooth among good ones counts nothing. `None` for no teeth.
-pub fn combine(teeth: &[ToothPatch]) -> Option<Combined> {
+pub(crate) fn combine(teeth: &[ToothPatch]) -> Option<Combined> {
     if teeth.is_empty() {
         return None;
     }

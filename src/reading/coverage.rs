@@ -9,11 +9,11 @@ use crate::frames::FlankPoint;
 
 /// Half the width that holds 90 % of a normal distribution, in standard deviations (the 95 % point of
 /// the standard normal distribution, 1.6449).
-pub const HALF_WIDTH_90: f64 = 1.6449;
+pub(crate) const HALF_WIDTH_90: f64 = 1.6449;
 
 /// Who drew the outlines that a reading rests on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum OutlineSource {
+pub(crate) enum OutlineSource {
     /// The user marked them.
     #[default]
     Marked,
@@ -34,7 +34,7 @@ pub(super) fn half_width_90(deviation: FlankPoint, source: OutlineSource) -> Fla
 }
 
 /// The standard deviation of a centre whose printed uncertainty this is.
-pub fn deviation(printed: FlankPoint) -> FlankPoint {
+pub(crate) fn deviation(printed: FlankPoint) -> FlankPoint {
     FlankPoint::new(
         printed.length / HALF_WIDTH_90,
         printed.height / HALF_WIDTH_90,

@@ -38,7 +38,7 @@ const REACHES: [usize; 2] = CALIBRATION.sharpness.reaches;
 
 /// Measures of the flanks of one photo.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Quality {
+pub(crate) struct Quality {
     /// Steepness of the steepest edges over that of the same edges smoothed, weighed by how steep they are, median
     /// over the flanks: 2.3 and more when sharp, 2.0 and less when out of focus or shaken.
     pub sharpness: f64,
@@ -52,7 +52,7 @@ pub struct Quality {
 }
 
 /// Measures the flattened flanks; `None` for none.
-pub fn quality(maps: &[FlankMap]) -> Option<Quality> {
+pub(crate) fn quality(maps: &[FlankMap]) -> Option<Quality> {
     if maps.is_empty() {
         return None;
     }
@@ -236,7 +236,6 @@ mod tests {
             }),
             clipped: Array2::from_elem(size, false),
             unseen: Array2::from_elem(size, false),
-            depth_over_length: 0.25,
         }
     }
 

@@ -20,7 +20,7 @@ use crate::segment::{FoundPatch, SeenCompound, compound_on, find_patches, segmen
 
 /// What is known of a photo before its patches are looked at.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct FlankContext {
+pub(crate) struct FlankContext {
     /// Which flank the outlines are of, and who said so.
     pub flank: Option<FlankSide>,
     /// How contact shows, when the user said so.
@@ -37,9 +37,9 @@ pub struct OutlinedReading {
     /// The reading.
     pub reading: Reading,
     /// Patch region of each of the reading's teeth on a map of length × height.
-    pub regions: Vec<Option<Mask>>,
+    pub(crate) regions: Vec<Option<Mask>>,
     /// Outline of each of the reading's teeth.
-    pub outlines: Vec<Outline>,
+    pub(crate) outlines: Vec<Outline>,
 }
 
 impl OutlinedReading {
@@ -75,7 +75,7 @@ impl OutlinedReading {
 
 /// Reads the patches on the outlined flanks of a photo: where a coarse pass over them does not end with a sure
 /// reading of plain patches, a fine one follows, and counts if its reading is sure.
-pub fn read_outlined(
+pub(crate) fn read_outlined(
     photo: &Photo,
     outlines: &[Outline],
     context: FlankContext,
@@ -266,7 +266,11 @@ fn read_maps(
 }
 
 /// A reading of a photo on which no flanks are known, with the reasons for it.
-pub fn unreadable(photo: &Photo, context: FlankContext, reasons: Vec<Reason>) -> OutlinedReading {
+pub(crate) fn unreadable(
+    photo: &Photo,
+    context: FlankContext,
+    reasons: Vec<Reason>,
+) -> OutlinedReading {
     OutlinedReading {
         reading: Reading {
             schema: SCHEMA.to_owned(),

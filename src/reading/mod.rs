@@ -3,15 +3,15 @@
 mod calibration;
 mod combine;
 mod coverage;
-pub mod image_quality;
+pub(crate) mod image_quality;
 mod judge;
 mod measure_patches;
 mod numbers;
 mod read_photo;
 
 pub(crate) use calibration::COUNTED_CONFIDENCE;
-pub use combine::{Combined, ToothPatch, combine};
-pub use coverage::{HALF_WIDTH_90, OutlineSource, deviation};
-pub use measure_patches::{FlankContext, OutlinedReading, read_outlined, unreadable};
-pub use numbers::patch_numbers;
+pub(crate) use coverage::{OutlineSource, deviation};
+pub use measure_patches::OutlinedReading;
+#[cfg(all(test, feature = "cli"))]
+pub(crate) use measure_patches::{FlankContext, unreadable};
 pub use read_photo::{ReadOptions, read_photo};

@@ -6,7 +6,7 @@ use crate::segment::mask::Mask;
 
 /// The numbers of a patch region on a map of length × height; `depth_over_length` is the flank's depth
 /// over its length. `None` for an empty region.
-pub fn patch_numbers(region: &Mask, depth_over_length: f64) -> Option<Patch> {
+pub(crate) fn patch_numbers(region: &Mask, depth_over_length: f64) -> Option<Patch> {
     let (rows, columns) = region.dim();
     let mut cells = 0.0;
     let (mut u, mut v, mut uu, mut uv, mut vv) = (0.0, 0.0, 0.0, 0.0, 0.0);

@@ -5,7 +5,7 @@ use crate::units::Units;
 use std::fmt::Write;
 
 /// The advice in plain lines, ending with a newline.
-pub fn advice_text(advice: &Advice, units: Units) -> String {
+pub(crate) fn advice_text(advice: &Advice, units: Units) -> String {
     let mut out = String::new();
     // Writing to a string cannot fail.
     let _ = write(&mut out, advice, units);

@@ -1,12 +1,12 @@
 //! Results → bytes: a folder for what is reported, a file for each format.
 
-pub mod advice;
-pub mod batch;
-pub mod draw;
-pub mod job;
-pub mod reading;
-pub mod setup;
-pub mod simulation;
+pub(crate) mod advice;
+pub(crate) mod batch;
+pub(crate) mod draw;
+pub(crate) mod job;
+pub(crate) mod reading;
+pub(crate) mod setup;
+pub(crate) mod simulation;
 
 /// A picture that could not be drawn.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]

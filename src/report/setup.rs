@@ -4,7 +4,7 @@ use crate::setup::Answer;
 use std::fmt::Write as _;
 
 /// The answer in plain lines, ending with a newline.
-pub fn setup_text(answer: &Answer) -> String {
+pub(crate) fn setup_text(answer: &Answer) -> String {
     let mut out = format!("{}\n", answer.says);
     if !answer.steps.is_empty() {
         out.push('\n');

@@ -11,7 +11,7 @@ use super::set_parameters::{FlankParameters, SetParameters};
 
 /// The numbers of the advice.
 #[derive(Debug, Clone, Copy)]
-pub struct Calibration {
+pub(crate) struct Calibration {
     /// One standard deviation of everything that is not known of a set before anything is measured, in the
     /// parameters' own units (millimetres, radians, natural logarithms).
     pub priors: SetParameters,
@@ -29,7 +29,7 @@ pub struct Calibration {
 
 /// Standard uncertainties of what is read and of the model itself.
 #[derive(Debug, Clone, Copy)]
-pub struct Noise {
+pub(crate) struct Noise {
     /// Centre along the length, share of the flank, when a reading does not say. Chosen; the benchmark's readings
     /// scatter by 0.015.
     pub length: f64,
@@ -56,7 +56,7 @@ pub struct Noise {
 
 /// What the verdict turns on.
 #[derive(Debug, Clone, Copy)]
-pub struct VerdictLimits {
+pub(crate) struct VerdictLimits {
     /// Separates good from change: an assembly this likely to be right is left alone. Chosen; the benchmark's scores
     /// hold with it.
     pub sure_enough: f64,
@@ -84,7 +84,7 @@ pub struct VerdictLimits {
 
 /// What changes are weighed by.
 #[derive(Debug, Clone, Copy)]
-pub struct ChoiceWeights {
+pub(crate) struct ChoiceWeights {
     /// A change of one gear is preferred to a change of both when the score suffers by no more. Chosen, no
     /// evidence.
     pub worth_a_second_change: f64,
@@ -118,7 +118,7 @@ pub struct ChoiceWeights {
 
 /// What no axle shows: beyond these a number is asked for again.
 #[derive(Debug, Clone, Copy)]
-pub struct CheckLimits {
+pub(crate) struct CheckLimits {
     /// Backlash below this is tighter than any axle is run, millimetres (0.0008 in). Common practice, no source.
     pub tight_backlash_mm: f64,
     /// Backlash above this is looser than any axle is run, millimetres (0.06 in). Common practice, no source.
@@ -149,7 +149,7 @@ pub struct CheckLimits {
 
 /// How finely it is computed.
 #[derive(Debug, Clone, Copy)]
-pub struct Numerics {
+pub(crate) struct Numerics {
     /// Columns and rows of the contact model's grid: a sixth of the usual points moves a centre by less than 0.010,
     /// half of the best reading's uncertainty, and by less than 0.015 where most of the patch has run off the flank
     /// (tested in forward_model.rs); and it is several times as fast.
@@ -198,7 +198,7 @@ const FLANK_PRIORS: FlankParameters = FlankParameters {
 };
 
 /// The numbers in use.
-pub const CALIBRATION: Calibration = Calibration {
+pub(crate) const CALIBRATION: Calibration = Calibration {
     priors: SetParameters {
         // Pinion numbers spread by ±0.10 mm (several makers' texts), wrong starting shims by more.
         pinion: 0.25,

@@ -15,7 +15,7 @@ use crate::units::Units;
 use nalgebra::{Matrix2, Vector2};
 
 /// Whether backlash varies round the gear by more than its limit.
-pub fn varies_too_much(card: &Card, last: &Trial) -> bool {
+pub(crate) fn varies_too_much(card: &Card, last: &Trial) -> bool {
     match (
         last.backlash_variation_mm(),
         card.limits.backlash_variation_mm,
@@ -29,7 +29,7 @@ pub fn varies_too_much(card: &Card, last: &Trial) -> bool {
 ///
 /// The misfit is chi-squared with one degree of freedom per number; its cube root is nearly normal
 /// (Wilson and Hilferty, 1931).
-pub fn improbable(estimate: &Estimate) -> bool {
+pub(crate) fn improbable(estimate: &Estimate) -> bool {
     let n = estimate.numbers.max(1) as f64;
     let width = 2.0 / (9.0 * n);
     let deviations = ((estimate.misfit / n).cbrt() - (1.0 - width)) / width.sqrt();
@@ -37,7 +37,7 @@ pub fn improbable(estimate: &Estimate) -> bool {
 }
 
 /// To so many decimals.
-pub fn round(value: f64, digits: i32) -> f64 {
+pub(crate) fn round(value: f64, digits: i32) -> f64 {
     let scale = 10_f64.powi(digits);
     // Adding zero turns −0 into 0.
     (value * scale).round() / scale + 0.0
@@ -55,7 +55,7 @@ fn round_move(m: Move) -> Move {
 }
 
 /// Everything known of a job that is complete enough for amounts.
-pub struct Case<'a> {
+pub(crate) struct Case<'a> {
     /// The gear set.
     pub card: &'a Card,
     /// The last trial.
@@ -76,7 +76,7 @@ pub struct Case<'a> {
 
 impl<'a> Case<'a> {
     /// Fits the set to what was read.
-    pub fn new(
+    pub(crate) fn new(
         card: &'a Card,
         last: &'a Trial,
         model: &'a ForwardModel,
@@ -96,7 +96,7 @@ impl<'a> Case<'a> {
     }
 
     /// Trials that cannot all be true while the last one by itself can.
-    pub fn contradiction(&self) -> Option<Check> {
+    pub(crate) fn contradiction(&self) -> Option<Check> {
         let [_, .., last] = self.observations else {
             return None;
         };
@@ -106,7 +106,7 @@ impl<'a> Case<'a> {
     }
 
     /// Where the gears stand, how sure that is, what is left unexplained, and who decided it.
-    pub fn state(&self, advice: &mut Advice) {
+    pub(crate) fn state(&self, advice: &mut Advice) {
         let values = self.model.values(&self.estimate.parameters);
         let (priors, variances) = (self.model.priors(), self.estimate.variances());
         advice.stands = Some(round_move(Move {
@@ -170,7 +170,7 @@ impl<'a> Case<'a> {
     }
 
     /// Whether the last trial's own readings are right as they stand.
-    pub fn reads_right(&self) -> bool {
+    pub(crate) fn reads_right(&self) -> bool {
         let tolerance = self.goal.tolerance;
         let flank = |side: Side, target: FlankPoint| {
             self.last.reading(side).is_some_and(|r| {
@@ -188,7 +188,7 @@ impl<'a> Case<'a> {
     }
 
     /// What the next assembly should show.
-    pub fn predict(advice: &mut Advice, outlook: &Outlook) {
+    pub(crate) fn predict(advice: &mut Advice, outlook: &Outlook) {
         let (expected, band) = (outlook.expected(), outlook.band());
         advice.predicted = Some(Predicted {
             drive: round_point(expected.drive),
@@ -203,7 +203,7 @@ impl<'a> Case<'a> {
     }
 
     /// The change and what it should show.
-    pub fn fill(&self, advice: &mut Advice, chosen: &Chosen, choices: &places::Choices) {
+    pub(crate) fn fill(&self, advice: &mut Advice, chosen: &Chosen, choices: &places::Choices) {
         advice.change = Some(round_move(Move {
             pinion_mm: chosen.pinion.move_mm,
             ring_mm: chosen.ring.move_mm,
@@ -220,7 +220,7 @@ impl<'a> Case<'a> {
     }
 
     /// No shim cures it: what it looks like and how to check.
-    pub fn beyond(&self, advice: &mut Advice, chosen: Option<&Chosen>) {
+    pub(crate) fn beyond(&self, advice: &mut Advice, chosen: Option<&Chosen>) {
         advice.verdict = Verdict::BeyondShims;
         let mut checks = Vec::new();
         if varies_too_much(self.card, self.last) {

@@ -17,7 +17,7 @@ fn check(code: CheckCode, message: String) -> Check {
 ///
 /// # Errors
 /// A number that is not finite, or a time that is none.
-pub fn before_amounts(
+pub(crate) fn before_amounts(
     card: &Card,
     trials: &[Trial],
     units: Units,
@@ -379,7 +379,7 @@ impl Stood {
 
 /// The trials that say where the gears stood on the last trial's own scale, as indices, with the
 /// move since the first of them; and what to say of the others.
-pub fn comparable(card: &Card, trials: &[Trial]) -> (Vec<(usize, Move)>, Vec<String>) {
+pub(crate) fn comparable(card: &Card, trials: &[Trial]) -> (Vec<(usize, Move)>, Vec<String>) {
     let Some((last, earlier)) = trials.split_last() else {
         return (Vec::new(), Vec::new());
     };

@@ -13,7 +13,7 @@ use crate::schema::{Move, RunnerUp};
 
 /// What was chosen.
 #[derive(Debug, Clone)]
-pub struct Chosen {
+pub(crate) struct Chosen {
     /// The pinion's change.
     pub pinion: Choice,
     /// The ring gear's change.
@@ -30,13 +30,13 @@ pub struct Chosen {
 
 impl Chosen {
     /// Whether both gears stay.
-    pub fn stays(&self) -> bool {
+    pub(crate) fn stays(&self) -> bool {
         self.pinion.move_mm == 0.0 && self.ring.move_mm == 0.0
     }
 }
 
 /// Everything that a choice is made from.
-pub struct Bench<'a> {
+pub(crate) struct Bench<'a> {
     /// The card's gears.
     pub model: &'a ForwardModel,
     /// The most likely set.
@@ -74,7 +74,7 @@ impl Rated<'_> {
 
 impl Bench<'_> {
     /// The change of greatest chance.
-    pub fn choose(&self, choices: &Choices) -> Option<Chosen> {
+    pub(crate) fn choose(&self, choices: &Choices) -> Option<Chosen> {
         let aimed = self.aim();
         let outlook = Outlook::about(self.model, self.draws, aimed);
         let rated = self.rate(choices, aimed, &outlook);

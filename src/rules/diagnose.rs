@@ -10,7 +10,11 @@ fn round(share: f64) -> f64 {
 }
 
 /// One flank against its target.
-pub fn flank(centre: FlankPoint, target: FlankPoint, tolerance: FlankPoint) -> FlankDiagnosis {
+pub(crate) fn flank(
+    centre: FlankPoint,
+    target: FlankPoint,
+    tolerance: FlankPoint,
+) -> FlankDiagnosis {
     let length = round(centre.length - target.length);
     let height = round(centre.height - target.height);
     let word = |offset: f64, tolerance: f64, below: &'static str, above: &'static str| {
@@ -41,7 +45,7 @@ pub fn flank(centre: FlankPoint, target: FlankPoint, tolerance: FlankPoint) -> F
 }
 
 /// Both flanks of one trial, as far as they were read.
-pub fn trial(trial: &Trial, target: &Target) -> Diagnosis {
+pub(crate) fn trial(trial: &Trial, target: &Target) -> Diagnosis {
     let of = |side| {
         trial
             .reading(side)

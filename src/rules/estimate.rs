@@ -15,7 +15,7 @@ use nalgebra::{DMatrix, DVector};
 
 /// What one reading of one trial did.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct ReadingPart {
+pub(crate) struct ReadingPart {
     /// Number of the trial in the job, from 1.
     pub trial: usize,
     /// Which reading.
@@ -26,7 +26,7 @@ pub struct ReadingPart {
 
 /// The estimate.
 #[derive(Debug, Clone)]
-pub struct Estimate {
+pub(crate) struct Estimate {
     /// The parameters at their most likely values, in prior deviations.
     pub parameters: SetParameters,
     /// Their covariance, in prior deviations squared, in the order of [`SetParameters::to_array`].
@@ -43,13 +43,13 @@ pub struct Estimate {
 
 impl Estimate {
     /// The variance of every parameter, in prior deviations squared.
-    pub fn variances(&self) -> SetParameters {
+    pub(crate) fn variances(&self) -> SetParameters {
         SetParameters::from_fn(|i| self.covariance[(i, i)])
     }
 }
 
 /// Sum of squares of everything read and of the parameters' deviations, and what the last trial shows.
-pub fn misfit(
+pub(crate) fn misfit(
     model: &ForwardModel,
     observations: &[Observation],
     parameters: &SetParameters,
@@ -125,7 +125,7 @@ fn normal_equations(rows: &[Row], at: &SetParameters) -> Normal {
 }
 
 /// Fits the parameters to everything read.
-pub fn fit(model: &ForwardModel, observations: &[Observation]) -> Estimate {
+pub(crate) fn fit(model: &ForwardModel, observations: &[Observation]) -> Estimate {
     let numerics = &CALIBRATION.numerics;
     let parameters = |at: &[f64]| SetParameters::from_fn(|i| at[i]);
     let found = descend(

@@ -13,7 +13,7 @@ use crate::schema::{
 use crate::units::Units;
 
 /// How to check the housing when nothing else is found.
-pub const HOUSING_CHECK: &str = "Check the housing: bearing caps on their own sides, bearings fully \
+pub(crate) const HOUSING_CHECK: &str = "Check the housing: bearing caps on their own sides, bearings fully \
     seated, no burr or dirt under the ring gear; then with a mandrel and a dial indicator the distance \
     between pinion axis and carrier axis, and their squareness over the width of the case.";
 
@@ -46,7 +46,7 @@ fn way(move_mm: f64) -> &'static str {
 }
 
 /// What was read of the last trial.
-pub fn where_it_stands(
+pub(crate) fn where_it_stands(
     advice: &mut Advice,
     card: &Card,
     last: &Trial,
@@ -157,7 +157,7 @@ fn pack_sentence(name: &str, pack: &Pack, units: Units) -> String {
 }
 
 /// The change, step by step.
-pub fn change(advice: &mut Advice, card: &Card, chosen: &Chosen, units: Units) {
+pub(crate) fn change(advice: &mut Advice, card: &Card, chosen: &Chosen, units: Units) {
     estimate_sentences(advice, units);
     let method = match card.gear.cutting {
         Cutting::FaceMilled => "face-milled",
@@ -262,7 +262,7 @@ fn ring_sentence(advice: &Advice, chosen: &Chosen, ring_mm: f64, units: Units) -
 }
 
 /// It is right.
-pub fn good(advice: &mut Advice, reads_right: bool) {
+pub(crate) fn good(advice: &mut Advice, reads_right: bool) {
     let chance = 100.0 * advice.chance_now.unwrap_or(0.0);
     advice.why.push(if reads_right {
         format!(
@@ -278,7 +278,7 @@ pub fn good(advice: &mut Advice, reads_right: bool) {
 }
 
 /// Trials that cannot all be true.
-pub fn contradiction(estimate: &Estimate, units: Units, last: &Trial) -> Check {
+pub(crate) fn contradiction(estimate: &Estimate, units: Units, last: &Trial) -> Check {
     let (trial, reading) = estimate
         .pulls
         .iter()
@@ -302,7 +302,7 @@ pub fn contradiction(estimate: &Estimate, units: Units, last: &Trial) -> Check {
 }
 
 /// Backlash varies more than its limit.
-pub fn run_out(card: &Card, last: &Trial, units: Units) -> Check {
+pub(crate) fn run_out(card: &Card, last: &Trial, units: Units) -> Check {
     let variation_mm = last.backlash_variation_mm().unwrap_or(0.0);
     let limit_mm = card.limits.backlash_variation_mm.unwrap_or(0.0);
     Check {
@@ -319,7 +319,7 @@ pub fn run_out(card: &Card, last: &Trial, units: Units) -> Check {
 }
 
 /// What a misfit that shims cannot cure looks like, most likely first.
-pub fn faults(estimate: &Estimate) -> Vec<Check> {
+pub(crate) fn faults(estimate: &Estimate) -> Vec<Check> {
     let Faults {
         offset,
         shaft_angle,
@@ -357,7 +357,12 @@ pub fn faults(estimate: &Estimate) -> Vec<Check> {
 }
 
 /// Nothing at hand is right.
-pub fn out_of_reach(card: &Card, chosen: Option<&Chosen>, goal: &Goal, units: Units) -> Check {
+pub(crate) fn out_of_reach(
+    card: &Card,
+    chosen: Option<&Chosen>,
+    goal: &Goal,
+    units: Units,
+) -> Check {
     let [low, high] = goal.window_mm;
     let backlash_mm = chosen.map(|c| c.outlook.expected().backlash_mm);
     let message = match backlash_mm {
@@ -384,7 +389,7 @@ pub fn out_of_reach(card: &Card, chosen: Option<&Chosen>, goal: &Goal, units: Un
 }
 
 /// No shim cures it.
-pub fn beyond(advice: &mut Advice, checks: &[Check], chosen: Option<&Chosen>, units: Units) {
+pub(crate) fn beyond(advice: &mut Advice, checks: &[Check], chosen: Option<&Chosen>, units: Units) {
     estimate_sentences(advice, units);
     if let Some(left) = advice.unexplained {
         advice.why.push(format!(
@@ -413,7 +418,7 @@ pub fn beyond(advice: &mut Advice, checks: &[Check], chosen: Option<&Chosen>, un
 }
 
 /// What to mind, whatever the verdict.
-pub fn cautions(advice: &mut Advice, card: &Card, last: &Trial, units: Units) {
+pub(crate) fn cautions(advice: &mut Advice, card: &Card, last: &Trial, units: Units) {
     let list = &mut advice.cautions;
     if card.limits.backlash_mm.is_none() {
         let [low, high] = card.backlash_window_mm();

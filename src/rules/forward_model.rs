@@ -9,7 +9,7 @@ use crate::frames::FlankPoint;
 use crate::schema::{BacklashDirection, Card, Move};
 
 /// The set of a card, and how far it may be from its card.
-pub struct ForwardModel {
+pub(crate) struct ForwardModel {
     model: Model,
     card_ease_off: [EaseOff; 2],
     card_film_mm: f64,
@@ -29,7 +29,7 @@ struct Lags {
 }
 
 /// How far, in prior deviations, each kind of fault is from none.
-pub struct Faults {
+pub(crate) struct Faults {
     /// Offset of the housing.
     pub offset: f64,
     /// Shaft angle of the housing.
@@ -43,7 +43,7 @@ impl ForwardModel {
     ///
     /// # Errors
     /// Gears that cannot mesh.
-    pub fn new(card: &Card) -> Result<Self, ContactError> {
+    pub(crate) fn new(card: &Card) -> Result<Self, ContactError> {
         let (columns, rows) = CALIBRATION.numerics.grid;
         let model = Model::with_grid(&card.gear_set(), columns, rows)?;
         let (card_ease_off, card_film_mm) = model.defaults();
@@ -74,22 +74,22 @@ impl ForwardModel {
     }
 
     /// One standard deviation of every parameter before anything is measured, in its own unit.
-    pub fn priors(&self) -> &SetParameters {
+    pub(crate) fn priors(&self) -> &SetParameters {
         &self.priors
     }
 
     /// The parameters in their own units.
-    pub fn values(&self, deviations: &SetParameters) -> SetParameters {
+    pub(crate) fn values(&self, deviations: &SetParameters) -> SetParameters {
         deviations.times(&self.priors)
     }
 
     /// Backlash measured per millimetre the ring gear is backed off, to first order.
-    pub fn backlash_per_ring(&self) -> f64 {
+    pub(crate) fn backlash_per_ring(&self) -> f64 {
         self.model.ring_backlash_ratio(1.0).transverse * self.outer_mm() * self.indicator
     }
 
     /// Backlash measured per millimetre the pinion is withdrawn, to first order.
-    pub fn backlash_per_pinion(&self) -> f64 {
+    pub(crate) fn backlash_per_pinion(&self) -> f64 {
         self.model.pinion_backlash_ratio(1.0).transverse * self.outer_mm() * self.indicator
     }
 
@@ -98,13 +98,13 @@ impl ForwardModel {
     }
 
     /// Backlash at the right place, millimetres as measured.
-    pub fn backlash_at_right_mm(&self, deviations: &SetParameters) -> f64 {
+    pub(crate) fn backlash_at_right_mm(&self, deviations: &SetParameters) -> f64 {
         self.usual_backlash_mm + deviations.backlash * self.priors.backlash
     }
 
     /// What an assembly shows whose gears stand `moved` from where they stood in the first trial; `deviations` in
     /// prior deviations.
-    pub fn predict(&self, deviations: &SetParameters, moved: Move) -> PredictedObservation {
+    pub(crate) fn predict(&self, deviations: &SetParameters, moved: Move) -> PredictedObservation {
         self.predict_with_lags(deviations, moved).0
     }
 
@@ -146,7 +146,7 @@ impl ForwardModel {
 
     /// What the assembly shows, and how that changes with every parameter per prior deviation, by forward
     /// differences.
-    pub fn predict_with_slopes(
+    pub(crate) fn predict_with_slopes(
         &self,
         deviations: &SetParameters,
         moved: Move,
@@ -227,7 +227,7 @@ impl ForwardModel {
 
     /// The same set with a faultless housing and mates that belong together: what shims cannot cure taken out, what
     /// every set differs in (crowning, film, backlash) kept.
-    pub fn without_faults(&self, deviations: &SetParameters) -> SetParameters {
+    pub(crate) fn without_faults(&self, deviations: &SetParameters) -> SetParameters {
         let sound = |flank: FlankParameters| FlankParameters {
             bias: 0.0,
             tilt_length: 0.0,
@@ -246,7 +246,7 @@ impl ForwardModel {
 
 impl Faults {
     /// Those of a set whose parameters are in prior deviations.
-    pub fn of(deviations: &SetParameters) -> Self {
+    pub(crate) fn of(deviations: &SetParameters) -> Self {
         Self {
             offset: deviations.offset.abs(),
             shaft_angle: deviations.shaft_angle.abs(),

@@ -11,7 +11,7 @@ use serde_json::Value;
 use std::path::Path;
 
 /// Value of the `schema` field of a job.
-pub const SCHEMA: &str = "flankread/job/1";
+pub(crate) const SCHEMA: &str = "flankread/job/1";
 
 impl Trial {
     /// Whether the photo of `side` was taken before the shims were last changed.

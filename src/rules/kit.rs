@@ -9,7 +9,7 @@ const MOST_CELLS: u64 = 200_000;
 
 /// All packs up to a greatest thickness that a kit can stack, any number of each shim.
 #[derive(Debug, Clone)]
-pub struct Stacks {
+pub(crate) struct Stacks {
     /// Tenths of a micrometre per cell.
     cell: u64,
     /// Shims of the kit in cells, thickest first.
@@ -20,7 +20,7 @@ pub struct Stacks {
 
 impl Stacks {
     /// The packs of `kit_mm` up to `most_mm`. An empty kit stacks only the empty pack.
-    pub fn new(kit_mm: &[f64], most_mm: f64) -> Self {
+    pub(crate) fn new(kit_mm: &[f64], most_mm: f64) -> Self {
         let tenths: Vec<u64> = kit_mm
             .iter()
             .map(|mm| (mm * PER_MM).round() as u64)
@@ -56,7 +56,7 @@ impl Stacks {
     }
 
     /// Every pack from `low_mm` to `high_mm` that is not empty, thinnest first.
-    pub fn packs_mm(&self, low_mm: f64, high_mm: f64) -> Vec<f64> {
+    pub(crate) fn packs_mm(&self, low_mm: f64, high_mm: f64) -> Vec<f64> {
         (1..self.pieces.len())
             .filter(|&i| self.pieces[i] != u32::MAX)
             .map(|i| self.thickness_mm(i))
@@ -65,7 +65,7 @@ impl Stacks {
     }
 
     /// The pack nearest to `mm`; `None` when the kit stacks nothing.
-    pub fn nearest_mm(&self, mm: f64) -> Option<f64> {
+    pub(crate) fn nearest_mm(&self, mm: f64) -> Option<f64> {
         let wanted = mm * PER_MM / self.cell as f64;
         (1..self.pieces.len())
             .filter(|&i| self.pieces[i] != u32::MAX)
@@ -78,7 +78,7 @@ impl Stacks {
     }
 
     /// The fewest shims that make up `mm`, thickest first; empty when none do.
-    pub fn stack_mm(&self, mm: f64) -> Vec<f64> {
+    pub(crate) fn stack_mm(&self, mm: f64) -> Vec<f64> {
         let mut left = (mm * PER_MM / self.cell as f64).round() as usize;
         let mut stack = Vec::new();
         while left > 0 && self.pieces.get(left).is_some_and(|n| *n != u32::MAX) {
@@ -96,7 +96,7 @@ impl Stacks {
 }
 
 /// The finest step between packs of a kit, millimetres; `None` for an empty kit.
-pub fn step_mm(kit_mm: &[f64]) -> Option<f64> {
+pub(crate) fn step_mm(kit_mm: &[f64]) -> Option<f64> {
     let step = kit_mm
         .iter()
         .map(|mm| (mm * PER_MM).round() as u64)

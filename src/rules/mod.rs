@@ -10,23 +10,25 @@ mod calibration;
 mod case;
 mod checks;
 mod choose;
-pub mod diagnose;
+pub(crate) mod diagnose;
 mod estimate;
 mod explain;
 mod forward_model;
-pub mod job;
-pub mod kit;
+pub(crate) mod job;
+pub(crate) mod kit;
 mod observation;
 mod outlook;
 mod places;
 mod posterior;
 mod set_parameters;
-pub mod time;
-pub mod trial;
+pub(crate) mod time;
+pub(crate) mod trial;
 mod verdict;
 
 pub use job::Job;
-pub use trial::{FlankNotUsable, NotUsable, usable};
+#[cfg(feature = "cli")]
+pub(crate) use trial::FlankNotUsable;
+pub use trial::{NotUsable, usable};
 pub use verdict::{advise, advise_in};
 
 /// Why no advice could be made.

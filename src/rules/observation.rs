@@ -9,11 +9,11 @@ use crate::schema::{FlankReading, Move, ReadingKind, Trial};
 /// Quantities of one flank.
 const OF_A_FLANK: usize = 5;
 /// Observed quantities in all.
-pub const OBSERVED: usize = 2 * OF_A_FLANK + 1;
+pub(crate) const OBSERVED: usize = 2 * OF_A_FLANK + 1;
 
 /// The patch that one flank shows.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub struct PredictedPatch {
+pub(crate) struct PredictedPatch {
     /// Its centre.
     pub centre: FlankPoint,
     /// Its size.
@@ -41,7 +41,7 @@ impl PredictedPatch {
 
 /// What an assembly shows, or how fast that changes.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub struct PredictedObservation {
+pub(crate) struct PredictedObservation {
     /// Patch of the drive flank.
     pub drive: PredictedPatch,
     /// Patch of the coast flank.
@@ -64,12 +64,12 @@ impl PredictedObservation {
     }
 
     /// Every quantity, in order.
-    pub fn to_array(mut self) -> [f64; OBSERVED] {
+    pub(crate) fn to_array(mut self) -> [f64; OBSERVED] {
         self.fields().map(|field| *field)
     }
 
     /// How fast this was reached from another prediction over a step.
-    pub fn slope_from(self, here: &Self, step: f64) -> Self {
+    pub(crate) fn slope_from(self, here: &Self, step: f64) -> Self {
         let (there, here) = (self.to_array(), here.to_array());
         let mut slope = Self::default();
         for (i, field) in slope.fields().into_iter().enumerate() {
@@ -81,7 +81,7 @@ impl PredictedObservation {
 
 /// A value with its standard uncertainty.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Measured<T = f64> {
+pub(crate) struct Measured<T = f64> {
     /// What was read.
     pub value: T,
     /// One standard uncertainty.
@@ -90,7 +90,7 @@ pub struct Measured<T = f64> {
 
 impl Measured<FlankPoint> {
     /// Along the length.
-    pub const fn length(self) -> Measured {
+    pub(crate) const fn length(self) -> Measured {
         Measured {
             value: self.value.length,
             deviation: self.deviation.length,
@@ -98,7 +98,7 @@ impl Measured<FlankPoint> {
     }
 
     /// Along the height.
-    pub const fn height(self) -> Measured {
+    pub(crate) const fn height(self) -> Measured {
         Measured {
             value: self.value.height,
             deviation: self.deviation.height,
@@ -108,7 +108,7 @@ impl Measured<FlankPoint> {
 
 /// What was read of one flank.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct ObservedPatch {
+pub(crate) struct ObservedPatch {
     /// The patch's centre.
     pub centre: Measured<FlankPoint>,
     /// Its size.
@@ -119,7 +119,7 @@ pub struct ObservedPatch {
 
 /// What was read in one trial.
 #[derive(Debug, Clone, Copy, Default)]
-pub struct Observation {
+pub(crate) struct Observation {
     /// Number of the trial in the job, from 1.
     pub trial: usize,
     /// The gears against where they stood in the first trial.
@@ -136,7 +136,7 @@ pub struct Observation {
 
 /// One number that was read.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct ReadNumber {
+pub(crate) struct ReadNumber {
     /// Which reading it belongs to.
     pub kind: ReadingKind,
     /// The value and its uncertainty.
@@ -147,7 +147,7 @@ pub struct ReadNumber {
 
 impl ReadNumber {
     /// Predicted less read over its uncertainty.
-    pub fn residual(&self, predicted: f64) -> f64 {
+    pub(crate) fn residual(&self, predicted: f64) -> f64 {
         let residual = (predicted - self.measured.value) / self.measured.deviation;
         if self.at_most {
             residual.max(0.0)
@@ -198,7 +198,7 @@ impl ObservedPatch {
 
 impl Observation {
     /// The numbers of a trial with their standard uncertainties.
-    pub fn of(number: usize, trial: &Trial, moved: Move) -> Self {
+    pub(crate) fn of(number: usize, trial: &Trial, moved: Move) -> Self {
         let noise = &CALIBRATION.noise;
         let patch = |reading: Option<&FlankReading>| reading.map(|r| ObservedPatch::of(r, noise));
         let mean_mm = trial.mean_backlash_mm();
@@ -221,7 +221,7 @@ impl Observation {
     }
 
     /// Everything read, `None` where nothing was, in the order of [`PredictedObservation::to_array`].
-    pub fn numbers(&self) -> [Option<ReadNumber>; OBSERVED] {
+    pub(crate) fn numbers(&self) -> [Option<ReadNumber>; OBSERVED] {
         let flank = |patch: &Option<ObservedPatch>, kind| {
             patch
                 .map_or([None; OF_A_FLANK], |patch| patch.measured())

@@ -16,11 +16,11 @@ use nalgebra::SVector;
 const JUDGED: usize = 5;
 
 /// The same for linear algebra; from and to [`Judged`] only.
-pub type JudgedVector = SVector<f64, JUDGED>;
+pub(crate) type JudgedVector = SVector<f64, JUDGED>;
 
 /// What an assembly is judged by, or how far off it is.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Judged {
+pub(crate) struct Judged {
     /// Centre of the drive patch.
     pub drive: FlankPoint,
     /// Centre of the coast patch.
@@ -31,7 +31,7 @@ pub struct Judged {
 
 impl Judged {
     /// What of a prediction is judged.
-    pub const fn of(shown: &PredictedObservation) -> Self {
+    pub(crate) const fn of(shown: &PredictedObservation) -> Self {
         Self {
             drive: shown.drive.centre,
             coast: shown.coast.centre,
@@ -40,7 +40,7 @@ impl Judged {
     }
 
     /// In order.
-    pub fn to_vector(self) -> JudgedVector {
+    pub(crate) fn to_vector(self) -> JudgedVector {
         JudgedVector::new(
             self.drive.length,
             self.drive.height,
@@ -51,7 +51,7 @@ impl Judged {
     }
 
     /// The inverse of [`Self::to_vector`].
-    pub fn from_vector(vector: &JudgedVector) -> Self {
+    pub(crate) fn from_vector(vector: &JudgedVector) -> Self {
         let [
             drive_length,
             drive_height,
@@ -67,7 +67,7 @@ impl Judged {
     }
 
     /// What of it was read in a trial, `None` where it was not, in the same order.
-    pub fn read(observation: &Observation) -> [Option<Measured>; JUDGED] {
+    pub(crate) fn read(observation: &Observation) -> [Option<Measured>; JUDGED] {
         let drive = observation.drive.map(|patch| patch.centre);
         let coast = observation.coast.map(|patch| patch.centre);
         [
@@ -82,7 +82,7 @@ impl Judged {
 
 /// What makes an assembly right.
 #[derive(Debug, Clone, Copy)]
-pub struct Goal {
+pub(crate) struct Goal {
     /// Target of the drive patch's centre.
     pub drive: FlankPoint,
     /// Target of the coast patch's centre.
@@ -95,7 +95,7 @@ pub struct Goal {
 
 impl Goal {
     /// The target, with room in the backlash window for its variation round the gear.
-    pub fn of(card: &Card, last: &Trial) -> Self {
+    pub(crate) fn of(card: &Card, last: &Trial) -> Self {
         let [low, high] = card.backlash_window_mm();
         let margin = (0.5 * last.backlash_variation_mm().unwrap_or(0.0))
             .min(CALIBRATION.verdict.most_margin * (high - low));
@@ -108,7 +108,7 @@ impl Goal {
     }
 
     /// The middle of all tolerances.
-    pub fn middle(&self) -> JudgedVector {
+    pub(crate) fn middle(&self) -> JudgedVector {
         let [low, high] = self.window_mm;
         Judged {
             drive: self.drive,
@@ -119,7 +119,7 @@ impl Goal {
     }
 
     /// How far from it is still right.
-    pub fn reach(&self) -> JudgedVector {
+    pub(crate) fn reach(&self) -> JudgedVector {
         let [low, high] = self.window_mm;
         Judged {
             drive: self.tolerance,
@@ -145,7 +145,7 @@ struct Possible {
 
 /// What the next assembly will show at one place, by every set that the bench's could be.
 #[derive(Debug, Clone)]
-pub struct Outlook {
+pub(crate) struct Outlook {
     /// The gears against where they stood in the first trial.
     at: Move,
     sets: Vec<Possible>,
@@ -165,7 +165,7 @@ fn model_error() -> JudgedVector {
 
 impl Outlook {
     /// The last trial's place.
-    pub fn now(draws: &[Draw], at: Move) -> Self {
+    pub(crate) fn now(draws: &[Draw], at: Move) -> Self {
         let sets = draws
             .iter()
             .map(|draw| Possible {
@@ -179,7 +179,7 @@ impl Outlook {
     }
 
     /// Another place, with how it changes about there.
-    pub fn about(model: &ForwardModel, draws: &[Draw], at: Move) -> Self {
+    pub(crate) fn about(model: &ForwardModel, draws: &[Draw], at: Move) -> Self {
         let step_mm = CALIBRATION.numerics.outlook_step_mm;
         let sets = draws
             .iter()
@@ -212,7 +212,7 @@ impl Outlook {
     }
 
     /// What is expected at a place nearby.
-    pub fn mean_at(&self, at: Move) -> JudgedVector {
+    pub(crate) fn mean_at(&self, at: Move) -> JudgedVector {
         self.at(at)
             .fold(JudgedVector::zeros(), |sum, (weight, shown)| {
                 sum + shown * weight
@@ -220,7 +220,7 @@ impl Outlook {
     }
 
     /// Chance of being right at a place nearby.
-    pub fn chance_at(&self, at: Move, goal: &Goal) -> f64 {
+    pub(crate) fn chance_at(&self, at: Move, goal: &Goal) -> f64 {
         let (middle, reach, model) = (goal.middle(), goal.reach(), model_error());
         self.at(at)
             .map(|(weight, shown)| {
@@ -238,7 +238,7 @@ impl Outlook {
     }
 
     /// The outlook at a place nearby.
-    pub fn moved(&self, at: Move) -> Self {
+    pub(crate) fn moved(&self, at: Move) -> Self {
         let sets = self
             .at(at)
             .zip(&self.sets)
@@ -248,17 +248,17 @@ impl Outlook {
     }
 
     /// Chance of being right here.
-    pub fn chance(&self, goal: &Goal) -> f64 {
+    pub(crate) fn chance(&self, goal: &Goal) -> f64 {
         self.chance_at(self.at, goal)
     }
 
     /// Expected centres and backlash.
-    pub fn expected(&self) -> Judged {
+    pub(crate) fn expected(&self) -> Judged {
         Judged::from_vector(&self.mean_at(self.at))
     }
 
     /// One standard uncertainty of the same.
-    pub fn band(&self) -> Judged {
+    pub(crate) fn band(&self) -> Judged {
         let mean = self.mean_at(self.at);
         let model = model_error();
         let variance =

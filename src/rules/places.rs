@@ -9,7 +9,7 @@ const WEIGHTS: ChoiceWeights = CALIBRATION.choice;
 
 /// Trials written in different ways of saying where a gear stood cannot be put on one scale.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Scale {
+pub(crate) enum Scale {
     /// A position.
     Position,
     /// The pack that carries the gear.
@@ -22,7 +22,7 @@ pub enum Scale {
 
 /// Where a gear stood: millimetres away from its mate, from the zero of its scale.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Place {
+pub(crate) struct Place {
     /// What the zero belongs to.
     pub scale: Scale,
     /// Millimetres, + = away.
@@ -30,7 +30,7 @@ pub struct Place {
 }
 
 /// Where the pinion stood; `None` when the trial does not say.
-pub fn pinion(card: &Card, trial: &Trial) -> Option<Place> {
+pub(crate) fn pinion(card: &Card, trial: &Trial) -> Option<Place> {
     let place = |scale, away_mm| Some(Place { scale, away_mm });
     match (trial.pinion_mm, trial.pinion_shim_mm) {
         (Some(at), _) => place(Scale::Position, at),
@@ -44,7 +44,7 @@ pub fn pinion(card: &Card, trial: &Trial) -> Option<Place> {
 
 /// Where the ring gear stood; `None` when the trial does not say. A thicker pack behind the ring
 /// gear pushes it toward the pinion; the far side takes out what this side puts in.
-pub fn ring(card: &Card, trial: &Trial) -> Option<Place> {
+pub(crate) fn ring(card: &Card, trial: &Trial) -> Option<Place> {
     let place = |scale, away_mm| Some(Place { scale, away_mm });
     if let Some(at) = trial.ring_mm {
         return place(Scale::Position, at);
@@ -61,7 +61,7 @@ pub fn ring(card: &Card, trial: &Trial) -> Option<Place> {
 
 /// One change of one gear that the shims at hand allow.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Choice {
+pub(crate) struct Choice {
     /// Millimetres the gear moves, + = away.
     pub move_mm: f64,
     /// What it takes.
@@ -73,7 +73,7 @@ pub struct Choice {
 
 /// What a change takes.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Means {
+pub(crate) enum Means {
     /// Nothing is known of the shims.
     Unknown,
     /// The pinion's pack.
@@ -88,7 +88,7 @@ pub enum Means {
 
 /// Everything the next assembly can be changed to.
 #[derive(Debug, Clone)]
-pub struct Choices {
+pub(crate) struct Choices {
     /// For the pinion, least move first, "as it is" among them.
     pub pinion: Vec<Choice>,
     /// For the ring gear, likewise.
@@ -98,7 +98,7 @@ pub struct Choices {
 }
 
 /// What the kit and the packs that are in allow from the last trial on.
-pub fn choices(card: &Card, last: &Trial) -> Choices {
+pub(crate) fn choices(card: &Card, last: &Trial) -> Choices {
     let stacks = |kit: &[f64], most_mm: f64| (!kit.is_empty()).then(|| Stacks::new(kit, most_mm));
     let thickest =
         |pack: Option<f64>| pack.unwrap_or(0.0) + WEIGHTS.most_move_mm + WEIGHTS.spare_pack_mm;
@@ -264,7 +264,7 @@ fn far_pack(
 
 impl Choices {
     /// The shims of a change; `None` where the job says nothing of shims.
-    pub fn shims(&self, last: &Trial, pinion: &Choice, ring: &Choice) -> Option<Shims> {
+    pub(crate) fn shims(&self, last: &Trial, pinion: &Choice, ring: &Choice) -> Option<Shims> {
         let pack = |from_mm: f64, to_mm: f64, stacks: Option<&Stacks>| Pack {
             from_mm,
             to_mm,

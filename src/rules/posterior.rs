@@ -13,7 +13,7 @@ use nalgebra::{DMatrix, DVector};
 
 /// One set that could be the one on the bench.
 #[derive(Debug, Clone)]
-pub struct Draw {
+pub(crate) struct Draw {
     /// What it is, in prior deviations.
     pub parameters: SetParameters,
     /// How likely, all together 1.
@@ -23,7 +23,11 @@ pub struct Draw {
 }
 
 /// Draws the sets that could have shown what was observed.
-pub fn draws(model: &ForwardModel, estimate: &Estimate, observations: &[Observation]) -> Vec<Draw> {
+pub(crate) fn draws(
+    model: &ForwardModel,
+    estimate: &Estimate,
+    observations: &[Observation],
+) -> Vec<Draw> {
     let numerics = &CALIBRATION.numerics;
     let root = estimate
         .covariance

@@ -8,11 +8,11 @@
 /// Parameters of one flank.
 const OF_A_FLANK: usize = 5;
 /// Parameters of a set in all.
-pub const COUNT: usize = 7 + 2 * OF_A_FLANK;
+pub(crate) const COUNT: usize = 7 + 2 * OF_A_FLANK;
 
 /// What is not known of one flank.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub struct FlankParameters<T = f64> {
+pub(crate) struct FlankParameters<T = f64> {
     /// Lengthwise crowning, natural logarithm.
     pub crowning_length: T,
     /// Profile crowning, natural logarithm.
@@ -27,7 +27,7 @@ pub struct FlankParameters<T = f64> {
 
 /// What is not known of a set.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub struct SetParameters<T = f64> {
+pub(crate) struct SetParameters<T = f64> {
     /// Where the pinion stood in the first trial, millimetres, + = away from the ring gear.
     pub pinion: T,
     /// Where the ring gear stood in the first trial, millimetres, + = away from the pinion.
@@ -69,7 +69,7 @@ impl<T> FlankParameters<T> {
 
 impl<T: Copy + Default> FlankParameters<T> {
     /// One value for every parameter, in order.
-    pub fn from_fn(mut value: impl FnMut(usize) -> T) -> Self {
+    pub(crate) fn from_fn(mut value: impl FnMut(usize) -> T) -> Self {
         let mut made = Self::default();
         for (i, field) in made.fields().into_iter().enumerate() {
             *field = value(i);
@@ -80,7 +80,7 @@ impl<T: Copy + Default> FlankParameters<T> {
 
 impl<T: Copy> FlankParameters<T> {
     /// Another value for every parameter.
-    pub fn map<U>(self, mut to: impl FnMut(T) -> U) -> FlankParameters<U> {
+    pub(crate) fn map<U>(self, mut to: impl FnMut(T) -> U) -> FlankParameters<U> {
         FlankParameters {
             crowning_length: to(self.crowning_length),
             crowning_height: to(self.crowning_height),
@@ -93,13 +93,13 @@ impl<T: Copy> FlankParameters<T> {
 
 impl FlankParameters {
     /// The same with one parameter, counted in order, larger.
-    pub fn stepped(mut self, parameter: usize, by: f64) -> Self {
+    pub(crate) fn stepped(mut self, parameter: usize, by: f64) -> Self {
         *self.fields()[parameter] += by;
         self
     }
 
     /// The largest deviation of any.
-    pub fn largest(mut self) -> f64 {
+    pub(crate) fn largest(mut self) -> f64 {
         self.fields()
             .into_iter()
             .fold(0.0, |most: f64, z| most.max(z.abs()))
@@ -146,12 +146,12 @@ impl<T> SetParameters<T> {
 
 impl<T: Copy + Default> SetParameters<T> {
     /// Every parameter's value, in order.
-    pub fn to_array(mut self) -> [T; COUNT] {
+    pub(crate) fn to_array(mut self) -> [T; COUNT] {
         self.fields().map(|field| *field)
     }
 
     /// One value for every parameter, in order.
-    pub fn from_fn(mut value: impl FnMut(usize) -> T) -> Self {
+    pub(crate) fn from_fn(mut value: impl FnMut(usize) -> T) -> Self {
         let mut made = Self::default();
         for (i, field) in made.fields().into_iter().enumerate() {
             *field = value(i);
@@ -162,19 +162,19 @@ impl<T: Copy + Default> SetParameters<T> {
 
 impl SetParameters {
     /// Every parameter times its own factor.
-    pub fn times(self, factors: &Self) -> Self {
+    pub(crate) fn times(self, factors: &Self) -> Self {
         let (values, factors) = (self.to_array(), factors.to_array());
         Self::from_fn(|i| values[i] * factors[i])
     }
 
     /// Every parameter less far or further out.
-    pub fn plus(self, by: &[f64]) -> Self {
+    pub(crate) fn plus(self, by: &[f64]) -> Self {
         let values = self.to_array();
         Self::from_fn(|i| values[i] + by[i])
     }
 
     /// Sum of the squares.
-    pub fn norm_squared(self) -> f64 {
+    pub(crate) fn norm_squared(self) -> f64 {
         self.to_array().iter().map(|z| z * z).sum()
     }
 }

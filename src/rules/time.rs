@@ -7,14 +7,14 @@ use jiff::tz::TimeZone;
 
 /// A point in time, in UTC or, without an offset, in the clock of the workshop.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Instant(Timestamp);
+pub(crate) struct Instant(Timestamp);
 
 impl Instant {
     /// Reads an RFC 3339 time; the seconds and the offset may be missing.
     ///
     /// # Errors
     /// Anything else.
-    pub fn parse(text: &str) -> Result<Self, RulesError> {
+    pub(crate) fn parse(text: &str) -> Result<Self, RulesError> {
         Self::read(text.trim()).ok_or_else(|| {
             RulesError::Job(format!(
                 "`{text}` is no time; write it like 2026-05-04T10:30:00 or with an offset, 2026-05-04T10:30:00+02:00"

@@ -36,7 +36,7 @@ impl From<NotUsable> for crate::Error {
 /// Why there is no trial that advice could be made of.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error("the {} flank is not usable: {why}", .side.word())]
-pub struct FlankNotUsable {
+pub(crate) struct FlankNotUsable {
     /// Which flank.
     pub side: Side,
     /// Why.
@@ -72,7 +72,7 @@ pub fn usable(reading: &Reading, use_unsure: bool) -> Result<FlankReading, NotUs
 ///
 /// # Errors
 /// As [`usable`].
-pub fn usable_mean(
+pub(crate) fn usable_mean(
     status: Status,
     mean: Option<Mean>,
     uncertainty: Option<FlankPoint>,
@@ -92,7 +92,7 @@ pub fn usable_mean(
 ///
 /// # Errors
 /// The first flank that is not usable, drive before coast.
-pub fn of_both_flanks(
+pub(crate) fn of_both_flanks(
     measured: Trial,
     read: impl Fn(Side) -> Result<FlankReading, NotUsable>,
 ) -> Result<Trial, FlankNotUsable> {

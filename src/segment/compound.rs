@@ -9,7 +9,7 @@ use ndarray::Zip;
 
 /// The compound on the flanks of one photo.
 #[derive(Debug, Clone, PartialEq)]
-pub struct SeenCompound {
+pub(crate) struct SeenCompound {
     /// How contact shows: as given, else by where the compound is.
     pub polarity: Polarity,
     /// How sure the polarity is, 0 … 1; 1 when given.
@@ -26,14 +26,14 @@ pub struct SeenCompound {
 
 impl SeenCompound {
     /// Whether there is compound on the flanks, be it beside the patches or in them.
-    pub fn painted(&self) -> bool {
+    pub(crate) fn painted(&self) -> bool {
         self.beside.max(self.in_patch) > CALIBRATION.painted
     }
 }
 
 /// Looks at the compound beside the patches of the flanks and in them. `None` where nothing of the
 /// flanks is seen.
-pub fn compound_on(
+pub(crate) fn compound_on(
     probabilities: &[PatchProbability],
     maps: &[FlankMap],
     patches: &[Option<&Mask>],
@@ -140,7 +140,6 @@ mod tests {
             light,
             clipped: none.clone(),
             unseen: none,
-            depth_over_length: 0.25,
         };
         let contact = Array2::zeros(patch.dim());
         (PatchProbability { contact, compound }, map, patch)

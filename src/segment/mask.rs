@@ -3,25 +3,25 @@
 use ndarray::{Array2, Zip};
 
 /// A yes/no map, `[row, column]`.
-pub type Mask = Array2<bool>;
+pub(crate) type Mask = Array2<bool>;
 
 /// The first without the second.
-pub fn minus(a: &Mask, b: &Mask) -> Mask {
+pub(crate) fn minus(a: &Mask, b: &Mask) -> Mask {
     Zip::from(a).and(b).map_collect(|&a, &b| a && !b)
 }
 
 /// Number of marked cells.
-pub fn area(mask: &Mask) -> usize {
+pub(crate) fn area(mask: &Mask) -> usize {
     mask.iter().filter(|&&marked| marked).count()
 }
 
 /// Number of cells marked in both.
-pub fn area_of_both(a: &Mask, b: &Mask) -> usize {
+pub(crate) fn area_of_both(a: &Mask, b: &Mask) -> usize {
     a.iter().zip(b).filter(|(a, b)| **a && **b).count()
 }
 
 /// Share of the two masks' union that is in both; 0 when both are empty.
-pub fn overlap(a: &Mask, b: &Mask) -> f64 {
+pub(crate) fn overlap(a: &Mask, b: &Mask) -> f64 {
     let both = area_of_both(a, b);
     let either = area(a) + area(b) - both;
     if either == 0 {
@@ -32,7 +32,7 @@ pub fn overlap(a: &Mask, b: &Mask) -> f64 {
 }
 
 /// The cells that at least half of the masks mark; all must have the same size.
-pub fn of_half(masks: &[&Mask]) -> Mask {
+pub(crate) fn of_half(masks: &[&Mask]) -> Mask {
     let mut count = Array2::<u16>::zeros(masks.first().map_or((0, 0), |mask| mask.dim()));
     for mask in masks {
         count.zip_mut_with(mask, |count, &marked| *count += u16::from(marked));
@@ -42,7 +42,7 @@ pub fn of_half(masks: &[&Mask]) -> Mask {
 
 /// The largest part of the mask that hangs together through edges, of equal ones the last; `None` of an empty one. By
 /// hand: labels of the image library give the same in six times the time, two dozen times a photo.
-pub fn largest_part(mask: &Mask) -> Option<Mask> {
+pub(crate) fn largest_part(mask: &Mask) -> Option<Mask> {
     // Unmarked cells about the mask, so that every marked one has four neighbours.
     let (rows, columns) = mask.dim();
     let stride = columns + 1;

@@ -1,11 +1,11 @@
 //! Compound, and the contact patch in it, on flattened flanks.
 
 mod calibration;
-pub mod compound;
-pub mod mask;
-pub mod patch;
-pub mod patch_probability;
+pub(crate) mod compound;
+pub(crate) mod mask;
+pub(crate) mod patch;
+pub(crate) mod patch_probability;
 
-pub use compound::{SeenCompound, compound_on};
-pub use patch::{FoundPatch, find_patches};
-pub use patch_probability::{PatchProbability, segment_flanks};
+pub(crate) use compound::{SeenCompound, compound_on};
+pub(crate) use patch::{FoundPatch, find_patches};
+pub(crate) use patch_probability::segment_flanks;

@@ -8,7 +8,7 @@ use ndarray::{Array2, Zip};
 
 /// The patch of one flank.
 #[derive(Debug, Clone)]
-pub struct FoundPatch {
+pub(crate) struct FoundPatch {
     /// Where contact is likelier than not.
     pub region: Mask,
     /// The same where it is likelier than a third and than two thirds.
@@ -23,7 +23,7 @@ pub struct FoundPatch {
 }
 
 /// The patch on every flank; `None` where there is none.
-pub fn find_patches(
+pub(crate) fn find_patches(
     probabilities: &[PatchProbability],
     maps: &[FlankMap],
 ) -> Vec<Option<FoundPatch>> {
@@ -92,7 +92,6 @@ mod tests {
             light: Array2::from_elem(contact.dim(), [0.2; 3]),
             clipped: Mask::from_elem(contact.dim(), false),
             unseen: Mask::from_elem(contact.dim(), false),
-            depth_over_length: 0.25,
         };
         let compound = Array2::from_elem(contact.dim(), 0.5);
         (PatchProbability { contact, compound }, map)

@@ -14,7 +14,7 @@ const MOST_LIGHT: f32 = 1.5;
 
 /// What the patch network says of one flank, cell by cell of its map.
 #[derive(Debug, Clone)]
-pub struct PatchProbability {
+pub(crate) struct PatchProbability {
     /// How likely contact was, 0 … 1.
     pub contact: Array2<f32>,
     /// How likely there is compound, 0 … 1.
@@ -23,7 +23,7 @@ pub struct PatchProbability {
 
 /// Looks at the flanks of one photo together: all their maps of [`MAP_SIZE`](crate::flank::rectify::MAP_SIZE)
 /// or all of [`FINE_MAP_SIZE`].
-pub fn segment_flanks(maps: &[FlankMap]) -> Vec<PatchProbability> {
+pub(crate) fn segment_flanks(maps: &[FlankMap]) -> Vec<PatchProbability> {
     let Some((rows, columns)) = maps.first().map(|map| map.light.dim()) else {
         return Vec::new();
     };
@@ -162,7 +162,6 @@ mod tests {
                 clipped: Array2::from_elem(light.dim(), false),
                 unseen: Array2::from_shape_fn(light.dim(), |(row, _)| row < rows / 10),
                 light,
-                depth_over_length: 0.25,
             }
         };
         let flanks = segment_flanks(&[flank(0.0), flank(0.1), flank(0.2)]);

@@ -8,7 +8,7 @@ use serde::Serialize;
 
 /// The shop's rule: 0.005 in of shim across for 0.003 in of backlash. Common practice, no source; published
 /// rules of makers run from 0.5 to 0.82.
-pub const SHOP: f64 = 0.6;
+pub(crate) const SHOP: f64 = 0.6;
 /// How far the shop's rule may be off (one standard deviation), from the published band 0.5 … 0.9.
 const SHOP_DEVIATION: f64 = 0.15;
 /// How far the model's ratio may be off, as a share: the trade formula and tooth-contact analysis differ by
@@ -19,7 +19,7 @@ const READING_MM: f64 = 0.006;
 
 /// A ratio with how sure it is and where it came from.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Ratio {
+pub(crate) struct Ratio {
     /// Backlash per unit of the ring gear's move away from the pinion.
     pub ratio: f64,
     /// One standard deviation.
@@ -31,7 +31,7 @@ pub struct Ratio {
 /// Where a ratio came from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
-pub enum RatioSource {
+pub(crate) enum RatioSource {
     /// The user's word.
     Given,
     /// The contact model on the card's gears.
@@ -44,7 +44,7 @@ pub enum RatioSource {
 
 impl RatioSource {
     /// How texts name it.
-    pub const fn words(self) -> &'static str {
+    pub(crate) const fn words(self) -> &'static str {
         match self {
             Self::Given => "as given",
             Self::Model => "the card's gears by the contact model",
@@ -55,7 +55,7 @@ impl RatioSource {
 }
 
 /// The shop's rule as a ratio.
-pub const fn shop() -> Ratio {
+pub(crate) const fn shop() -> Ratio {
     Ratio {
         ratio: SHOP,
         deviation: SHOP_DEVIATION,
@@ -68,7 +68,7 @@ pub const fn shop() -> Ratio {
 ///
 /// # Errors
 /// Gears that cannot mesh.
-pub fn of_card(card: &Card) -> Result<Ratio, crate::contact::ContactError> {
+pub(crate) fn of_card(card: &Card) -> Result<Ratio, crate::contact::ContactError> {
     let model = Model::new(&card.gear_set())?;
     let BacklashRatio { transverse, square } = model.ring_backlash_ratio(card.backlash_radius_mm());
     let (ratio, spread) = match card.carrier.backlash_direction {
@@ -96,7 +96,7 @@ pub struct PlaceAndBacklash {
 ///
 /// The slope of `backlash = b₀ + ratio · away` by least squares, weighed with the prior by their variances;
 /// b₀ is free. Trials closer together than their scatter change next to nothing, by the same weights.
-pub fn updated(prior: Ratio, trials: &[PlaceAndBacklash]) -> Ratio {
+pub(crate) fn updated(prior: Ratio, trials: &[PlaceAndBacklash]) -> Ratio {
     let n = trials.len() as f64;
     if trials.len() < 2 {
         return prior;

@@ -6,7 +6,7 @@ use serde::Serialize;
 
 /// The spread against its window.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Spread {
+pub(crate) struct Spread {
     /// Caps apart without preload.
     pub before_mm: f64,
     /// Caps apart with it.
@@ -25,7 +25,7 @@ pub struct Spread {
 ///
 /// # Errors
 /// Caps that come closer under preload.
-pub fn spread(
+pub(crate) fn spread(
     before_mm: f64,
     after_mm: f64,
     window_mm: Option<[f64; 2]>,
@@ -47,7 +47,7 @@ pub fn spread(
 }
 
 /// The answer in words.
-pub fn answer(found: &Spread, shown: &Shown) -> Answer {
+pub(crate) fn answer(found: &Spread, shown: &Shown) -> Answer {
     let against = match (found.window_mm, found.is) {
         (Some([low, high]), Some(is)) => {
             format!(", {is} {} to {}", shown.shim(low), shown.shim(high))

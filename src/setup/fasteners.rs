@@ -6,11 +6,11 @@ use crate::units::Shown;
 use serde::Serialize;
 
 /// Share of the proof load a re-usable joint is tightened to (the basis of published fastener tables).
-pub const USUAL_SHARE: f64 = 0.75;
+pub(crate) const USUAL_SHARE: f64 = 0.75;
 
 /// How easily the thread turns.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Friction {
+pub(crate) enum Friction {
     /// Nut factor K in `T = K D F`.
     NutFactor(f64),
     /// Coefficient of friction of thread and head alike.
@@ -21,7 +21,7 @@ pub enum Friction {
 /// in published torque tables for oiled threads.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, clap::ValueEnum)]
 #[serde(rename_all = "snake_case")]
-pub enum ThreadState {
+pub(crate) enum ThreadState {
     /// Plain and dry: K 0.20.
     Dry,
     /// Zinc plated, dry: K 0.22.
@@ -36,7 +36,7 @@ pub enum ThreadState {
 
 impl ThreadState {
     /// Its nut factor.
-    pub const fn nut_factor(self) -> f64 {
+    pub(crate) const fn nut_factor(self) -> f64 {
         match self {
             Self::Dry => 0.20,
             Self::Plated => 0.22,
@@ -52,7 +52,7 @@ impl Friction {
     ///
     /// `K = (0.159 P + 0.578 d₂ μ + ½ D_b μ) / D` with the head bearing at `D_b = 1.3 D` (ISO 16047 and VDI 2230,
     /// from memory).
-    pub fn nut_factor(self, thread: &Thread) -> f64 {
+    pub(crate) fn nut_factor(self, thread: &Thread) -> f64 {
         match self {
             Self::NutFactor(k) => k,
             Self::Coefficient(mu) => {
@@ -67,7 +67,7 @@ impl Friction {
 
 /// A bolt's torque and tension.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Bolt {
+pub(crate) struct Bolt {
     /// The thread.
     pub thread: Thread,
     /// Its stress area.
@@ -98,7 +98,7 @@ pub struct Bolt {
 
 /// What is known of a bolt.
 #[derive(Debug, Clone, Copy)]
-pub enum Known {
+pub(crate) enum Known {
     /// The torque.
     Torque(f64),
     /// The tension.
@@ -111,7 +111,7 @@ pub enum Known {
 ///
 /// # Errors
 /// No grade where the proof load is needed; numbers that cannot be.
-pub fn bolt(
+pub(crate) fn bolt(
     thread: Thread,
     grade: Option<Grade>,
     friction: Friction,
@@ -177,7 +177,7 @@ const PASSES: [f64; 3] = [0.5, 0.8, 1.0];
 
 /// Crosswise order round a circle of bolts: always the bolt furthest from all that are done, the one opposite the
 /// last of them first among equals.
-pub fn star(count: usize) -> Vec<usize> {
+pub(crate) fn star(count: usize) -> Vec<usize> {
     let mut order: Vec<usize> = Vec::with_capacity(count);
     let apart = |a: usize, b: usize| {
         let steps = a.abs_diff(b);
@@ -199,7 +199,7 @@ pub fn star(count: usize) -> Vec<usize> {
 }
 
 /// The answer in words.
-pub fn answer(bolt: &Bolt, grade: Option<Grade>, shown: &Shown) -> Answer {
+pub(crate) fn answer(bolt: &Bolt, grade: Option<Grade>, shown: &Shown) -> Answer {
     let mut answer = Answer::new(
         "fasteners",
         bolt,
@@ -298,7 +298,7 @@ fn circle_steps(bolt: &Bolt, shown: &Shown) -> [Step; 2] {
 
 /// A pack stacked from single shims, against what the whole measured.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Sum {
+pub(crate) struct Sum {
     /// The shims.
     pub shims_mm: Vec<f64>,
     /// Their sum.
@@ -315,7 +315,7 @@ const STACK_SLACK_MM: f64 = 0.0127;
 ///
 /// # Errors
 /// No shim.
-pub fn sum(shims_mm: &[f64], measured_mm: Option<f64>) -> Result<Sum, SetupError> {
+pub(crate) fn sum(shims_mm: &[f64], measured_mm: Option<f64>) -> Result<Sum, SetupError> {
     if shims_mm.is_empty() {
         return Err(SetupError::Missing(
             "give the shims of the pack, each with its unit".into(),
@@ -329,7 +329,7 @@ pub fn sum(shims_mm: &[f64], measured_mm: Option<f64>) -> Result<Sum, SetupError
 }
 
 /// The answer in words.
-pub fn sum_answer(sum: &Sum, shown: &Shown) -> Answer {
+pub(crate) fn sum_answer(sum: &Sum, shown: &Shown) -> Answer {
     let mut answer = Answer::new(
         "sum",
         sum,

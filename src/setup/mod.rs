@@ -3,22 +3,22 @@
 //! Inside, lengths are millimetres, torques newton-metres, forces newtons. Nothing here knows of
 //! photos or of stored jobs.
 
-pub mod backlash_ratio;
-pub mod case_spread;
-pub mod fasteners;
-pub mod pinion_shim;
-pub mod preload;
-pub mod round_the_gear;
-pub mod side_packs;
-pub mod sleeve;
-pub mod threads;
-pub mod turning_torque;
-pub mod usual;
+pub(crate) mod backlash_ratio;
+pub(crate) mod case_spread;
+pub(crate) mod fasteners;
+pub(crate) mod pinion_shim;
+pub(crate) mod preload;
+pub(crate) mod round_the_gear;
+pub(crate) mod side_packs;
+pub(crate) mod sleeve;
+pub(crate) mod threads;
+pub(crate) mod turning_torque;
+pub(crate) mod usual;
 
 use serde::Serialize;
 
 /// Value of the `schema` field of what a station prints.
-pub const SCHEMA: &str = "flankread/setup/1";
+pub(crate) const SCHEMA: &str = "flankread/setup/1";
 
 /// Why a station cannot answer.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -52,7 +52,7 @@ impl From<SetupError> for crate::Error {
 
 /// One line of working, worded in the units asked for.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct Step {
+pub(crate) struct Step {
     /// What is worked out.
     pub what: String,
     /// How, in words and letters.
@@ -65,7 +65,7 @@ pub struct Step {
 
 impl Step {
     /// A line of working.
-    pub fn new(
+    pub(crate) fn new(
         what: impl Into<String>,
         formula: impl Into<String>,
         numbers: impl Into<String>,
@@ -82,7 +82,7 @@ impl Step {
 
 /// What a station answers: its numbers for machines, its working and remarks for people.
 #[derive(Debug, Clone, Serialize)]
-pub struct Answer {
+pub(crate) struct Answer {
     /// Always [`SCHEMA`].
     pub schema: &'static str,
     /// Which station.
@@ -101,7 +101,11 @@ pub struct Answer {
 
 impl Answer {
     /// An answer of `station`; what is not serialisable becomes `null`, which no result is.
-    pub fn new(station: &'static str, result: &impl Serialize, says: impl Into<String>) -> Self {
+    pub(crate) fn new(
+        station: &'static str,
+        result: &impl Serialize,
+        says: impl Into<String>,
+    ) -> Self {
         Self {
             schema: SCHEMA,
             station,
@@ -115,7 +119,7 @@ impl Answer {
 }
 
 /// What stands under every answer that ends in a torque or a fit.
-pub const MANUAL: &str = "The limits and torques of your axle's manual go before anything printed \
+pub(crate) const MANUAL: &str = "The limits and torques of your axle's manual go before anything printed \
     here; a drive axle is safety-critical work for people trained and, where local rules ask for \
     it, licensed to do it.";
 

@@ -7,7 +7,7 @@ use serde::Serialize;
 
 /// How pinion marks are meant.
 #[derive(Debug, Clone, Copy)]
-pub struct Marks {
+pub(crate) struct Marks {
     /// One step of the mark.
     pub unit: MarkUnit,
     /// Which way a plus goes.
@@ -16,7 +16,7 @@ pub struct Marks {
 
 impl Marks {
     /// Thicker pack that a mark asks for, millimetres.
-    pub fn thicker_mm(&self, mark: f64) -> f64 {
+    pub(crate) fn thicker_mm(&self, mark: f64) -> f64 {
         self.sense.thicker_per_plus() * mark * self.unit.mm()
     }
 }
@@ -28,7 +28,7 @@ const MOST_MARK_MM: f64 = 0.5;
 
 /// The pack to start with.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct StartingPack {
+pub(crate) struct StartingPack {
     /// The pack.
     pub pack_mm: f64,
     /// Thicker than the pack it was worked out from.
@@ -64,7 +64,7 @@ fn believable(mark: f64, marks: &Marks) -> Result<(), SetupError> {
 ///
 /// # Errors
 /// Marks that cannot be; a pack thinner than nothing.
-pub fn from_marks(
+pub(crate) fn from_marks(
     old_pack_mm: f64,
     old_mark: f64,
     new_mark: f64,
@@ -80,7 +80,7 @@ pub fn from_marks(
 
 /// What a depth gauge found with a known pack in.
 #[derive(Debug, Clone, Copy)]
-pub struct Gauge {
+pub(crate) struct Gauge {
     /// The pack that was in; 0 when the gauge sat on the bare seat.
     pub pack_mm: f64,
     /// From the ring gear's axis to the pinion's face, as measured: what the gauge read, and half the
@@ -102,7 +102,7 @@ pub struct Gauge {
 ///
 /// # Errors
 /// Marks that cannot be, or that are not explained; a pack thinner than nothing.
-pub fn from_gauge(gauge: &Gauge) -> Result<StartingPack, SetupError> {
+pub(crate) fn from_gauge(gauge: &Gauge) -> Result<StartingPack, SetupError> {
     let by_place = (gauge.nominal_mm - gauge.measured_mm) / gauge.place.away_per_thicker();
     let by_mark = match gauge.marks {
         Some(marks) => {
@@ -121,7 +121,7 @@ pub fn from_gauge(gauge: &Gauge) -> Result<StartingPack, SetupError> {
 ///
 /// # Errors
 /// A pack thinner than nothing.
-pub fn from_etched(base_mm: f64, etched_mm: &[f64]) -> Result<StartingPack, SetupError> {
+pub(crate) fn from_etched(base_mm: f64, etched_mm: &[f64]) -> Result<StartingPack, SetupError> {
     pack(base_mm, etched_mm.iter().sum())
 }
 
@@ -132,7 +132,7 @@ pub fn from_etched(base_mm: f64, etched_mm: &[f64]) -> Result<StartingPack, Setu
 ///
 /// # Errors
 /// A pack thinner than nothing.
-pub fn from_dimensions(
+pub(crate) fn from_dimensions(
     case_mm: f64,
     bearing_mm: f64,
     mounting_mm: f64,
@@ -143,7 +143,7 @@ pub fn from_dimensions(
 }
 
 /// What to say of a mark without its convention.
-pub fn unexplained_mark() -> SetupError {
+pub(crate) fn unexplained_mark() -> SetupError {
     SetupError::Missing(
         "pinion marks go both ways and come in three units, so they are never guessed: say what a plus \
          does (--mark-sense plus-thicker or plus-thinner) and what one step is (--mark-unit 0.001in, \
@@ -169,7 +169,7 @@ fn pack(from_mm: f64, change_mm: f64) -> Result<StartingPack, SetupError> {
 }
 
 /// The answer in words; `place` and `kit_mm` come from the card.
-pub fn answer(
+pub(crate) fn answer(
     mut found: StartingPack,
     step: Step,
     place: Option<ShimPlace>,

@@ -38,7 +38,7 @@ const TOUCHES: usize = 241;
 
 /// What the trials say of the next pack.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct PreloadFit {
+pub(crate) struct PreloadFit {
     /// The window for the rotating torque.
     pub window_nm: [f64; 2],
     /// How the last trial stands to it.
@@ -87,7 +87,7 @@ fn noise_nm(torque_nm: f64) -> f64 {
 ///
 /// # Errors
 /// No trial; numbers that cannot be.
-pub fn fit(
+pub(crate) fn fit(
     trials: &[PreloadTrial],
     window_nm: [f64; 2],
     kit_mm: &[f64],
@@ -273,7 +273,7 @@ fn stacked(
 
 /// What else the answer must say.
 #[derive(Debug, Clone, Copy)]
-pub struct Asked {
+pub(crate) struct Asked {
     /// Used bearings.
     pub used: bool,
     /// The seal was fitted when the torque was read.
@@ -283,7 +283,12 @@ pub struct Asked {
 }
 
 /// The answer in words.
-pub fn answer(trials: &[PreloadTrial], fit: &PreloadFit, asked: Asked, shown: &Shown) -> Answer {
+pub(crate) fn answer(
+    trials: &[PreloadTrial],
+    fit: &PreloadFit,
+    asked: Asked,
+    shown: &Shown,
+) -> Answer {
     let mut answer = Answer::new("preload", fit, says(trials, fit, asked, shown));
     answer.steps = steps(trials, fit, shown);
     remarks(&mut answer, trials, fit, asked);

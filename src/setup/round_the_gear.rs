@@ -8,7 +8,7 @@ use serde::Serialize;
 
 /// One place round the gear.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct BacklashAt {
+pub(crate) struct BacklashAt {
     /// Where, degrees in the direction of counting.
     pub at_deg: f64,
     /// Backlash there.
@@ -16,7 +16,7 @@ pub struct BacklashAt {
 }
 
 /// Places at equal steps round the gear.
-pub fn evenly(backlash_mm: &[f64]) -> Vec<BacklashAt> {
+pub(crate) fn evenly(backlash_mm: &[f64]) -> Vec<BacklashAt> {
     let step = 360.0 / backlash_mm.len().max(1) as f64;
     (0..)
         .zip(backlash_mm)
@@ -29,7 +29,7 @@ pub fn evenly(backlash_mm: &[f64]) -> Vec<BacklashAt> {
 
 /// Once-per-turn part of the backlash.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct RunOut {
+pub(crate) struct RunOut {
     /// Largest less smallest of the fitted wave.
     pub swing_mm: f64,
     /// Where backlash is largest, degrees.
@@ -46,7 +46,7 @@ pub struct RunOut {
 
 /// What the readings say.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Round {
+pub(crate) struct Round {
     /// Mean.
     pub mean_mm: f64,
     /// Smallest reading.
@@ -74,7 +74,7 @@ pub struct Round {
 
 /// Limits to judge by.
 #[derive(Debug, Clone, Copy, Default)]
-pub struct Limits {
+pub(crate) struct Limits {
     /// Window for the backlash.
     pub window_mm: Option<[f64; 2]>,
     /// Greatest variation.
@@ -87,7 +87,7 @@ pub struct Limits {
 ///
 /// # Errors
 /// No reading; two places at the same angle that leave the wave open.
-pub fn judge(places: &[BacklashAt], limits: &Limits) -> Result<Round, SetupError> {
+pub(crate) fn judge(places: &[BacklashAt], limits: &Limits) -> Result<Round, SetupError> {
     if places.is_empty() {
         return Err(SetupError::Missing(
             "give the backlash at four places round the gear or more, as --reading 0.18mm for each"
@@ -170,7 +170,7 @@ fn wave(places: &[BacklashAt], limits: &Limits) -> Result<RunOut, SetupError> {
 /// `square = tangential · cos α · cos β · (r_square / r_tangential)`: the free angle is one, the arms and the
 /// direction differ (dj_n = dj_t cos α_n cos β; a gear maker's lecture: up to 40 % larger in the plane of
 /// rotation).
-pub fn other_direction_mm(
+pub(crate) fn other_direction_mm(
     backlash_mm: f64,
     read: BacklashDirection,
     pressure_angle: f64,
@@ -185,7 +185,12 @@ pub fn other_direction_mm(
 }
 
 /// The answer in words.
-pub fn answer(places: &[BacklashAt], round: &Round, limits: &Limits, shown: &Shown) -> Answer {
+pub(crate) fn answer(
+    places: &[BacklashAt],
+    round: &Round,
+    limits: &Limits,
+    shown: &Shown,
+) -> Answer {
     let mut answer = Answer::new("backlash", round, says(round, shown));
     answer.steps = steps(places, round, limits, shown);
     answer.remarks = remarks(places, round);

@@ -8,7 +8,7 @@ use serde::Serialize;
 
 /// What was found with the side bearings just free of end play.
 #[derive(Debug, Clone, Copy)]
-pub struct Found {
+pub(crate) struct Found {
     /// Pack behind the ring gear.
     pub ring_side_mm: f64,
     /// Pack on the other side.
@@ -19,7 +19,7 @@ pub struct Found {
 
 /// What is wanted.
 #[derive(Debug, Clone, Copy)]
-pub struct Wanted {
+pub(crate) struct Wanted {
     /// Backlash to aim at, with the preload in.
     pub backlash_mm: f64,
     /// Preload to add, in all.
@@ -30,7 +30,7 @@ pub struct Wanted {
 
 /// Packs for the sides.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct SidePacks {
+pub(crate) struct SidePacks {
     /// The ring gear's move that backlash asks for, + = away from the pinion, preload not counted.
     pub ring_moves_mm: f64,
     /// Behind the ring gear, before preload.
@@ -80,7 +80,7 @@ fn pushed_mm(preload_mm: f64, on: PreloadOn) -> f64 {
 ///
 /// # Errors
 /// A pack that would be thinner than nothing.
-pub fn split(found: &Found, wanted: &Wanted, ratio: Ratio) -> Result<SidePacks, SetupError> {
+pub(crate) fn split(found: &Found, wanted: &Wanted, ratio: Ratio) -> Result<SidePacks, SetupError> {
     let pushed = pushed_mm(wanted.preload_mm, wanted.preload_on);
     let before = wanted.backlash_mm - ratio.ratio * pushed;
     let ring_moves_mm = (before - found.backlash_mm) / ratio.ratio;
@@ -125,7 +125,7 @@ pub fn split(found: &Found, wanted: &Wanted, ratio: Ratio) -> Result<SidePacks, 
 }
 
 /// The answer in words.
-pub fn answer(found: &Found, wanted: &Wanted, packs: &SidePacks, shown: &Shown) -> Answer {
+pub(crate) fn answer(found: &Found, wanted: &Wanted, packs: &SidePacks, shown: &Shown) -> Answer {
     let s = |mm: f64| shown.shim(mm);
     let mut answer = Answer::new(
         "side_shims",
@@ -250,7 +250,7 @@ fn ratio_step(ratio: Ratio) -> Step {
 
 /// Threaded adjusters.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Notches {
+pub(crate) struct Notches {
     /// Axial travel of one notch.
     pub notch_mm: f64,
     /// Backlash one notch is worth, both adjusters turned alike.
@@ -271,7 +271,7 @@ pub struct Notches {
 ///
 /// # Errors
 /// No travel per notch.
-pub fn notches(
+pub(crate) fn notches(
     found_mm: f64,
     wanted_mm: f64,
     notch_mm: f64,
@@ -300,7 +300,12 @@ pub fn notches(
 }
 
 /// The answer in words.
-pub fn notches_answer(found_mm: f64, wanted_mm: f64, turn: &Notches, shown: &Shown) -> Answer {
+pub(crate) fn notches_answer(
+    found_mm: f64,
+    wanted_mm: f64,
+    turn: &Notches,
+    shown: &Shown,
+) -> Answer {
     let s = |mm: f64| shown.shim(mm);
     let (loosen, tighten) = if turn.notches >= 0 {
         ("ring-side", "far-side")

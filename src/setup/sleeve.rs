@@ -5,11 +5,11 @@ use crate::units::{LB_IN_NM, Shown};
 use serde::Serialize;
 
 /// Step of the nut, N·m: 5 lb-ft at a time, as published for crush sleeves.
-pub const STEP_NM: f64 = 5.0 * 12.0 * LB_IN_NM;
+pub(crate) const STEP_NM: f64 = 5.0 * 12.0 * LB_IN_NM;
 
 /// One step: the nut's torque and what the pinion then turned with.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct SleeveStep {
+pub(crate) struct SleeveStep {
     /// Torque the nut was brought to, N·m.
     pub nut_nm: f64,
     /// Rotating torque, N·m.
@@ -19,7 +19,7 @@ pub struct SleeveStep {
 /// What to do next.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
-pub enum SleeveVerdict {
+pub(crate) enum SleeveVerdict {
     /// Tighten by a step and measure again.
     Tighten,
     /// Tighten by less than a step: the rotating torque rises fast now.
@@ -34,7 +34,7 @@ pub enum SleeveVerdict {
 
 /// The next step.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct SleeveNext {
+pub(crate) struct SleeveNext {
     /// What to do.
     pub verdict: SleeveVerdict,
     /// Torque to bring the nut to, when it is to be tightened.
@@ -54,7 +54,7 @@ pub struct SleeveNext {
 ///
 /// # Errors
 /// No step yet; numbers below nothing.
-pub fn next(
+pub(crate) fn next(
     steps: &[SleeveStep],
     window_nm: [f64; 2],
     nut_limit_nm: Option<f64>,
@@ -117,7 +117,7 @@ pub fn next(
 }
 
 /// The answer in words.
-pub fn answer(steps: &[SleeveStep], next: &SleeveNext, shown: &Shown) -> Answer {
+pub(crate) fn answer(steps: &[SleeveStep], next: &SleeveNext, shown: &Shown) -> Answer {
     let window = format!(
         "{} to {}",
         shown.torque(next.window_nm[0]),

@@ -7,7 +7,7 @@ use std::f64::consts::FRAC_PI_4;
 
 /// A screw thread.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Thread {
+pub(crate) struct Thread {
     /// Nominal diameter.
     pub diameter_mm: f64,
     /// Pitch.
@@ -41,7 +41,7 @@ impl Thread {
     ///
     /// # Errors
     /// No thread of that name, or sizes no axle has.
-    pub fn parse(text: &str) -> Result<Self, SetupError> {
+    pub(crate) fn parse(text: &str) -> Result<Self, SetupError> {
         let bad = |why: &str| SetupError::Thread {
             text: text.trim().to_owned(),
             why: why.to_owned(),
@@ -88,13 +88,13 @@ impl Thread {
 
     /// Stress area, mm²: `π/4 (D − 0.9743/n)²` for inch threads, `π/4 (d − 0.9382 P)²` for metric ones
     /// (ISO 898-1, from memory; the inch form agrees with published areas, see the tests).
-    pub fn stress_area_mm2(&self) -> f64 {
+    pub(crate) fn stress_area_mm2(&self) -> f64 {
         let factor = if self.inch { 0.9743 } else { 0.9382 };
         FRAC_PI_4 * (self.diameter_mm - factor * self.pitch_mm).powi(2)
     }
 
     /// Pitch diameter of a 60° thread, mm: `d − 0.6495 P`.
-    pub fn pitch_diameter_mm(&self) -> f64 {
+    pub(crate) fn pitch_diameter_mm(&self) -> f64 {
         self.diameter_mm - 0.6495 * self.pitch_mm
     }
 }
@@ -117,7 +117,7 @@ fn inches(text: &str) -> Option<f64> {
 
 /// A bolt's property class.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, clap::ValueEnum)]
-pub enum Grade {
+pub(crate) enum Grade {
     /// SAE J429 grade 2.
     #[value(name = "2")]
     Sae2,
@@ -143,7 +143,7 @@ pub enum Grade {
 
 impl Grade {
     /// How it is named.
-    pub const fn words(self) -> &'static str {
+    pub(crate) const fn words(self) -> &'static str {
         match self {
             Self::Sae2 => "SAE J429 grade 2",
             Self::Sae5 => "SAE J429 grade 5",
@@ -160,7 +160,7 @@ impl Grade {
     /// SAE J429 (from memory; 55, 85 and 120 ksi agree with published clamp loads, see the tests): grade 2 55 ksi to
     /// 3/4 in, 33 above; grade 5 85 ksi to 1 in, 74 above; grade 8 120 ksi. ISO 898-1 table 3 (from memory): 8.8 580 to 16 mm,
     /// 600 above; 9.8 650; 10.9 830; 12.9 970.
-    pub fn proof_mpa(self, diameter_mm: f64) -> f64 {
+    pub(crate) fn proof_mpa(self, diameter_mm: f64) -> f64 {
         let ksi = |small: f64, limit_in: f64, large: f64| {
             KSI_MPA
                 * if diameter_mm <= limit_in * INCH_MM + 1e-9 {

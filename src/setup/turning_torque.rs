@@ -6,7 +6,7 @@ use serde::Serialize;
 
 /// Several readings of one rotating torque.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Readings {
+pub(crate) struct Readings {
     /// As read while turning.
     pub readings_nm: Vec<f64>,
     /// Their mean.
@@ -22,7 +22,7 @@ pub struct Readings {
 ///
 /// # Errors
 /// No reading, or one below nothing.
-pub fn readings(readings_nm: &[f64]) -> Result<Readings, SetupError> {
+pub(crate) fn readings(readings_nm: &[f64]) -> Result<Readings, SetupError> {
     if readings_nm.is_empty() {
         return Err(SetupError::Missing(
             "give what the wrench showed while turning, one reading a turn".into(),
@@ -48,7 +48,7 @@ pub fn readings(readings_nm: &[f64]) -> Result<Readings, SetupError> {
 
 /// Pinion and carrier together.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct TotalTorque {
+pub(crate) struct TotalTorque {
     /// The pinion alone.
     pub pinion: Readings,
     /// Pinion and carrier, read at the pinion.
@@ -74,7 +74,7 @@ pub struct TotalTorque {
 
 /// Windows and ratio for the total.
 #[derive(Debug, Clone, Copy, Default)]
-pub struct TotalLimits {
+pub(crate) struct TotalLimits {
     /// Window for the rise.
     pub rise_nm: Option<[f64; 2]>,
     /// Window for the total.
@@ -88,7 +88,7 @@ pub struct TotalLimits {
 ///
 /// # Errors
 /// A carrier that would make the pinion turn easier.
-pub fn total(
+pub(crate) fn total(
     pinion: Readings,
     total: Readings,
     limits: &TotalLimits,
@@ -136,7 +136,11 @@ fn mean_step(what: &str, readings: &Readings, shown: &Shown) -> Step {
 }
 
 /// The answer for a rotating torque alone.
-pub fn readings_answer(readings: &Readings, window_nm: Option<[f64; 2]>, shown: &Shown) -> Answer {
+pub(crate) fn readings_answer(
+    readings: &Readings,
+    window_nm: Option<[f64; 2]>,
+    shown: &Shown,
+) -> Answer {
     let against = window_nm.map_or(String::new(), |window| {
         format!(
             ", {} {} to {}",
@@ -162,7 +166,7 @@ pub fn readings_answer(readings: &Readings, window_nm: Option<[f64; 2]>, shown: 
 }
 
 /// The answer for pinion and carrier.
-pub fn total_answer(found: &TotalTorque, shown: &Shown) -> Answer {
+pub(crate) fn total_answer(found: &TotalTorque, shown: &Shown) -> Answer {
     let mut says = format!(
         "{} in all, {} of it from the carrier",
         shown.torque(found.total.mean_nm),

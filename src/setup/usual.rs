@@ -18,31 +18,31 @@ pub struct Usual {
 
 /// Backlash, mm. Published windows run from 0.003 in (light axles) to 0.026 in (heavy ones,
 /// TM 5-3810-300-24&P2 p. 4-255); used gears are looser.
-pub const BACKLASH: Usual = usual("backlash", 0.02, 1.5);
+pub(crate) const BACKLASH: Usual = usual("backlash", 0.02, 1.5);
 /// Backlash where none at all may be meant, mm.
-pub const BACKLASH_OR_NONE: Usual = usual("backlash", 0.0, 1.5);
+pub(crate) const BACKLASH_OR_NONE: Usual = usual("backlash", 0.0, 1.5);
 /// A pinion pack, mm. TM 9-2320-280-34 has 0.084–0.111 in; common practice, no source, for the ends.
-pub const PINION_PACK: Usual = usual("pinion pack", 0.05, 6.0);
+pub(crate) const PINION_PACK: Usual = usual("pinion pack", 0.05, 6.0);
 /// A side pack with its spacer, mm. TM 9-2320-280-34 has 0.077–0.117 in; common practice, no source, for the ends.
-pub const SIDE_PACK: Usual = usual("side pack", 0.1, 30.0);
+pub(crate) const SIDE_PACK: Usual = usual("side pack", 0.1, 30.0);
 /// A pinion-bearing preload pack or spacer, mm. Common practice (about 0.080 in on a light axle), no source.
-pub const PRELOAD_PACK: Usual = usual("preload pack", 0.2, 20.0);
+pub(crate) const PRELOAD_PACK: Usual = usual("preload pack", 0.2, 20.0);
 /// Rotating torque of a pinion, N·m. Published limits run from 5 to 45 lb-in
 /// (TM 9-2320-289-34, TM 10-3930-660-34).
-pub const ROTATING: Usual = usual("rotating torque", 0.0, 12.0);
+pub(crate) const ROTATING: Usual = usual("rotating torque", 0.0, 12.0);
 /// Rotating torque of pinion and carrier together, N·m.
-pub const TOTAL_ROTATING: Usual = usual("total turning torque", 0.1, 20.0);
+pub(crate) const TOTAL_ROTATING: Usual = usual("total turning torque", 0.1, 20.0);
 /// Torque of a pinion nut, N·m. Published values run from 150 lb-ft to 1500 lb-ft (a heavy-axle
 /// manual's table by thread: 7/8-20 200–275 … 2-12 1200–1500).
-pub const PINION_NUT: Usual = usual("pinion nut torque", 60.0, 2500.0);
+pub(crate) const PINION_NUT: Usual = usual("pinion nut torque", 60.0, 2500.0);
 /// Torque of a ring-gear or cap bolt, N·m. Published values run from 44 to 400 lb-ft.
-pub const BOLT: Usual = usual("bolt torque", 10.0, 900.0);
+pub(crate) const BOLT: Usual = usual("bolt torque", 10.0, 900.0);
 /// A preload shim for the side bearings, mm. TM 9-2320-289-34: 0.004 in a side.
-pub const SIDE_PRELOAD: Usual = usual("side preload", 0.0, 0.6);
+pub(crate) const SIDE_PRELOAD: Usual = usual("side preload", 0.0, 0.6);
 /// Case spread, mm. Published values run from 0.002 to 0.015 in.
-pub const SPREAD: Usual = usual("case spread", 0.0, 0.8);
+pub(crate) const SPREAD: Usual = usual("case spread", 0.0, 0.8);
 /// A mounting distance or another length of a housing, mm.
-pub const HOUSING: Usual = usual("length", 5.0, 600.0);
+pub(crate) const HOUSING: Usual = usual("length", 5.0, 600.0);
 
 const fn usual(what: &'static str, low: f64, high: f64) -> Usual {
     Usual { what, low, high }

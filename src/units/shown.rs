@@ -4,7 +4,7 @@ use super::{INCH_MM, KILOGRAM_FORCE_N, LB_IN_NM, POUND_FORCE_N, THOU_MM, Units, 
 
 /// A unit that all lengths are printed in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
-pub enum LengthUnit {
+pub(crate) enum LengthUnit {
     /// Millimetres.
     Mm,
     /// Inches.
@@ -15,7 +15,7 @@ pub enum LengthUnit {
 
 /// A unit that all torques are printed in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
-pub enum TorqueUnit {
+pub(crate) enum TorqueUnit {
     /// Newton-metres.
     #[value(name = "nm", alias = "n-m")]
     Nm,
@@ -35,7 +35,7 @@ pub enum TorqueUnit {
 
 /// What texts are printed in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, clap::Args)]
-pub struct Shown {
+pub(crate) struct Shown {
     /// Units of the text; JSON is always in millimetres and newton-metres.
     #[arg(long, value_enum, default_value = "mm")]
     pub units: Units,
@@ -68,7 +68,7 @@ impl From<Units> for Shown {
 
 impl Shown {
     /// A length of the size of a shim or a backlash.
-    pub fn shim(&self, mm: f64) -> String {
+    pub(crate) fn shim(&self, mm: f64) -> String {
         match self.length {
             None => self.units.shim(mm),
             Some(LengthUnit::Mm) => Units::Mm.shim(mm),
@@ -78,7 +78,7 @@ impl Shown {
     }
 
     /// A shim's change, with its sign.
-    pub fn signed_shim(&self, mm: f64) -> String {
+    pub(crate) fn signed_shim(&self, mm: f64) -> String {
         let text = self.shim(mm);
         if mm > 0.0 && !text.starts_with("0 ") {
             format!("+{text}")
@@ -89,7 +89,7 @@ impl Shown {
 
     /// A length of the size of a gear or a housing. Differences of such lengths are shims, so they
     /// are printed to the same last digit.
-    pub fn length(&self, mm: f64) -> String {
+    pub(crate) fn length(&self, mm: f64) -> String {
         match (self.length, self.units) {
             (None, Units::Mm) | (Some(LengthUnit::Mm), _) => {
                 format!("{} mm", unsigned_zero(mm, 3))
@@ -102,7 +102,7 @@ impl Shown {
     }
 
     /// A torque.
-    pub fn torque(&self, nm: f64) -> String {
+    pub(crate) fn torque(&self, nm: f64) -> String {
         let (value, digits, unit) = match self.torque {
             None => return self.units.torque(nm),
             Some(TorqueUnit::Nm) => (nm, 2, "N·m"),
@@ -115,7 +115,7 @@ impl Shown {
     }
 
     /// A force of the size of a bolt's tension.
-    pub fn force(&self, n: f64) -> String {
+    pub(crate) fn force(&self, n: f64) -> String {
         match self.units {
             Units::Mm => format!("{} kN", unsigned_zero(n / 1000.0, 2)),
             Units::In => format!("{} lb", unsigned_zero(n / POUND_FORCE_N, 0)),
@@ -123,7 +123,7 @@ impl Shown {
     }
 
     /// A stress.
-    pub fn stress(&self, mpa: f64) -> String {
+    pub(crate) fn stress(&self, mpa: f64) -> String {
         match self.units {
             Units::Mm => format!("{} MPa", unsigned_zero(mpa, 0)),
             Units::In => format!("{} ksi", unsigned_zero(mpa / KSI_MPA, 1)),
@@ -131,7 +131,7 @@ impl Shown {
     }
 
     /// A cross-section.
-    pub fn area(&self, mm2: f64) -> String {
+    pub(crate) fn area(&self, mm2: f64) -> String {
         match self.units {
             Units::Mm => format!("{} mm²", unsigned_zero(mm2, 2)),
             Units::In => format!("{} in²", unsigned_zero(mm2 / (INCH_MM * INCH_MM), 4)),
@@ -140,7 +140,7 @@ impl Shown {
 }
 
 /// Megapascals in a thousand pounds-force per square inch (NIST SP 811, B.8).
-pub const KSI_MPA: f64 = 1000.0 * POUND_FORCE_N / (INCH_MM * INCH_MM);
+pub(crate) const KSI_MPA: f64 = 1000.0 * POUND_FORCE_N / (INCH_MM * INCH_MM);
 
 #[cfg(test)]
 mod tests {

@@ -33,7 +33,7 @@ right, part of 60 when it would make them better.
 
 A class's table has the columns learner, question, drive_photo (a or b), fault (none, pinion near, pinion far,
 ring near, ring far, two with + between), pinion and ring (moves), and may have seed. The page makes such lines.")]
-pub struct QuizArgs {
+pub(crate) struct QuizArgs {
     /// Ask in the terminal; folder for the photos and the progress.
     #[arg(long, value_name = "FOLDER")]
     out: Option<PathBuf>,

@@ -7,7 +7,7 @@ use nalgebra::Vector3;
 /// place the gap is `eased + by_pinion · pinion_mm + by_ring · ring_mm`, and a lag of the pinion by
 /// an angle θ closes it by `lever · θ`.
 #[derive(Debug, Clone, PartialEq)]
-pub struct FlankTable {
+pub(crate) struct FlankTable {
     /// Columns of the grid, toe to heel.
     pub columns: usize,
     /// Rows of the grid, root to tip.
@@ -23,7 +23,7 @@ pub struct FlankTable {
 
 /// One line of contact.
 #[derive(Debug, Clone, PartialEq)]
-pub struct LineTable {
+pub(crate) struct LineTable {
     /// Which of the steps of a pitch it belongs to.
     pub step: usize,
     /// In order along the line: place along it (shares of the flank), eased (mm), by_pinion, by_ring,

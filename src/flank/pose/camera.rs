@@ -7,7 +7,7 @@ use nalgebra::{Matrix3, Rotation3, Vector3};
 
 /// A pinhole camera before the gear.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Camera {
+pub(crate) struct Camera {
     /// Gear axes → camera axes (x right, y down, z away).
     pub(crate) rotation: Matrix3<f64>,
     /// Where the gear's origin stands before the camera, face widths.
@@ -21,7 +21,7 @@ pub struct Camera {
 impl Camera {
     /// The camera as it stands before the gear turned by `angle` radians about its axis: it has the tooth
     /// at angle 0 where this one has the tooth at `angle`.
-    pub fn before_turned(&self, angle: f64) -> Self {
+    pub(crate) fn before_turned(&self, angle: f64) -> Self {
         let turn = Rotation3::from_axis_angle(&Vector3::z_axis(), angle);
         Self {
             rotation: self.rotation * turn.into_inner(),
@@ -31,7 +31,7 @@ impl Camera {
 
     /// Where a point of space falls in the photo. Points behind the camera give coordinates that
     /// are not finite.
-    pub fn project(&self, point: Vector3<f64>) -> PhotoPoint {
+    pub(crate) fn project(&self, point: Vector3<f64>) -> PhotoPoint {
         let seen = self.rotation * point + self.origin;
         let per_depth = if seen.z > 1e-6 {
             self.focal_px / seen.z
@@ -56,7 +56,7 @@ pub(crate) struct FocalPrior {
 
 impl FocalPrior {
     /// What the camera said, else what phones usually have.
-    pub fn of(photo: &Photo) -> Self {
+    pub(crate) fn of(photo: &Photo) -> Self {
         let longest = f64::from(photo.width.max(photo.height));
         let focal = &CALIBRATION.pose.focal;
         let (focal_35mm, log_spread) = match photo.focal_35mm {
@@ -70,7 +70,7 @@ impl FocalPrior {
     }
 
     /// How far off the logarithm of a focal length is, standard deviations.
-    pub fn deviations(&self, log_focal_px: f64) -> f64 {
+    pub(crate) fn deviations(&self, log_focal_px: f64) -> f64 {
         (log_focal_px - self.px.ln()) / self.log_spread
     }
 }

@@ -52,7 +52,7 @@ const MOST_STEPS: usize = 40;
 
 /// Fits a gear to the flanks marked on `photo`; `None` when there are none or nothing fits.
 /// All flanks must be of the same side of their teeth.
-pub fn fit_marked(photo: &Photo, flanks: &[MarkedFlank]) -> Option<GearFit> {
+pub(crate) fn fit_marked(photo: &Photo, flanks: &[MarkedFlank]) -> Option<GearFit> {
     PoseSearch::new(photo, flanks, None)?.all_round()
 }
 

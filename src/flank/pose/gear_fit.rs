@@ -10,7 +10,7 @@ pub(crate) const PITCHES: (f64, f64) = (TAU / 80.0, TAU / 20.0);
 
 /// A gear and camera that explain marked or proposed flanks.
 #[derive(Debug, Clone)]
-pub struct GearFit {
+pub(crate) struct GearFit {
     /// Shape of the flanks.
     pub form: RingForm,
     /// The same as standard deviations from usual gears.
@@ -29,7 +29,7 @@ pub struct GearFit {
 
 impl GearFit {
     /// Where a point of the flank of the `tooth`-th tooth falls in the photo.
-    pub fn place(&self, tooth: usize, at: FlankPoint) -> PhotoPoint {
+    pub(crate) fn place(&self, tooth: usize, at: FlankPoint) -> PhotoPoint {
         self.camera
             .project(self.flank().point(self.angles[tooth], at))
     }
@@ -40,7 +40,7 @@ impl GearFit {
     }
 
     /// Angle from one tooth to the next, radians, as the teeth's angles have it; `None` with fewer than two.
-    pub fn pitch(&self) -> Option<f64> {
+    pub(crate) fn pitch(&self) -> Option<f64> {
         let mut angles = self.angles.clone();
         angles.sort_by(f64::total_cmp);
         let steps: Vec<f64> = angles.windows(2).map(|pair| pair[1] - pair[0]).collect();

@@ -9,11 +9,11 @@ use crate::schema::{FlankForm, Hand};
 use nalgebra::Vector3;
 
 /// Number of shape numbers in [`RingForm`].
-pub const SHAPE_NUMBERS: usize = 8;
+pub(crate) const SHAPE_NUMBERS: usize = 8;
 
 /// Shape of a ring gear's flanks.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct RingForm {
+pub(crate) struct RingForm {
     /// Pitch angle, radians.
     pub pitch_angle: f64,
     /// Face width over outer diameter.
@@ -54,7 +54,7 @@ impl RingForm {
     /// at the toe, taper from none (face-hobbed) to a third (face-milled), pressure angle near 20°.
     /// Common practice, no source. The bulge is h ÷ 8ρ of a profile of depth h whose radius of
     /// curvature ρ is that of the equivalent cylindrical gear.
-    pub const USUAL: Self = Self {
+    pub(crate) const USUAL: Self = Self {
         pitch_angle: 1.309,
         face_per_diameter: 0.152,
         spiral_tangent: 0.625,
@@ -67,7 +67,7 @@ impl RingForm {
 
     /// The form that lies `offsets` standard deviations of usual gears from [`Self::USUAL`], in the
     /// order of the fields.
-    pub fn from_offsets(offsets: &[f64; SHAPE_NUMBERS]) -> Self {
+    pub(crate) fn from_offsets(offsets: &[f64; SHAPE_NUMBERS]) -> Self {
         let usual = Self::USUAL;
         let [pitch, face, spiral, change, depth, taper, pressure, bulge] = *offsets;
         let (least, most) = PITCH_ANGLES;
@@ -85,7 +85,7 @@ impl RingForm {
 
     /// Flank depth over flank length as seen square to the flank: the depth leans by the pressure
     /// angle, the length by the spiral angle.
-    pub fn depth_over_length(&self) -> f64 {
+    pub(crate) fn depth_over_length(&self) -> f64 {
         let spiral_cosine = 1.0 / self.spiral_tangent.hypot(1.0);
         self.depth_per_face / self.pressure_angle.cos() * spiral_cosine
     }
@@ -103,7 +103,7 @@ impl RingForm {
 
 /// Which of the four kinds of flank: hand of spiral and lengthwise form.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct FlankKind {
+pub(crate) struct FlankKind {
     /// Hand of the ring gear's spiral.
     pub hand: Hand,
     /// Convex or concave along its length.
@@ -112,7 +112,7 @@ pub struct FlankKind {
 
 impl FlankKind {
     /// The kind that spirals with `hand` and looks along increasing (+1) or decreasing (−1) angle.
-    pub fn facing(hand: Hand, sense: f64) -> Self {
+    pub(crate) fn facing(hand: Hand, sense: f64) -> Self {
         let form = if sense * hand_sign(hand) < 0.0 {
             FlankForm::Convex
         } else {
@@ -122,7 +122,7 @@ impl FlankKind {
     }
 
     /// +1 when the flank's outer side looks along increasing angle, else −1.
-    pub fn sense(self) -> f64 {
+    pub(crate) fn sense(self) -> f64 {
         match self.form {
             FlankForm::Convex => -hand_sign(self.hand),
             FlankForm::Concave => hand_sign(self.hand),
@@ -182,7 +182,7 @@ struct Parts {
 }
 
 impl Flank {
-    pub fn new(form: &RingForm, kind: FlankKind) -> Self {
+    pub(crate) fn new(form: &RingForm, kind: FlankKind) -> Self {
         let (sine, cosine) = form.pitch_angle.sin_cos();
         let lean = form.pressure_angle.tan();
         let slant = form.spiral_tangent.hypot(1.0);
@@ -203,7 +203,7 @@ impl Flank {
 
     /// A point of the flank as its distance from the axis, its angle about it for the tooth at
     /// angle 0, and its place along it.
-    pub fn cylinder(&self, at: FlankPoint) -> [f64; 3] {
+    pub(crate) fn cylinder(&self, at: FlankPoint) -> [f64; 3] {
         self.parts(at).cylinder
     }
 
@@ -247,7 +247,10 @@ impl Flank {
 
     /// What [`Self::cylinder`] gives, and how it moves with each of the form's offsets from usual
     /// gears.
-    pub fn cylinder_by_offsets(&self, at: FlankPoint) -> ([f64; 3], [[f64; 3]; SHAPE_NUMBERS]) {
+    pub(crate) fn cylinder_by_offsets(
+        &self,
+        at: FlankPoint,
+    ) -> ([f64; 3], [[f64; 3]; SHAPE_NUMBERS]) {
         let Parts {
             along,
             height,
@@ -328,7 +331,7 @@ impl Flank {
     }
 
     /// The point in space, face widths, for the tooth turned by `angle` radians.
-    pub fn point(&self, angle: f64, at: FlankPoint) -> Vector3<f64> {
+    pub(crate) fn point(&self, angle: f64, at: FlankPoint) -> Vector3<f64> {
         let [radius, about, level] = self.cylinder(at);
         let (sine, cosine) = (angle + about).sin_cos();
         Vector3::new(radius * cosine, radius * sine, level)

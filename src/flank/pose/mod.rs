@@ -1,10 +1,10 @@
 //! The ring gear as a known solid, and the camera under which its flanks lie as they are seen.
 
-pub mod camera;
-pub mod fit;
-pub mod gear_fit;
-pub mod gear_form;
+pub(crate) mod camera;
+pub(crate) mod fit;
+pub(crate) mod gear_fit;
+pub(crate) mod gear_form;
 mod parameters;
-pub mod problem;
-pub mod regular_teeth;
+pub(crate) mod problem;
+pub(crate) mod regular_teeth;
 mod starting_poses;

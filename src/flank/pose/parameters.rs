@@ -30,7 +30,7 @@ pub(crate) struct CameraParameters {
 
 impl CameraParameters {
     /// Those of a camera from whose rotation turns are counted.
-    pub fn unturned(camera: &Camera) -> Self {
+    pub(crate) fn unturned(camera: &Camera) -> Self {
         let origin = camera.origin;
         Self {
             turn: Vector3::zeros(),
@@ -41,7 +41,7 @@ impl CameraParameters {
     }
 
     /// The camera; `rotation` is what turns are counted from, `centre` the middle of the photo.
-    pub fn camera(&self, rotation: &Matrix3<f64>, centre: PhotoPoint) -> Camera {
+    pub(crate) fn camera(&self, rotation: &Matrix3<f64>, centre: PhotoPoint) -> Camera {
         let distance = self.log_distance.exp();
         let [right, down] = self.shift_per_distance;
         Camera {
@@ -53,7 +53,7 @@ impl CameraParameters {
     }
 
     /// The rotation that turns are counted from, turned.
-    pub fn rotation(&self, from: &Matrix3<f64>) -> Matrix3<f64> {
+    pub(crate) fn rotation(&self, from: &Matrix3<f64>) -> Matrix3<f64> {
         Rotation3::new(self.turn).into_inner() * from
     }
 
@@ -103,7 +103,7 @@ pub(crate) struct PoseParameters<'a> {
 
 impl<'a> PoseParameters<'a> {
     /// The solver's vector.
-    pub fn pack(&self) -> Vec<f64> {
+    pub(crate) fn pack(&self) -> Vec<f64> {
         let mut vector = self.camera.pack().to_vec();
         vector.extend_from_slice(self.angles);
         vector.extend_from_slice(&self.offsets);
@@ -111,7 +111,7 @@ impl<'a> PoseParameters<'a> {
     }
 
     /// The numbers of a vector made by [`Self::pack`].
-    pub fn unpack(vector: &'a [f64]) -> Self {
+    pub(crate) fn unpack(vector: &'a [f64]) -> Self {
         let layout = Layout::of(vector);
         let offsets = &vector[layout.offsets()];
         Self {
@@ -130,28 +130,28 @@ pub(crate) struct Layout {
 
 impl Layout {
     /// Where the logarithm of the focal length lies.
-    pub const LOG_FOCAL_PX: usize = CAMERA_NUMBERS - 1;
+    pub(crate) const LOG_FOCAL_PX: usize = CAMERA_NUMBERS - 1;
 
     /// That of a vector.
-    pub const fn of(vector: &[f64]) -> Self {
+    pub(crate) const fn of(vector: &[f64]) -> Self {
         Self {
             length: vector.len(),
         }
     }
 
     /// Where the angles lie.
-    pub const fn angles(self) -> Range<usize> {
+    pub(crate) const fn angles(self) -> Range<usize> {
         CAMERA_NUMBERS..self.length - SHAPE_NUMBERS
     }
 
     /// Where the shape numbers lie.
-    pub const fn offsets(self) -> Range<usize> {
+    pub(crate) const fn offsets(self) -> Range<usize> {
         self.length - SHAPE_NUMBERS..self.length
     }
 
     /// Of each number that moves the points of one flank: its place in a [`ResidualRow`], in the vector, and by how
     /// much of it the flank moves. The tooth's angle is a sum of so much of some of the vector's angles.
-    pub fn of_flank(self, angle: &[(usize, f64)]) -> Vec<(usize, usize, f64)> {
+    pub(crate) fn of_flank(self, angle: &[(usize, f64)]) -> Vec<(usize, usize, f64)> {
         let turned = angle.iter().filter(|part| part.1 != 0.0);
         (0..CAMERA_NUMBERS)
             .map(|row| (row, row, 1.0))
@@ -185,10 +185,10 @@ pub(crate) type PackedRow = [f64; FLANK_NUMBERS + 2];
 
 impl ResidualRow {
     /// Where the residual lies in a packed row.
-    pub const RESIDUAL: usize = FLANK_NUMBERS;
+    pub(crate) const RESIDUAL: usize = FLANK_NUMBERS;
 
     /// The row as numbers.
-    pub fn pack(&self) -> PackedRow {
+    pub(crate) fn pack(&self) -> PackedRow {
         let mut row = [0.0; FLANK_NUMBERS + 2];
         row[..CAMERA_NUMBERS].copy_from_slice(&self.by_camera.pack());
         row[CAMERA_NUMBERS] = self.by_angle;

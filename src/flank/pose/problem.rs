@@ -70,7 +70,7 @@ pub(crate) struct PoseProblem {
 
 impl PoseProblem {
     /// The parameters that explain the points best, packed, from `start` in at most `steps` steps.
-    pub fn solve(&self, start: Vec<f64>, steps: usize) -> Minimum {
+    pub(crate) fn solve(&self, start: Vec<f64>, steps: usize) -> Minimum {
         descend(
             start,
             steps,
@@ -81,7 +81,7 @@ impl PoseProblem {
     }
 
     /// The camera of some parameters.
-    pub fn camera(&self, parameters: &CameraParameters) -> Camera {
+    pub(crate) fn camera(&self, parameters: &CameraParameters) -> Camera {
         parameters.camera(&self.rotation, self.centre)
     }
 

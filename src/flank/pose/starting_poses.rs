@@ -31,7 +31,7 @@ impl From<&GearFit> for StartingPose {
 impl StartingPose {
     /// Usual gears of both hands from all round, as a far camera sees them, turned, shifted and scaled onto the
     /// corners of a flank that looks along increasing (+1) or decreasing (−1) angle; best match first.
-    pub fn all_round(
+    pub(crate) fn all_round(
         corners: &[PhotoPoint; 4],
         sense: f64,
         focal_px: f64,

@@ -12,7 +12,7 @@ const EFFECTIVE_FACE: f64 = 0.85;
 /// Virtual cylindrical gear pair, by the drive flank's effective pressure angle. Lengths in
 /// millimetres, angles in radians.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct ContactRatio {
+pub(crate) struct ContactRatio {
     /// d_v1, d_v2, reference diameters.
     pub dv: [f64; 2],
     /// z_v1, z_v2, numbers of teeth.

@@ -10,7 +10,7 @@ use std::f64::consts::FRAC_PI_2;
 
 /// Clause 7. Lengths in millimetres, angles in radians.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct GearDimensions {
+pub(crate) struct GearDimensions {
     /// u, gear ratio.
     pub u: f64,
     /// ζ_m, offset angle in the pinion's axial plane.

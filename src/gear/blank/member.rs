@@ -4,7 +4,7 @@ use std::f64::consts::PI;
 
 /// What both members have, each its own value. Lengths in millimetres, angles in radians.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Member {
+pub(crate) struct Member {
     /// d_m, mean pitch diameter.
     pub dm: f64,
     /// t_zm, crossing point to calculation point along the axis.

@@ -3,27 +3,27 @@
 //!
 //! Symbols are those of the standard; lengths in millimetres, angles in radians.
 
-pub mod contact_ratio;
+pub(crate) mod contact_ratio;
 mod gear_dimensions;
 mod input;
 mod member;
 mod pitch_cones;
 mod spiral;
 mod symbols;
-pub mod taper;
-pub mod top_lands;
+pub(crate) mod taper;
+pub(crate) mod top_lands;
 
-pub use contact_ratio::ContactRatio;
-pub use gear_dimensions::GearDimensions;
-pub use input::{Backlash, BlankInput, Depth, Method};
-pub use pitch_cones::PitchCones;
-pub use top_lands::TopLands;
+pub(crate) use contact_ratio::ContactRatio;
+pub(crate) use gear_dimensions::GearDimensions;
+pub(crate) use input::{Backlash, BlankInput, Depth, Method};
+pub(crate) use pitch_cones::PitchCones;
+pub(crate) use top_lands::TopLands;
 
 use super::GearError;
 
 /// A whole blank: pitch cones and everything that follows from them.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Blank {
+pub(crate) struct Blank {
     /// What it was computed from.
     pub input: BlankInput,
     /// Clause 6: the pitch cones.
@@ -41,7 +41,7 @@ impl Blank {
     ///
     /// # Errors
     /// [`GearError`] when a size is impossible or the method finds no pitch cones.
-    pub fn new(input: &BlankInput) -> Result<Self, GearError> {
+    pub(crate) fn new(input: &BlankInput) -> Result<Self, GearError> {
         input.check()?;
         let cones = PitchCones::new(input)?;
         Self::on(input, cones)
@@ -51,7 +51,7 @@ impl Blank {
     ///
     /// # Errors
     /// [`GearError`] when no tooth fits on these cones.
-    pub fn on(input: &BlankInput, cones: PitchCones) -> Result<Self, GearError> {
+    pub(crate) fn on(input: &BlankInput, cones: PitchCones) -> Result<Self, GearError> {
         let gear = GearDimensions::new(input, &cones)?;
         let contact = ContactRatio::new(input, &cones, &gear);
         let top_lands = TopLands::new(input, &cones, &gear);

@@ -10,7 +10,7 @@ use std::f64::consts::{FRAC_PI_2, PI};
 
 /// Pitch cone parameters. Lengths in millimetres, angles in radians.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct PitchCones {
+pub(crate) struct PitchCones {
     /// R_m1, pinion mean cone distance.
     pub rm1: f64,
     /// R_m2, wheel mean cone distance.

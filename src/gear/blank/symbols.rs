@@ -4,11 +4,11 @@ use super::Blank;
 use super::member::Member;
 
 /// One symbol: its name in ASCII, and its value in millimetres, degrees or as a plain number.
-pub type Symbol = (&'static str, f64);
+pub(crate) type Symbol = (&'static str, f64);
 
 impl Blank {
     /// Every value, under the standard's symbol; lengths in mm, angles in degrees.
-    pub fn symbols(&self) -> Vec<Symbol> {
+    pub(crate) fn symbols(&self) -> Vec<Symbol> {
         let (cones, g) = (&self.cones, &self.gear);
         let (p, w, c) = (&g.pinion, &g.wheel, &self.contact);
         let deg = f64::to_degrees;

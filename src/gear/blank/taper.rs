@@ -8,7 +8,7 @@ use std::f64::consts::PI;
 
 /// Sums of the dedendum angles of both members, radians.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct TaperSums {
+pub(crate) struct TaperSums {
     /// Σθ_fS, standard.
     pub standard: f64,
     /// Σθ_fC, constant slot width.
@@ -19,7 +19,7 @@ pub struct TaperSums {
 
 impl TaperSums {
     /// The sums for a wheel of these mean sizes (mm, radians).
-    pub fn new(sizes: &TaperSizes) -> Self {
+    pub(crate) fn new(sizes: &TaperSizes) -> Self {
         let s = sizes;
         let standard = (s.hfm1 / s.rm2).atan() + (s.hfm2 / s.rm2).atan();
         let duplex = 0.5 * PI * s.met2 / (s.re2 * s.alpha_n.tan() * s.bm2.cos())
@@ -34,7 +34,7 @@ impl TaperSums {
 
 /// What the taper depends on. Lengths in millimetres, angles in radians.
 #[derive(Debug, Clone, Copy)]
-pub struct TaperSizes {
+pub(crate) struct TaperSizes {
     /// h_fm1, pinion mean dedendum.
     pub hfm1: f64,
     /// h_fm2, wheel mean dedendum.

@@ -8,7 +8,7 @@ use std::f64::consts::PI;
 
 /// Top lands and slot width, mm.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct TopLands {
+pub(crate) struct TopLands {
     /// p_n, mean normal pitch.
     pub pitch: f64,
     /// W_m2, width of the wheel's slot at its root in the mean normal section, before the backlash is

@@ -5,7 +5,7 @@ use nalgebra::Vector3;
 
 /// Where the camera stands and how it looks.
 #[derive(Debug, Clone, Copy)]
-pub struct Camera {
+pub(crate) struct Camera {
     /// The pinhole, mm.
     pub eye: Vector3<f64>,
     /// Unit vectors right, down and forward in the picture.
@@ -17,11 +17,11 @@ pub struct Camera {
 }
 
 /// Nearer than this to the pinhole's plane nothing is drawn, mm.
-pub const NEAREST_MM: f64 = 10.0;
+pub(crate) const NEAREST_MM: f64 = 10.0;
 
 impl Camera {
     /// Pixel and depth (mm) of a point; `None` behind or beside the pinhole.
-    pub fn see(&self, point: &Vector3<f64>) -> Option<([f64; 2], f64)> {
+    pub(crate) fn see(&self, point: &Vector3<f64>) -> Option<([f64; 2], f64)> {
         let from_eye = point - self.eye;
         let [right, down, forward] = self.axes.map(|axis| axis.dot(&from_eye));
         (forward > NEAREST_MM).then(|| {
@@ -37,12 +37,12 @@ impl Camera {
     }
 
     /// As a point of the photo; a point behind the pinhole lies nowhere.
-    pub fn place(&self, point: &Vector3<f64>) -> Option<PhotoPoint> {
+    pub(crate) fn place(&self, point: &Vector3<f64>) -> Option<PhotoPoint> {
         self.see(point).map(|([x, y], _)| PhotoPoint::new(x, y))
     }
 
     /// Direction of the ray through a pixel, forward part 1.
-    pub fn ray(&self, x: f64, y: f64) -> Vector3<f64> {
+    pub(crate) fn ray(&self, x: f64, y: f64) -> Vector3<f64> {
         let [right, down, forward] = self.axes;
         forward
             + right * ((x - self.middle[0]) / self.focal_px)

@@ -1,11 +1,11 @@
 //! Which triangle is nearest in each cell of a picture.
 
 /// No triangle.
-pub const NOTHING: u32 = u32::MAX;
+pub(crate) const NOTHING: u32 = u32::MAX;
 
 /// A picture of depths and triangles.
 #[derive(Debug, Clone)]
-pub struct DepthPicture {
+pub(crate) struct DepthPicture {
     pub width: usize,
     pub height: usize,
     /// Nearness: greater is nearer, 0 is endlessly far.
@@ -15,10 +15,10 @@ pub struct DepthPicture {
 
 /// A corner in the picture: x, y in cells, and nearness, which must be linear over the picture
 /// (1 / depth under a pinhole, minus depth plus a constant in parallel light).
-pub type Corner = [f64; 3];
+pub(crate) type Corner = [f64; 3];
 
 impl DepthPicture {
-    pub fn new(width: usize, height: usize) -> Self {
+    pub(crate) fn new(width: usize, height: usize) -> Self {
         Self {
             width,
             height,
@@ -28,7 +28,7 @@ impl DepthPicture {
     }
 
     /// Draws a triangle.
-    pub fn draw(&mut self, id: u32, corners: [Corner; 3]) {
+    pub(crate) fn draw(&mut self, id: u32, corners: [Corner; 3]) {
         let [a, b, c] = corners;
         let area = (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]);
         if area.abs() < 1e-12 {

@@ -15,14 +15,14 @@ use crate::flank::MarkedFlank;
 use crate::frames::Side;
 use image::RgbImage;
 use shade::Scene;
-pub use shot::{Compound, Mistake, Shot};
+pub(crate) use shot::{Compound, Mistake, Shot};
 use solid::GearSolid;
 use view::View;
 use whole_flanks::whole_flanks;
 
 /// A picture with its truth.
 #[derive(Debug, Clone)]
-pub struct Rendered {
+pub(crate) struct Rendered {
     /// The picture.
     pub picture: RgbImage,
     /// Flanks that are seen whole, nearest the middle first, projected by the picture's own camera.
@@ -32,7 +32,7 @@ pub struct Rendered {
 }
 
 /// A gear set's teeth, ready for any number of photos.
-pub struct Studio {
+pub(crate) struct Studio {
     solid: GearSolid,
 }
 
@@ -41,7 +41,7 @@ impl Studio {
     ///
     /// # Errors
     /// A gear set whose teeth cannot be cut.
-    pub fn new(model: &Model) -> Result<Self, ContactError> {
+    pub(crate) fn new(model: &Model) -> Result<Self, ContactError> {
         Ok(Self {
             solid: GearSolid::new(model)?,
         })
@@ -51,7 +51,7 @@ impl Studio {
     ///
     /// # Errors
     /// As [`Studio::new`].
-    pub fn render(
+    pub(crate) fn render(
         &self,
         model: &Model,
         state: &State,

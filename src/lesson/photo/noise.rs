@@ -1,7 +1,7 @@
 //! Random numbers and smooth random fields that are the same on every machine.
 
 /// A number between 0 and 1 for a seed and a place in its sequence.
-pub fn share(seed: u64, place: u64) -> f64 {
+pub(crate) fn share(seed: u64, place: u64) -> f64 {
     // The finaliser of splitmix64 (Steele, Lea, Flood 2014), from memory.
     let mut z = seed
         .wrapping_mul(0x9e37_79b9_7f4a_7c15)
@@ -14,7 +14,7 @@ pub fn share(seed: u64, place: u64) -> f64 {
 }
 
 /// A smooth field of mean 0 and about −1 … 1, one bump to a unit of length.
-pub fn field(seed: u64, x: f64, y: f64) -> f64 {
+pub(crate) fn field(seed: u64, x: f64, y: f64) -> f64 {
     let (x0, y0) = (x.floor(), y.floor());
     let ease = |t: f64| t * t * (3.0 - 2.0 * t);
     let (s, t) = (ease(x - x0), ease(y - y0));
@@ -28,6 +28,6 @@ pub fn field(seed: u64, x: f64, y: f64) -> f64 {
 }
 
 /// Two octaves of [`field`].
-pub fn rough(seed: u64, x: f64, y: f64) -> f64 {
+pub(crate) fn rough(seed: u64, x: f64, y: f64) -> f64 {
     0.67 * field(seed, x, y) + 0.33 * field(seed ^ 0xabcd, 2.1 * x, 2.1 * y)
 }

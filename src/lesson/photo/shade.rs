@@ -21,7 +21,7 @@ const SHADOW_MM: f64 = 75.0;
 const SHADOW_SLACK_MM: f64 = 0.25;
 
 /// Everything that a pixel's colour depends on.
-pub struct Scene<'a> {
+pub(crate) struct Scene<'a> {
     solid: &'a GearSolid,
     view: &'a View,
     contacts: [&'a FlankContact; 2],
@@ -39,7 +39,7 @@ pub struct Scene<'a> {
 }
 
 impl<'a> Scene<'a> {
-    pub fn new(
+    pub(crate) fn new(
         solid: &'a GearSolid,
         view: &'a View,
         contacts: [&'a FlankContact; 2],
@@ -110,19 +110,19 @@ impl<'a> Scene<'a> {
     }
 
     /// Width and height, pixels.
-    pub fn size(&self) -> (f64, f64) {
+    pub(crate) fn size(&self) -> (f64, f64) {
         (f64::from(self.shot.size.0), f64::from(self.shot.size.1))
     }
 
     /// How far the gear is at a pixel, mm.
-    pub fn depth_mm(&self, x: f64, y: f64) -> Option<f64> {
+    pub(crate) fn depth_mm(&self, x: f64, y: f64) -> Option<f64> {
         let cell = |v: f64, n: usize| ((v * FINE as f64).max(0.0) as usize).min(n - 1);
         let k = cell(y, self.seen.height) * self.seen.width + cell(x, self.seen.width);
         (self.seen.triangle[k] != NOTHING).then(|| 1.0 / f64::from(self.seen.near[k]))
     }
 
     /// The photo.
-    pub fn picture(&self) -> RgbImage {
+    pub(crate) fn picture(&self) -> RgbImage {
         let (width, height) = (self.shot.size.0 as usize, self.shot.size.1 as usize);
         let mut light: Vec<[f32; 3]> = vec![[0.0; 3]; width * height];
         light

@@ -5,7 +5,7 @@ use crate::frames::Side;
 
 /// Marking compounds by their colour.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Compound {
+pub(crate) enum Compound {
     /// Yellow oxide.
     Yellow,
     /// White grease.
@@ -20,7 +20,7 @@ impl Compound {
     const ALL: [Self; 4] = [Self::Yellow, Self::White, Self::Red, Self::Blue];
 
     /// The compound that a seed takes: yellow is by far the usual one.
-    pub fn usual(seed: u64) -> Self {
+    pub(crate) fn usual(seed: u64) -> Self {
         let k = (share(seed, 104) * 6.0) as usize;
         Self::ALL[k.saturating_sub(2).min(3)]
     }
@@ -38,7 +38,7 @@ impl Compound {
 
 /// What spoils a photo or its pattern.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Mistake {
+pub(crate) enum Mistake {
     /// Out of focus, or shaken.
     Blurred,
     /// The flash mirrored in the flanks.
@@ -61,7 +61,7 @@ pub enum Mistake {
 
 /// What to photograph, and how.
 #[derive(Debug, Clone, Copy)]
-pub struct Shot {
+pub(crate) struct Shot {
     /// The flank that is turned to the camera.
     pub side: Side,
     /// Width and height, pixels.
@@ -76,7 +76,7 @@ pub struct Shot {
 
 impl Shot {
     /// A good photo of a side.
-    pub const fn new(side: Side, size: (u32, u32), seed: u64) -> Self {
+    pub(crate) const fn new(side: Side, size: (u32, u32), seed: u64) -> Self {
         Self {
             side,
             size,

@@ -14,7 +14,7 @@ const ROWS: usize = 17;
 
 /// What a triangle is part of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Part {
+pub(crate) enum Part {
     /// A flank of a side.
     Flank(Side),
     /// The top of a tooth.
@@ -27,7 +27,7 @@ pub enum Part {
 
 /// A corner of a triangle.
 #[derive(Debug, Clone, Copy)]
-pub struct Vertex {
+pub(crate) struct Vertex {
     /// mm; +z from the pitch apex to the gear's back.
     pub position: Vector3<f64>,
     /// Unit normal out of the material.
@@ -38,14 +38,14 @@ pub struct Vertex {
 
 /// A triangle.
 #[derive(Debug, Clone, Copy)]
-pub struct Triangle {
+pub(crate) struct Triangle {
     pub corners: [u32; 3],
     pub part: Part,
     pub tooth: u32,
 }
 
 /// The ring gear.
-pub struct GearSolid {
+pub(crate) struct GearSolid {
     pub vertices: Vec<Vertex>,
     pub triangles: Vec<Triangle>,
     /// z of the gear's back, mm.
@@ -62,7 +62,7 @@ pub struct GearSolid {
 }
 
 impl GearSolid {
-    pub fn new(model: &Model) -> Result<Self, ContactError> {
+    pub(crate) fn new(model: &Model) -> Result<Self, ContactError> {
         let (d, pair) = (model.dimensions(), model.pair());
         let turns = Side::BOTH.map(|side| flank_turn(d, pair, form_of(d, side)));
         let active = |side| {
@@ -250,7 +250,7 @@ impl GearSolid {
 
     /// A point of the active flank of a tooth, with its normal; between grid points by bilinear
     /// interpolation.
-    pub fn flank_point(&self, side: Side, tooth: u32, at: FlankPoint) -> [Vector3<f64>; 2] {
+    pub(crate) fn flank_point(&self, side: Side, tooth: u32, at: FlankPoint) -> [Vector3<f64>; 2] {
         let grid = &self.grids[side as usize];
         let cell = |share: f64, n: usize| {
             let x = share.clamp(0.0, 1.0) * (n - 1) as f64;

@@ -10,7 +10,7 @@ use nalgebra::{Rotation3, Unit, Vector3};
 
 /// A camera with the flank it is pointed at.
 #[derive(Debug, Clone, Copy)]
-pub struct View {
+pub(crate) struct View {
     pub camera: Camera,
     /// The middle of the flank that is looked at, mm.
     pub target: Vector3<f64>,
@@ -22,7 +22,7 @@ pub struct View {
 
 impl View {
     /// A place from which slots are seen into down to the root of the wanted flanks.
-    pub fn choose(solid: &GearSolid, model: &Model, shot: &Shot) -> Self {
+    pub(crate) fn choose(solid: &GearSolid, model: &Model, shot: &Shot) -> Self {
         let random = |k: u64| share(shot.seed, k);
         let spread = |k: u64| 2.0 * random(k) - 1.0;
         let point =

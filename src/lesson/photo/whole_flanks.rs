@@ -13,7 +13,12 @@ const EDGE: f64 = 0.004;
 const SLACK_MM: f64 = 0.5;
 
 /// The flanks of a side that are seen whole, nearest the middle first, at most five.
-pub fn whole_flanks(view: &View, solid: &GearSolid, scene: &Scene, side: Side) -> Vec<MarkedFlank> {
+pub(crate) fn whole_flanks(
+    view: &View,
+    solid: &GearSolid,
+    scene: &Scene,
+    side: Side,
+) -> Vec<MarkedFlank> {
     let mut found = Vec::new();
     for k in 0..7i64 {
         let both = [k, -k];

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 /// One thing that is wrong.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
-pub enum Fault {
+pub(crate) enum Fault {
     /// Pinion too near the ring gear.
     PinionNear,
     /// Pinion too far from the ring gear.
@@ -39,7 +39,7 @@ impl Fault {
     ///
     /// # Errors
     /// Other words, named with what would do.
-    pub fn several(text: &str) -> Result<Vec<Self>, QuizError> {
+    pub(crate) fn several(text: &str) -> Result<Vec<Self>, QuizError> {
         let text = text.trim().to_lowercase();
         if text == "none" {
             return Ok(Vec::new());
@@ -64,7 +64,7 @@ impl Fault {
 
 /// One answer.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Answer {
+pub(crate) struct Answer {
     /// Whether photo a shows the drive flanks.
     pub drive_first: bool,
     /// What is wrong; empty when nothing is.
@@ -79,7 +79,7 @@ pub struct Answer {
 ///
 /// # Errors
 /// Anything else.
-pub fn photo(text: &str) -> Result<bool, QuizError> {
+pub(crate) fn photo(text: &str) -> Result<bool, QuizError> {
     match text.trim().to_lowercase().as_str() {
         "a" => Ok(true),
         "b" => Ok(false),
@@ -96,7 +96,7 @@ const FARTHEST_MM: f64 = 3.0;
 ///
 /// # Errors
 /// No amount, no way, or an amount that no shim makes.
-pub fn movement(text: &str, units: Units) -> Result<f64, QuizError> {
+pub(crate) fn movement(text: &str, units: Units) -> Result<f64, QuizError> {
     let text = text.trim().to_lowercase();
     let wrong = || {
         QuizError::Answer(format!(

@@ -8,9 +8,9 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 /// Value of the `schema` field.
-pub const SCHEMA: &str = "flankread/lesson_grades/1";
+pub(crate) const SCHEMA: &str = "flankread/lesson_grades/1";
 /// The columns of the table; `seed` may be left out.
-pub const COLUMNS: [&str; 6] = [
+pub(crate) const COLUMNS: [&str; 6] = [
     "learner",
     "question",
     "drive_photo",
@@ -21,7 +21,7 @@ pub const COLUMNS: [&str; 6] = [
 
 /// All grades of a table.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Grades {
+pub(crate) struct Grades {
     /// Always [`SCHEMA`].
     pub schema: &'static str,
     /// One for each answer, in the table's order.
@@ -34,7 +34,7 @@ pub struct Grades {
 
 /// One graded answer.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Graded {
+pub(crate) struct Graded {
     /// Line of the table, the header being 1.
     pub line: u64,
     /// Who answered.
@@ -51,7 +51,7 @@ pub struct Graded {
 
 /// A line that could not be graded.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Refused {
+pub(crate) struct Refused {
     /// Line of the table, the header being 1.
     pub line: u64,
     /// Why.
@@ -60,7 +60,7 @@ pub struct Refused {
 
 /// One learner's answers together.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Learner {
+pub(crate) struct Learner {
     /// The name.
     pub learner: String,
     /// How many answers.
@@ -79,7 +79,12 @@ pub struct Learner {
 ///
 /// # Errors
 /// A table without its columns. Single bad lines are listed in the result.
-pub fn grade(quiz: &Quiz, text: &str, path: &Path, units: Units) -> Result<Grades, QuizError> {
+pub(crate) fn grade(
+    quiz: &Quiz,
+    text: &str,
+    path: &Path,
+    units: Units,
+) -> Result<Grades, QuizError> {
     let bad = |cause: String| QuizError::Table {
         path: path.display().to_string(),
         cause,

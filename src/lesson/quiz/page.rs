@@ -45,7 +45,7 @@ struct QuestionData {
 ///
 /// # Errors
 /// Questions that do not exist; teeth that cannot be cut.
-pub fn page(
+pub(crate) fn page(
     quiz: &Quiz,
     count: u32,
     size: (u32, u32),

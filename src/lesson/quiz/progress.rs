@@ -7,11 +7,11 @@ use serde::{Deserialize, Serialize};
 use std::path::Path;
 
 /// Value of the `schema` field.
-pub const SCHEMA: &str = "flankread/lesson_progress/1";
+pub(crate) const SCHEMA: &str = "flankread/lesson_progress/1";
 
 /// A learner's answers.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Progress {
+pub(crate) struct Progress {
     /// Always [`SCHEMA`].
     pub schema: String,
     /// What the learner is called.
@@ -24,7 +24,7 @@ pub struct Progress {
 
 /// One answer with its score.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Answered {
+pub(crate) struct Answered {
     /// The question's number.
     pub question: u32,
     /// Its level.
@@ -40,7 +40,7 @@ impl Progress {
     ///
     /// # Errors
     /// A file that cannot be read, is none of ours, or is of another quiz.
-    pub fn open(path: &Path, learner: Option<&str>, seed: u64) -> Result<Self> {
+    pub(crate) fn open(path: &Path, learner: Option<&str>, seed: u64) -> Result<Self> {
         let text = match std::fs::read_to_string(path) {
             Ok(text) => text,
             Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
@@ -81,12 +81,12 @@ impl Progress {
     }
 
     /// The number of the next question.
-    pub fn next(&self) -> u32 {
+    pub(crate) fn next(&self) -> u32 {
         self.answers.iter().map(|a| a.question).max().unwrap_or(0) + 1
     }
 
     /// Mean points of the answers so far.
-    pub fn mean(&self) -> Option<f64> {
+    pub(crate) fn mean(&self) -> Option<f64> {
         let sum: u32 = self.answers.iter().map(|a| a.score.points).sum();
         (!self.answers.is_empty()).then(|| f64::from(sum) / self.answers.len() as f64)
     }
@@ -95,7 +95,7 @@ impl Progress {
     ///
     /// # Errors
     /// The file cannot be written.
-    pub fn save(&self, path: &Path) -> Result<()> {
+    pub(crate) fn save(&self, path: &Path) -> Result<()> {
         let text = serde_json::to_string_pretty(self)
             .map_err(|error| Error::machine(path, error.into()))?;
         // The program's own file: kept up to date, not overwritten.

@@ -8,17 +8,17 @@ use crate::schema::Card;
 use serde::{Deserialize, Serialize};
 
 /// Points for naming the flank, for the fault, and for an assembly that is right.
-pub const POINTS: [u32; 3] = [15, 15, 70];
+pub(crate) const POINTS: [u32; 3] = [15, 15, 70];
 /// Points for an assembly that is nearly right though not quite.
-pub const NEARLY: f64 = 60.0;
+pub(crate) const NEARLY: f64 = 60.0;
 /// Badness where the teeth jam or a patch is gone.
-pub const HOPELESS: f64 = 4.0;
+pub(crate) const HOPELESS: f64 = 4.0;
 /// A gear that stands off less than this is not off, mm.
-pub const OFF_MM: f64 = 0.02;
+pub(crate) const OFF_MM: f64 = 0.02;
 
 /// How an assembly shows.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Shows {
+pub(crate) struct Shows {
     /// Drive and coast patch in the trade's words; `gone` when there is none.
     pub words: [String; 2],
     /// Backlash; 0 = jammed.
@@ -31,7 +31,7 @@ pub struct Shows {
 
 impl Shows {
     /// How a case shows.
-    pub fn new(case: &Case, card: &Card) -> Self {
+    pub(crate) fn new(case: &Case, card: &Card) -> Self {
         Self {
             words: Side::BOTH.map(|side| {
                 let words = &case.words[side as usize];
@@ -45,7 +45,7 @@ impl Shows {
 }
 
 /// Greatest share of its tolerance that any patch or the backlash takes.
-pub fn badness(case: &Case, card: &Card) -> f64 {
+pub(crate) fn badness(case: &Case, card: &Card) -> f64 {
     let tolerance = card.target.tolerance;
     let [low, high] = card.backlash_window_mm();
     let middle = 0.5 * (low + high);
@@ -63,7 +63,7 @@ pub fn badness(case: &Case, card: &Card) -> f64 {
 
 /// What an answer is worth.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Score {
+pub(crate) struct Score {
     /// All points, of 100.
     pub points: u32,
     /// Whether the drive photo was named.
@@ -107,7 +107,7 @@ fn faults(quiz: &Quiz, question: &Question) -> (Vec<Fault>, Vec<Fault>) {
 }
 
 /// Scores an answer.
-pub fn score(quiz: &Quiz, question: &Question, answer: &Answer) -> Score {
+pub(crate) fn score(quiz: &Quiz, question: &Question, answer: &Answer) -> Score {
     let card = &quiz.offered(question).set.card;
     let moved = Misalignment {
         pinion_mm: answer.pinion_mm,

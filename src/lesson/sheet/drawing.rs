@@ -9,21 +9,21 @@ use crate::lesson::photo::{Compound, Shot, Studio};
 use crate::report::draw::page::{A4, Page};
 
 /// Width between the margins.
-pub const WIDTH: f64 = A4[0] - 2.0 * MARGIN;
+pub(crate) const WIDTH: f64 = A4[0] - 2.0 * MARGIN;
 const GAP: f64 = 14.0;
 /// Width of one of two columns.
-pub const HALF: f64 = (WIDTH - GAP) / 2.0;
+pub(crate) const HALF: f64 = (WIDTH - GAP) / 2.0;
 /// Share of a column that a small photo takes; its words stand beside it.
 const SMALL: f64 = 0.62;
 const FLAT_PIXELS: u32 = 900;
 
 /// Left edge of a side's column.
-pub fn column(side: Side) -> f64 {
+pub(crate) fn column(side: Side) -> f64 {
     MARGIN + side as u8 as f64 * (HALF + GAP)
 }
 
 /// The usual photo of a side: yellow, so that it prints well.
-pub fn photo_of(side: Side, wanted: &Wanted) -> Shot {
+pub(crate) fn photo_of(side: Side, wanted: &Wanted) -> Shot {
     Shot {
         compound: Some(Compound::Yellow),
         ..Shot::new(side, wanted.photo, wanted.seed + 11 * side as u64)
@@ -32,7 +32,7 @@ pub fn photo_of(side: Side, wanted: &Wanted) -> Shot {
 
 /// How wide the photos of a pair are.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Room {
+pub(crate) enum Room {
     /// The whole column, words above.
     Wide,
     /// Part of it, words beside.
@@ -40,7 +40,7 @@ pub enum Room {
 }
 
 /// Drive and coast side by side: the photo above, the flat flank below. Returns where it ends.
-pub fn pair(
+pub(crate) fn pair(
     page: &mut Page,
     set: &Set,
     studio: &Studio,
@@ -81,7 +81,7 @@ pub fn pair(
 }
 
 /// The mesh cut across. Returns where it ends.
-pub fn draw_section(
+pub(crate) fn draw_section(
     page: &mut Page,
     set: &Set,
     case: &Case,
@@ -125,7 +125,7 @@ pub fn draw_section(
 }
 
 /// Backlash on a scale, the window thick. Returns where it ends.
-pub fn draw_backlash(
+pub(crate) fn draw_backlash(
     page: &mut Page,
     set: &Set,
     case: &Case,

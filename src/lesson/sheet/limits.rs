@@ -15,7 +15,7 @@ use serde::Serialize;
 
 /// The farthest that one gear may stand off while all is still right.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Limit {
+pub(crate) struct Limit {
     /// `pinion` or `ring gear`.
     pub gear: &'static str,
     /// + = away from its mate.
@@ -38,7 +38,7 @@ fn at(pinion: bool, mm: f64) -> Misalignment {
 
 /// The limits of pinion and ring gear, each toward and away; empty when the set is not right even
 /// where the card puts it.
-pub fn limits_of(set: &Set) -> Vec<Limit> {
+pub(crate) fn limits_of(set: &Set) -> Vec<Limit> {
     let right = |pinion, mm| Case::new(set, at(pinion, mm), 0.0).is_right(&set.card);
     if !right(true, 0.0) {
         return Vec::new();
@@ -96,7 +96,7 @@ fn first_fault(set: &Set, case: &Case) -> String {
 }
 
 /// The limit as a sentence.
-pub fn sentence(limit: &Limit, units: Units) -> String {
+pub(crate) fn sentence(limit: &Limit, units: Units) -> String {
     let mate = if limit.gear == "pinion" {
         "ring gear"
     } else {

@@ -16,7 +16,7 @@ use serde::Serialize;
 
 /// What the reading says of one photo.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Spoilt {
+pub(crate) struct Spoilt {
     /// What the photo shows.
     pub title: &'static str,
     /// The photo alone.
@@ -27,7 +27,7 @@ pub struct Spoilt {
 
 /// One reading of a photo.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Judged {
+pub(crate) struct Judged {
     /// `read`, `unsure` or `unreadable`.
     pub status: Status,
     /// The codes and messages that the reading gave.

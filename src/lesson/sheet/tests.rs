@@ -143,7 +143,7 @@ fn nothing_runs_off_a_page_and_all_three_forms_are_made() {
 #[test]
 fn just_inside_a_limit_is_right_and_just_outside_is_not() {
     let set = Set::example(Cutting::FaceMilled).unwrap();
-    let limits = limits_of(&set);
+    let limits = super::limits::limits_of(&set);
     assert_eq!(limits.len(), 4);
     let card = set.card.clone();
     let coarse = Set {

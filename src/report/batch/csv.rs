@@ -31,7 +31,7 @@ const HEADS: [&str; 20] = [
 ];
 
 /// One row a photo, in the order of the paths.
-pub fn batch_csv(lot: &BatchResult) -> String {
+pub(crate) fn batch_csv(lot: &BatchResult) -> String {
     let mut writer = csv::Writer::from_writer(Vec::new());
     // Writing to memory cannot fail.
     let _ = writer.write_record(HEADS);

@@ -13,7 +13,7 @@ use crate::units::Units;
 use serde::Serialize;
 
 /// Value of the `schema` field of a set's line.
-pub const SET_SCHEMA: &str = "flankread/batch-set/1";
+pub(crate) const SET_SCHEMA: &str = "flankread/batch-set/1";
 
 /// A photo's line: its reading (`flankread/reading/1`) with what the batch knows of it.
 #[derive(Serialize)]
@@ -44,7 +44,12 @@ struct About<'a> {
 
 /// The line of a photo, with its line end. What only the whole lot tells (copies) is in it where
 /// `lot` is given.
-pub fn photo_line(plan: &Plan, at: usize, record: &Record, lot: Option<&BatchResult>) -> String {
+pub(crate) fn photo_line(
+    plan: &Plan,
+    at: usize,
+    record: &Record,
+    lot: Option<&BatchResult>,
+) -> String {
     let item = &plan.items[at];
     let set = &plan.sets[item.set];
     let mut reading = record.reading.clone();
@@ -101,7 +106,7 @@ struct FlankLine<'a> {
 }
 
 /// The line of a set, with its line end.
-pub fn set_line(lot: &BatchResult, set: usize, units: Units) -> String {
+pub(crate) fn set_line(lot: &BatchResult, set: usize, units: Units) -> String {
     let about = &lot.plan.sets[set];
     let verdict: &SetVerdict = &lot.sets[set];
     let path = |at: &usize| shown(&lot.plan.items[*at].path);

@@ -1,8 +1,8 @@
 //! A batch as text, table, lines of JSON, picture sheet, and replies to send.
 
-pub mod csv;
-pub mod lines;
-pub mod photo;
-pub mod reply;
-pub mod sheet;
-pub mod text;
+pub(crate) mod csv;
+pub(crate) mod lines;
+pub(crate) mod photo;
+pub(crate) mod reply;
+pub(crate) mod sheet;
+pub(crate) mod text;

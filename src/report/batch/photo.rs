@@ -22,7 +22,7 @@ const THUMBNAIL: (u32, u8) = (360, 72);
 const PAGE: (u32, u8) = (1100, 78);
 
 /// The small picture and the page. Neither names the file: copies of a photo share them.
-pub fn draw(photo: &Photo, read: &OutlinedReading) -> Drawn {
+pub(crate) fn draw(photo: &Photo, read: &OutlinedReading) -> Drawn {
     let page_picture = shrunk(&photo.working, PAGE.0);
     let small = shrunk(&page_picture, THUMBNAIL.0);
     Drawn {

@@ -17,7 +17,7 @@ const HOW: &str = "How to take it: clean four or five teeth in a row, paint them
      focus, and send the picture at its full size.";
 
 /// The reply for one set, ending with a newline.
-pub fn reply(lot: &BatchResult, set: usize, units: Units) -> String {
+pub(crate) fn reply(lot: &BatchResult, set: usize, units: Units) -> String {
     let mut parts = Parts::default();
     seen(lot, set, units, &mut parts);
     unread(lot, set, &mut parts);

@@ -19,7 +19,7 @@ use std::path::Path;
 ///
 /// # Errors
 /// Whatever `put` met.
-pub fn batch_sheet(
+pub(crate) fn batch_sheet(
     lot: &BatchResult,
     title: &str,
     units: Units,

@@ -11,7 +11,7 @@ use std::fmt::Write as _;
 const LONGEST_BAR: usize = 24;
 
 /// The table of the first `rows` sets and the numbers, ending with a newline.
-pub fn batch_text(lot: &BatchResult, rows: usize, units: Units) -> String {
+pub(crate) fn batch_text(lot: &BatchResult, rows: usize, units: Units) -> String {
     let mut out = String::new();
     // Writing to a string cannot fail.
     let _ = writeln!(out, "{}", sets_table(lot, rows, units));
@@ -61,7 +61,7 @@ fn sets_table(lot: &BatchResult, rows: usize, units: Units) -> Table {
 }
 
 /// What to do about a set, in a few words.
-pub fn next(lot: &BatchResult, set: usize, units: Units) -> String {
+pub(crate) fn next(lot: &BatchResult, set: usize, units: Units) -> String {
     let verdict: &SetVerdict = &lot.sets[set];
     if let Some(advice) = &verdict.advice {
         match (advice.verdict, advice.change) {
@@ -123,7 +123,7 @@ fn signed(mm: f64, units: Units) -> String {
 }
 
 /// The lot in numbers.
-pub fn summary_text(summary: &BatchSummary) -> String {
+pub(crate) fn summary_text(summary: &BatchSummary) -> String {
     let mut out = String::new();
     let status = &summary.status;
     let share = |count: usize| 100.0 * count as f64 / summary.photos.max(1) as f64;
@@ -173,7 +173,7 @@ pub fn summary_text(summary: &BatchSummary) -> String {
 }
 
 /// How many photos came twice, if any did.
-pub fn copies_words(summary: &BatchSummary) -> Option<String> {
+pub(crate) fn copies_words(summary: &BatchSummary) -> Option<String> {
     let mut parts = Vec::new();
     if summary.copies > 0 {
         parts.push(format!("copies of other files: {}", summary.copies));
@@ -188,7 +188,7 @@ pub fn copies_words(summary: &BatchSummary) -> Option<String> {
 }
 
 /// The four histograms with anything in them: name of flank and direction, names of the ends, bars.
-pub fn filled_histograms(
+pub(crate) fn filled_histograms(
     summary: &BatchSummary,
 ) -> Vec<(&'static str, [&'static str; 2], &[usize])> {
     let offsets = &summary.offsets;
@@ -206,7 +206,7 @@ pub fn filled_histograms(
 }
 
 /// The range of each bar in words.
-pub fn bar_names(edges: &[f64], ends: [&str; 2]) -> Vec<String> {
+pub(crate) fn bar_names(edges: &[f64], ends: [&str; 2]) -> Vec<String> {
     let first = edges.first().copied().unwrap_or_default();
     let last = edges.last().copied().unwrap_or_default();
     let mut names = vec![format!("{first:+.1} and farther to the {}", ends[0])];

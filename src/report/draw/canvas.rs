@@ -7,7 +7,7 @@ use std::sync::LazyLock;
 use ttf_parser::Face;
 
 /// The name all text is set in.
-pub const FONT: &str = "DejaVu Sans";
+pub(crate) const FONT: &str = "DejaVu Sans";
 
 /// Width of a line of text set `size` high (the em), in the unit of `size`.
 pub(crate) fn text_width(text: &str, size: f64, bold: bool) -> f64 {
@@ -28,7 +28,7 @@ pub(crate) fn text_width(text: &str, size: f64, bold: bool) -> f64 {
 ///
 /// # Errors
 /// Whatever `draw` met.
-pub fn svg(
+pub(crate) fn svg(
     (width, height): (u32, u32),
     draw: impl FnOnce(&DrawingArea<SVGBackend, Shift>) -> Result<(), PictureError>,
 ) -> Result<String, PictureError> {

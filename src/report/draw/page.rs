@@ -13,13 +13,13 @@ use std::fmt::Write as _;
 use std::io::Cursor;
 
 /// A4 in points.
-pub const A4: [f64; 2] = [595.28, 841.89];
+pub(crate) const A4: [f64; 2] = [595.28, 841.89];
 /// 8.5 in × 11 in in points.
-pub const LETTER: [f64; 2] = [612.0, 792.0];
+pub(crate) const LETTER: [f64; 2] = [612.0, 792.0];
 
 /// A thing on a page.
 #[derive(Debug, Clone)]
-pub enum Item {
+pub(crate) enum Item {
     /// A line of text by its left end and baseline.
     Text {
         /// Left end and baseline.
@@ -71,7 +71,7 @@ pub enum Item {
 
 /// What a picture is made of.
 #[derive(Debug, Clone)]
-pub enum Picture {
+pub(crate) enum Picture {
     /// Pixels.
     Plain(RgbImage),
     /// A JPEG file in grey or in three colours.
@@ -97,7 +97,7 @@ impl Picture {
 
 /// A page, written from the top down.
 #[derive(Debug, Clone)]
-pub struct Page {
+pub(crate) struct Page {
     /// Width and height.
     pub size: [f64; 2],
     /// What stands on it.
@@ -114,7 +114,7 @@ impl Default for Page {
 
 impl Page {
     /// An empty page of a width and height.
-    pub const fn new(size: [f64; 2]) -> Self {
+    pub(crate) const fn new(size: [f64; 2]) -> Self {
         Self {
             size,
             items: Vec::new(),
@@ -123,7 +123,7 @@ impl Page {
     }
 
     /// One line of text.
-    pub fn text(&mut self, at: [f64; 2], size: f64, bold: bool, words: &str) {
+    pub(crate) fn text(&mut self, at: [f64; 2], size: f64, bold: bool, words: &str) {
         self.items.push(Item::Text {
             at,
             size,
@@ -134,7 +134,7 @@ impl Page {
     }
 
     /// A line through points.
-    pub fn line(&mut self, points: Vec<[f64; 2]>, thick: f64) {
+    pub(crate) fn line(&mut self, points: Vec<[f64; 2]>, thick: f64) {
         self.items.push(Item::Line {
             points,
             thick,
@@ -143,7 +143,7 @@ impl Page {
     }
 
     /// A paragraph from `at` down; returns where it ends.
-    pub fn paragraph(&mut self, at: [f64; 2], width: f64, size: f64, words: &str) -> f64 {
+    pub(crate) fn paragraph(&mut self, at: [f64; 2], width: f64, size: f64, words: &str) -> f64 {
         let mut line = String::new();
         let mut y = at[1];
         let mut put = |page: &mut Self, line: &mut String| {
@@ -166,7 +166,13 @@ impl Page {
     }
 
     /// A picture of a width, as high as it must be; returns where it ends.
-    pub fn picture(&mut self, at: [f64; 2], width: f64, picture: RgbImage, shows: &str) -> f64 {
+    pub(crate) fn picture(
+        &mut self,
+        at: [f64; 2],
+        width: f64,
+        picture: RgbImage,
+        shows: &str,
+    ) -> f64 {
         let height = width * f64::from(picture.height()) / f64::from(picture.width());
         self.items.push(Item::Picture {
             frame: [at[0], at[1], width, height],
@@ -177,7 +183,7 @@ impl Page {
     }
 
     /// The page as SVG; pictures inside it, or left out.
-    pub fn svg(&self, with_pictures: bool) -> String {
+    pub(crate) fn svg(&self, with_pictures: bool) -> String {
         let [w, h] = self.size;
         let mut svg = format!(
             "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {w} {h}\" width=\"{w}\" height=\"{h}\" \
@@ -196,7 +202,7 @@ impl Page {
     ///
     /// # Errors
     /// The drawing failed.
-    pub fn png(&self, scale: f32) -> Result<Vec<u8>, PictureError> {
+    pub(crate) fn png(&self, scale: f32) -> Result<Vec<u8>, PictureError> {
         let bytes = raster::png(&self.svg(false), scale)?;
         let mut page = image::load_from_memory(&bytes)
             .map_err(PictureError::new)?
@@ -218,7 +224,7 @@ impl Page {
 ///
 /// # Errors
 /// There is no room for it.
-pub fn encoded(picture: &RgbImage) -> Result<Vec<u8>, PictureError> {
+pub(crate) fn encoded(picture: &RgbImage) -> Result<Vec<u8>, PictureError> {
     let mut out = Cursor::new(Vec::new());
     picture
         .write_to(&mut out, image::ImageFormat::Png)

@@ -13,7 +13,7 @@ use svg2pdf::ConversionOptions;
 ///
 /// # Errors
 /// A drawing is faulty, or a picture is no JPEG.
-pub fn pdf(title: &str, pages: &[Page]) -> Result<Vec<u8>, PictureError> {
+pub(crate) fn pdf(title: &str, pages: &[Page]) -> Result<Vec<u8>, PictureError> {
     let mut free = Ref::new(1);
     let (catalog, tree, info) = (free.bump(), free.bump(), free.bump());
     let mut pdf = Pdf::new();

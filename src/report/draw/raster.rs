@@ -12,7 +12,7 @@ use std::sync::{Arc, LazyLock};
 ///
 /// # Errors
 /// The SVG is faulty, or has no size or too large a one.
-pub fn png(svg: &str, scale: f32) -> Result<Vec<u8>, PictureError> {
+pub(crate) fn png(svg: &str, scale: f32) -> Result<Vec<u8>, PictureError> {
     pixels(svg, scale)?.encode_png().map_err(PictureError::new)
 }
 

@@ -9,10 +9,10 @@ use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
-pub use crate::report::job::build_sheet_parts::Sheet;
+pub(crate) use crate::report::job::build_sheet_parts::Sheet;
 
 /// The page as HTML.
-pub fn build_sheet(sheet: &Sheet) -> String {
+pub(crate) fn build_sheet(sheet: &Sheet) -> String {
     let plot_mm = plot_height_mm(sheet);
     let picture_mm = picture_height_mm(sheet);
     // Sizes in print are points: two sides of A4 or Letter, whichever is narrower and whichever is shorter.

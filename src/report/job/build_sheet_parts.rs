@@ -9,7 +9,7 @@ use crate::units::Shown;
 
 /// A record with its pictures, as the command gathers it.
 #[derive(Debug, Clone, Copy)]
-pub struct Sheet<'a> {
+pub(crate) struct Sheet<'a> {
     /// The job.
     pub record: &'a Record,
     /// For each assembly, the drawn-on picture of each photo (JPEG).
@@ -47,7 +47,7 @@ fn newest(mut lines: Vec<String>) -> Vec<String> {
 }
 
 /// Printed at the foot of every sheet.
-pub const CAUTIONS: [&str; 5] = [
+pub(crate) const CAUTIONS: [&str; 5] = [
     "Limits and torques come from the manual of this axle; it goes before this sheet.",
     "A drive axle is safety-critical. Where local rules ask for a licensed mechanic, one has to do or to check this work.",
     "Axle on stands, wheels chocked; no fingers near the mesh while it turns; gloves and fresh air for compound and thread locker.",
@@ -56,7 +56,7 @@ pub const CAUTIONS: [&str; 5] = [
 ];
 
 /// A named value of a list.
-pub struct Fact {
+pub(crate) struct Fact {
     /// What it is.
     pub name: &'static str,
     /// Its value; never empty.
@@ -70,7 +70,7 @@ fn fact(facts: &mut Vec<Fact>, name: &'static str, value: String) {
 }
 
 /// The head of the sheet.
-pub fn head(sheet: &Sheet) -> Vec<Fact> {
+pub(crate) fn head(sheet: &Sheet) -> Vec<Fact> {
     let Record { head, card, .. } = sheet.record;
     let mut facts = Vec::new();
     fact(&mut facts, "axle", fitting(&head.axle));
@@ -91,7 +91,7 @@ pub fn head(sheet: &Sheet) -> Vec<Fact> {
 }
 
 /// One assembly in full: as found, or final.
-pub fn state(assembly: &Assembly, shown: &Shown) -> Vec<Fact> {
+pub(crate) fn state(assembly: &Assembly, shown: &Shown) -> Vec<Fact> {
     let (trial, bench) = (&assembly.trial, &assembly.bench);
     let shim = |mm: Option<f64>| mm.map_or(String::new(), |mm| shown.shim(mm));
     let torque = |nm: Option<f64>| nm.map_or(String::new(), |nm| shown.torque(nm));
@@ -163,7 +163,7 @@ pub fn state(assembly: &Assembly, shown: &Shown) -> Vec<Fact> {
 }
 
 /// The table of trials, what was left out of it, and its headings.
-pub fn trials(sheet: &Sheet) -> (Vec<[String; 8]>, usize, [&'static str; 8]) {
+pub(crate) fn trials(sheet: &Sheet) -> (Vec<[String; 8]>, usize, [&'static str; 8]) {
     let all = &sheet.record.trials;
     let left_out = all.len().saturating_sub(MOST_TRIALS);
     let rows = all
@@ -176,7 +176,7 @@ pub fn trials(sheet: &Sheet) -> (Vec<[String; 8]>, usize, [&'static str; 8]) {
 }
 
 /// A picture with its words.
-pub struct Picture<'a> {
+pub(crate) struct Picture<'a> {
     /// The JPEG.
     pub bytes: &'a [u8],
     /// What it shows.
@@ -184,7 +184,7 @@ pub struct Picture<'a> {
 }
 
 /// The pictures that fit, and how many were left out: the first trial's and the newest.
-pub fn pictures<'a>(sheet: &Sheet<'a>) -> (Vec<Picture<'a>>, usize) {
+pub(crate) fn pictures<'a>(sheet: &Sheet<'a>) -> (Vec<Picture<'a>>, usize) {
     let all: Vec<Picture<'a>> = sheet
         .record
         .trials
@@ -238,7 +238,7 @@ fn picture_words(assembly: &Assembly, photo: &PhotoOf) -> String {
 }
 
 /// Advice, a line each: after which trial, what, and what became of it.
-pub fn advice(sheet: &Sheet) -> Vec<String> {
+pub(crate) fn advice(sheet: &Sheet) -> Vec<String> {
     let shown = &sheet.shown;
     let lines = sheet
         .record
@@ -285,7 +285,7 @@ pub fn advice(sheet: &Sheet) -> Vec<String> {
 }
 
 /// The closing list: ticked or not, what, and when by whom.
-pub fn closing(sheet: &Sheet) -> Vec<(bool, String)> {
+pub(crate) fn closing(sheet: &Sheet) -> Vec<(bool, String)> {
     Item::ALL
         .into_iter()
         .map(|item| {
@@ -312,7 +312,7 @@ pub fn closing(sheet: &Sheet) -> Vec<(bool, String)> {
 }
 
 /// Notes, a line each.
-pub fn notes(sheet: &Sheet) -> Vec<String> {
+pub(crate) fn notes(sheet: &Sheet) -> Vec<String> {
     let lines = sheet
         .record
         .notes
@@ -323,7 +323,7 @@ pub fn notes(sheet: &Sheet) -> Vec<String> {
 }
 
 /// The assemblies that stand in full: as found, and the last that is not.
-pub fn ends<'a>(sheet: &Sheet<'a>) -> (Option<&'a Assembly>, Option<&'a Assembly>) {
+pub(crate) fn ends<'a>(sheet: &Sheet<'a>) -> (Option<&'a Assembly>, Option<&'a Assembly>) {
     let record = sheet.record;
     (
         record.counting().find(|a| a.trial.as_found),

@@ -17,7 +17,7 @@ use std::io::Cursor;
 
 /// Paper of the sheet.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
-pub enum Paper {
+pub(crate) enum Paper {
     /// 210 mm × 297 mm.
     A4,
     /// 8.5 in × 11 in.
@@ -42,7 +42,7 @@ const SIZES: [f64; 5] = [8.4, 7.8, 7.2, 6.6, 6.0];
 ///
 /// # Errors
 /// A picture that cannot be embedded.
-pub fn build_sheet_pdf(sheet: &Sheet, paper: Paper) -> Result<Vec<u8>, PictureError> {
+pub(crate) fn build_sheet_pdf(sheet: &Sheet, paper: Paper) -> Result<Vec<u8>, PictureError> {
     let mut pages = Vec::new();
     for size in SIZES {
         let fits;

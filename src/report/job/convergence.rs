@@ -8,9 +8,9 @@ use crate::units::Shown;
 use std::fmt::Write as _;
 
 /// The drawing's size, SVG units.
-pub const WIDTH: f64 = 760.0;
+pub(crate) const WIDTH: f64 = 760.0;
 /// Height of the drawing.
-pub const HEIGHT: f64 = 372.0;
+pub(crate) const HEIGHT: f64 = 372.0;
 
 /// A flank is drawn a third as high as it is long, whatever its true depth: the way is to be seen.
 const FLANK: (f64, f64) = (300.0, 110.0);
@@ -22,7 +22,7 @@ const CHART: (f64, f64) = (300.0, 110.0);
 const MOST_NUMBERS: usize = 9;
 
 /// The drawing as SVG.
-pub fn convergence_svg(record: &Record, shown: &Shown) -> String {
+pub(crate) fn convergence_svg(record: &Record, shown: &Shown) -> String {
     let mut svg = format!(
         r#"<svg xmlns="http://www.w3.org/2000/svg" width="{WIDTH}" height="{HEIGHT}" viewBox="0 0 {WIDTH} {HEIGHT}" font-family="{LETTERS}" font-size="11" fill="{INK}" role="img" aria-label="{0}"><title>{0}</title>"#,
         describe(record)

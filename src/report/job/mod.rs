@@ -1,7 +1,7 @@
 //! A job as text and as the build sheet.
 
-pub mod build_sheet;
-pub mod build_sheet_parts;
-pub mod build_sheet_pdf;
-pub mod convergence;
-pub mod text;
+pub(crate) mod build_sheet;
+pub(crate) mod build_sheet_parts;
+pub(crate) mod build_sheet_pdf;
+pub(crate) mod convergence;
+pub(crate) mod text;

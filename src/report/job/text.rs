@@ -10,7 +10,7 @@ use comfy_table::{CellAlignment, Table, presets};
 use std::fmt::Write as _;
 
 /// The jobs of a workshop, a line each.
-pub fn list_text(jobs: &[JobLine]) -> String {
+pub(crate) fn list_text(jobs: &[JobLine]) -> String {
     if jobs.is_empty() {
         return "No jobs yet; `flankread job new` opens one.\n".into();
     }
@@ -37,7 +37,7 @@ pub fn list_text(jobs: &[JobLine]) -> String {
 }
 
 /// One line of numbers for an assembly; empty cells stand for what was not measured.
-pub fn trial_cells(assembly: &Assembly, shown: &Shown) -> [String; 8] {
+pub(crate) fn trial_cells(assembly: &Assembly, shown: &Shown) -> [String; 8] {
     let trial = &assembly.trial;
     let shim = |mm: Option<f64>| mm.map_or(String::new(), |mm| shown.shim(mm));
     let place = |reading: &Option<crate::schema::FlankReading>| {
@@ -87,7 +87,7 @@ pub fn trial_cells(assembly: &Assembly, shown: &Shown) -> [String; 8] {
 }
 
 /// Headings of [`trial_cells`].
-pub const TRIAL_HEADINGS: [&str; 8] = [
+pub(crate) const TRIAL_HEADINGS: [&str; 8] = [
     "trial",
     "recorded",
     "pinion pack",
@@ -99,7 +99,7 @@ pub const TRIAL_HEADINGS: [&str; 8] = [
 ];
 
 /// The word for advice in a table.
-pub const fn verdict_word(verdict: Verdict) -> &'static str {
+pub(crate) const fn verdict_word(verdict: Verdict) -> &'static str {
     match verdict {
         Verdict::Good => "right",
         Verdict::Change => "change",
@@ -109,7 +109,7 @@ pub const fn verdict_word(verdict: Verdict) -> &'static str {
 }
 
 /// Everything of a job in plain lines.
-pub fn job_text(record: &Record, shown: &Shown) -> String {
+pub(crate) fn job_text(record: &Record, shown: &Shown) -> String {
     let head = &record.head;
     let mut out = format!("Job {}: {}\n", head.number, head.name);
     for (word, text) in [
@@ -204,7 +204,7 @@ fn write_closing(out: &mut String, record: &Record) {
 }
 
 /// What comes next, in plain lines.
-pub fn next_text(record: &Record, next: &Next) -> String {
+pub(crate) fn next_text(record: &Record, next: &Next) -> String {
     let mut out = format!(
         "Job {}: {}\nNext: {}\n  {}\n",
         record.head.number,
@@ -231,7 +231,7 @@ pub fn next_text(record: &Record, next: &Next) -> String {
 }
 
 /// How a station is called.
-pub const fn station_words(station: Station) -> &'static str {
+pub(crate) const fn station_words(station: Station) -> &'static str {
     match station {
         Station::AsFound => "record the axle as found",
         Station::PinionShim => "starting pinion shim",

@@ -13,7 +13,7 @@ use std::fmt::Write as _;
 
 /// What one flank's drawing shows.
 #[derive(Debug, Clone, PartialEq)]
-pub struct FlankView {
+pub(crate) struct FlankView {
     /// Which flank; `None` when unknown.
     pub side: Option<Side>,
     /// Depth over length.
@@ -32,7 +32,7 @@ pub struct FlankView {
 
 impl FlankView {
     /// The view of a reading, without target or prediction.
-    pub fn of(read: &OutlinedReading) -> Self {
+    pub(crate) fn of(read: &OutlinedReading) -> Self {
         let counted = read.reading.teeth.iter().zip(&read.regions);
         let counted = counted.filter(|(tooth, _)| tooth.confidence > COUNTED_CONFIDENCE);
         let regions: Vec<&Mask> = counted.filter_map(|(_, region)| region.as_ref()).collect();
@@ -76,7 +76,7 @@ const LEFT: f64 = 60.0;
 const TOP: f64 = 46.0;
 
 /// The drawing as SVG.
-pub fn flank_view_svg(view: &FlankView) -> String {
+pub(crate) fn flank_view_svg(view: &FlankView) -> String {
     let depth = LENGTH * view.depth_over_length;
     let height = TOP + depth + 64.0;
     let place = |at: FlankPoint| (LEFT + LENGTH * at.length, TOP + depth * (1.0 - at.height));
@@ -153,7 +153,7 @@ pub fn flank_view_svg(view: &FlankView) -> String {
 ///
 /// # Errors
 /// The drawing fails.
-pub fn flank_view_picture(view: &FlankView) -> Result<RgbImage, PictureError> {
+pub(crate) fn flank_view_picture(view: &FlankView) -> Result<RgbImage, PictureError> {
     raster::on_white(&flank_view_svg(view), 2.0)
 }
 

@@ -1,7 +1,7 @@
 //! A reading as text, as pictures and as a page.
 
-pub mod flank_view;
-pub mod overlay;
-pub mod page;
-pub mod pictures;
-pub mod text;
+pub(crate) mod flank_view;
+pub(crate) mod overlay;
+pub(crate) mod page;
+pub(crate) mod pictures;
+pub(crate) mod text;

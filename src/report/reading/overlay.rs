@@ -18,7 +18,7 @@ const LONGEST_PX: u32 = 1600;
 ///
 /// # Errors
 /// The drawing fails.
-pub fn overlay(photo: &Photo, read: &OutlinedReading) -> Result<RgbImage, PictureError> {
+pub(crate) fn overlay(photo: &Photo, read: &OutlinedReading) -> Result<RgbImage, PictureError> {
     let mut picture = shrunk(&photo.working, LONGEST_PX);
     let scale = f64::from(picture.width()) / f64::from(photo.width);
     let drawing = drawing(read, picture.dimensions(), scale, true);

@@ -13,7 +13,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 /// One photo's part of the page.
 #[derive(Debug)]
-pub struct PagePhoto<'a> {
+pub(crate) struct PagePhoto<'a> {
     /// The reading.
     pub reading: &'a Reading,
     /// The photo with the reading drawn on it.
@@ -26,7 +26,7 @@ pub struct PagePhoto<'a> {
 const JPEG_QUALITY: u8 = 82;
 
 /// The page as HTML; `advice` is the advice in plain lines.
-pub fn reading_page(photos: &[PagePhoto], advice: Option<&str>) -> String {
+pub(crate) fn reading_page(photos: &[PagePhoto], advice: Option<&str>) -> String {
     let style = format!(
         "*{{box-sizing:border-box}}body{{margin:0 auto;max-width:74rem;padding:1rem;color:{INK};\
          background:#fff;font:1rem/1.5 system-ui,sans-serif}}h1{{font-size:1.5rem}}\

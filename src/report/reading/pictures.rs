@@ -17,7 +17,7 @@ use std::path::{Path, PathBuf};
 
 /// A photo and what was read in it.
 #[derive(Debug)]
-pub struct PhotoReading {
+pub(crate) struct PhotoReading {
     /// The photo.
     pub photo: Photo,
     /// Its reading.
@@ -32,7 +32,7 @@ const PAGE: &str = "reading.html";
 ///
 /// # Errors
 /// A file is in the way, a drawing fails, or the folder cannot be written.
-pub fn write_pictures(
+pub(crate) fn write_pictures(
     folder: &Path,
     force: bool,
     told: &[PhotoReading],

@@ -6,7 +6,7 @@ use comfy_table::{CellAlignment, Table, presets};
 use std::fmt::Write as _;
 
 /// The reading in plain lines, ending with a newline.
-pub fn reading_text(reading: &Reading) -> String {
+pub(crate) fn reading_text(reading: &Reading) -> String {
     let mut out = String::new();
     let _ = writeln!(out, "{}: {}", reading.photo.path, headline(reading));
     for reason in &reading.reasons {
@@ -37,7 +37,7 @@ pub fn reading_text(reading: &Reading) -> String {
 }
 
 /// What the reading is, in a few words.
-pub fn headline(reading: &Reading) -> String {
+pub(crate) fn headline(reading: &Reading) -> String {
     let flank = match reading.flank {
         Some(flank) => {
             let side = match flank.side {

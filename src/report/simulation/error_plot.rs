@@ -12,7 +12,7 @@ use plotters::prelude::*;
 ///
 /// # Errors
 /// The drawing failed.
-pub fn error_svg(state: &State, title: &str) -> Result<String, PictureError> {
+pub(crate) fn error_svg(state: &State, title: &str) -> Result<String, PictureError> {
     let curves = Side::BOTH.map(|side| {
         let contact = state.side(side);
         let n = contact.transmission_error.len();

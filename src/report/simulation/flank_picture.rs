@@ -82,7 +82,7 @@ impl Frame {
 ///
 /// # Errors
 /// The drawing failed.
-pub fn state_svg(model: &Model, state: &State, title: &str) -> Result<String, PictureError> {
+pub(crate) fn state_svg(model: &Model, state: &State, title: &str) -> Result<String, PictureError> {
     const WIDTH: u32 = 900;
     const MARGIN: f64 = 56.0;
     const BAND: f64 = 84.0;
@@ -154,7 +154,7 @@ fn in_words(contact: &FlankContact) -> String {
 }
 
 /// One frame of a filmstrip.
-pub struct Frames<'a> {
+pub(crate) struct Frames<'a> {
     /// What stands above the frame.
     pub label: String,
     /// The state it shows.
@@ -165,7 +165,7 @@ pub struct Frames<'a> {
 ///
 /// # Errors
 /// The drawing failed.
-pub fn filmstrip_svg(
+pub(crate) fn filmstrip_svg(
     model: &Model,
     frames: &[Frames<'_>],
     title: &str,

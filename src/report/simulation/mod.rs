@@ -1,6 +1,6 @@
 //! A simulation as numbers, text, flank pictures and error plot.
 
-pub mod error_plot;
-pub mod flank_picture;
-pub mod numbers;
-pub mod text;
+pub(crate) mod error_plot;
+pub(crate) mod flank_picture;
+pub(crate) mod numbers;
+pub(crate) mod text;

@@ -13,7 +13,7 @@ use serde_json::{Map, Value};
 
 /// What is simulated.
 #[derive(Debug, Clone)]
-pub struct Assembly {
+pub(crate) struct Assembly {
     /// How far pinion and ring gear stand from their right places.
     pub misalignment: Misalignment,
     /// Ease-off of drive and coast.
@@ -24,13 +24,13 @@ pub struct Assembly {
 
 impl Assembly {
     /// The model's state of this assembly.
-    pub fn state(&self, model: &Model) -> State {
+    pub(crate) fn state(&self, model: &Model) -> State {
         model.state(&self.misalignment, &self.ease_off, self.film_mm)
     }
 
     /// The same with `by` (mm or radians) more of a cause.
     #[must_use]
-    pub fn with(&self, cause: Cause, by: f64) -> Self {
+    pub(crate) fn with(&self, cause: Cause, by: f64) -> Self {
         let mut other = self.clone();
         cause.add(
             by,
@@ -43,7 +43,7 @@ impl Assembly {
 }
 
 /// Whether the cause is in degrees at the edge of the program, and the factor to there.
-pub fn edge_unit(cause: Cause) -> (&'static str, f64) {
+pub(crate) fn edge_unit(cause: Cause) -> (&'static str, f64) {
     if cause.is_angle() {
         ("deg", 1f64.to_degrees())
     } else {
@@ -52,7 +52,7 @@ pub fn edge_unit(cause: Cause) -> (&'static str, f64) {
 }
 
 /// A patch as readings print it.
-pub fn patch_numbers(patch: &contact::Patch) -> Patch {
+pub(crate) fn patch_numbers(patch: &contact::Patch) -> Patch {
     Patch {
         centre: patch.centre,
         extent: patch.extent,
@@ -68,7 +68,7 @@ pub fn patch_numbers(patch: &contact::Patch) -> Patch {
 }
 
 /// The blank as a JSON object of symbols.
-pub fn blank_numbers(blank: &Blank) -> Map<String, Value> {
+pub(crate) fn blank_numbers(blank: &Blank) -> Map<String, Value> {
     blank
         .symbols()
         .into_iter()
@@ -77,7 +77,7 @@ pub fn blank_numbers(blank: &Blank) -> Map<String, Value> {
 }
 
 /// What the card left out, in the units of its keys.
-pub fn derived_numbers(model: &Model) -> Vec<Derived> {
+pub(crate) fn derived_numbers(model: &Model) -> Vec<Derived> {
     model
         .dimensions()
         .derived
@@ -98,7 +98,7 @@ pub fn derived_numbers(model: &Model) -> Vec<Derived> {
 }
 
 /// The contact part for one assembly, with the sensitivities at it.
-pub fn contact_numbers(model: &Model, assembly: &Assembly, state: &State) -> Contact {
+pub(crate) fn contact_numbers(model: &Model, assembly: &Assembly, state: &State) -> Contact {
     let (m, pair) = (&assembly.misalignment, model.pair());
     let outer_mm = 0.5 * model.dimensions().ring_diameter_mm;
     let (ring, pinion) = (
@@ -178,7 +178,7 @@ fn rates(row: &Sensitivity) -> Rates {
 }
 
 /// The states of one turn with run-out.
-pub fn run_out_numbers(model: &Model, assembly: &Assembly, run_out_mm: f64) -> RunOut {
+pub(crate) fn run_out_numbers(model: &Model, assembly: &Assembly, run_out_mm: f64) -> RunOut {
     const PLACES: usize = 16;
     let turn = model.turn_with_run_out(
         &assembly.misalignment,
@@ -211,7 +211,7 @@ pub fn run_out_numbers(model: &Model, assembly: &Assembly, run_out_mm: f64) -> R
 }
 
 /// The states of a sweep as numbers; values in mm or radians.
-pub fn sweep_numbers(cause: Cause, steps: &[(f64, State)]) -> Sweep {
+pub(crate) fn sweep_numbers(cause: Cause, steps: &[(f64, State)]) -> Sweep {
     let (unit, factor) = edge_unit(cause);
     let patch = |state: &State, side| state.side(side).patch.as_ref().map(patch_numbers);
     Sweep {

@@ -7,7 +7,7 @@ use comfy_table::{Table, presets};
 use std::fmt::Write;
 
 /// The simulation in plain lines, ending with a newline.
-pub fn simulation_text(simulation: &Simulation, units: Units) -> String {
+pub(crate) fn simulation_text(simulation: &Simulation, units: Units) -> String {
     let mut out = String::new();
     // Writing to a string cannot fail.
     let _ = write_all(&mut out, simulation, units);
