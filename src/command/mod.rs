@@ -6,6 +6,7 @@ mod job;
 mod lesson;
 mod read;
 mod schema;
+mod set_folder;
 mod setup;
 mod simulate;
 mod worker;

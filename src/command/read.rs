@@ -1,5 +1,6 @@
 //! `flankread read`: photos of one gear set → readings, pictures, and the advice that follows.
 
+use super::set_folder::SetFolder;
 use super::{Outcome, OutputOptions};
 use crate::flank::find::{FindHints, ToeEnd};
 use crate::flank::marks;
@@ -21,12 +22,15 @@ use std::path::{Path, PathBuf};
 /// Reads where the contact patch lies on the flanks in photos of one gear set; with a card and both
 /// flanks it goes on to the advice.
 #[derive(Debug, Args)]
-#[command(
-    after_help = "Example: flankread read --card axle.toml --drive drive.jpg --coast coast.jpg --out pictures"
-)]
+#[command(after_help = "Examples:
+  flankread read --card axle.toml --drive drive.jpg --coast coast.jpg --out pictures
+  flankread read larchfield
+
+A folder stands for one set: photos named drive and coast, card.toml, and in trial.json what was measured, as in a
+trial of a job: {\"pinion_shim_mm\": 0.762, \"backlash_mm\": [0.28]}. What is said beside it goes before.")]
 pub(super) struct ReadArgs {
-    /// The photos: JPEG, PNG, WebP, TIFF or HEIC. Marks in PHOTO.marks.json beside a photo are
-    /// used.
+    /// The photos: JPEG, PNG, WebP, TIFF or HEIC; or one folder that holds a set. Marks in PHOTO.marks.json beside a photo
+    /// are used.
     #[arg(value_name = "PHOTO", required_unless_present_any = ["drive", "coast"])]
     photos: Vec<PathBuf>,
     /// A photo of the drive flanks.
@@ -54,16 +58,16 @@ pub(super) struct ReadArgs {
     #[arg(long, value_name = "FILE")]
     card: Option<PathBuf>,
     /// Backlash as it was measured, with its unit; once for each place round the gear.
-    #[arg(long, value_name = "LENGTH", requires = "card")]
+    #[arg(long, value_name = "LENGTH")]
     backlash: Vec<Length>,
     /// Thickness of the pinion's pack that is in, with its unit.
-    #[arg(long, value_name = "LENGTH", requires = "card")]
+    #[arg(long, value_name = "LENGTH")]
     pinion_shim: Option<Length>,
     /// Thickness of the pack behind the ring gear that is in.
-    #[arg(long, value_name = "LENGTH", requires = "card")]
+    #[arg(long, value_name = "LENGTH")]
     ring_side_shim: Option<Length>,
     /// Thickness of the pack on the other side that is in.
-    #[arg(long, value_name = "LENGTH", requires = "card")]
+    #[arg(long, value_name = "LENGTH")]
     far_side_shim: Option<Length>,
     /// Take readings that are unsure for the advice: you have looked at the pictures.
     #[arg(long)]
@@ -91,10 +95,17 @@ struct ReadingsAndAdvice<'a> {
     no_advice: Option<&'a str>,
 }
 
+/// What is to be read: photos with the flank each was given for, the card, shims and backlash.
+struct Wanted {
+    photos: Vec<(PathBuf, Option<Side>)>,
+    card: Option<Card>,
+    measured: Trial,
+}
+
 pub(super) fn run(args: &ReadArgs, output: OutputOptions) -> Result<Outcome> {
     let wanted = wanted(args)?;
-    let card = args.card.as_deref().map(Card::read).transpose()?;
-    let opened = open_all(&wanted, args, card.as_ref())?;
+    let card = wanted.card;
+    let opened = open_all(&wanted.photos, args, card.as_ref())?;
     let told: Vec<PhotoReading> = opened
         .into_iter()
         .map(|(photo, asked)| {
@@ -102,7 +113,7 @@ pub(super) fn run(args: &ReadArgs, output: OutputOptions) -> Result<Outcome> {
             PhotoReading { photo, read }
         })
         .collect();
-    let (advice, no_advice) = match (&card, trial(args, &told)) {
+    let (advice, no_advice) = match (&card, trial(args, wanted.measured, &told)) {
         (None, _) => (None, None),
         (Some(_), Err(refused)) => (None, Some(why_no_advice(&refused))),
         (Some(card), Ok(trial)) => (Some(rules::advise_in(card, &[trial], args.units)?), None),
@@ -156,25 +167,67 @@ pub(super) fn run(args: &ReadArgs, output: OutputOptions) -> Result<Outcome> {
     })
 }
 
-/// Every photo with the flank it was given for.
-fn wanted(args: &ReadArgs) -> Result<Vec<(&Path, Option<Side>)>> {
-    let plain = args.photos.iter().map(|path| (path.as_path(), args.flank));
+/// What the arguments ask for, with what a folder says where they are silent.
+fn wanted(args: &ReadArgs) -> Result<Wanted> {
     let sides = [(&args.drive, Side::Drive), (&args.coast, Side::Coast)];
     let given = sides
-        .iter()
-        .filter_map(|(path, side)| path.as_deref().map(|path| (path, Some(*side))));
-    let wanted: Vec<_> = plain.chain(given).collect();
-    if args.marks.is_some() && wanted.len() > 1 {
+        .into_iter()
+        .filter_map(|(path, side)| path.clone().map(|path| (path, Some(side))));
+    let (mut photos, card, measured) = match args.photos.as_slice() {
+        [folder] if folder.is_dir() => {
+            let set = SetFolder::look(folder)?;
+            let photos = set
+                .photos
+                .into_iter()
+                .map(|(path, side)| (path, Some(side)));
+            (photos.collect(), set.card, set.measured)
+        }
+        photos => {
+            let photos = photos.iter().map(|path| (path.clone(), args.flank));
+            (photos.collect::<Vec<_>>(), None, Trial::default())
+        }
+    };
+    photos.extend(given);
+    if args.marks.is_some() && photos.len() > 1 {
         return Err(Error::usage(
             "--marks goes with one photo; put the marks of several into PHOTO.marks.json beside each",
         ));
     }
-    Ok(wanted)
+    let card = args.card.clone().or(card);
+    let said = args.measured(measured);
+    if card.is_none() && said != Trial::default() {
+        return Err(Error::usage(
+            "shims and backlash are for the advice, which needs the gear set: give its card with --card",
+        ));
+    }
+    Ok(Wanted {
+        photos,
+        card: card.map(Card::read).transpose()?,
+        measured: said,
+    })
+}
+
+impl ReadArgs {
+    /// Shims and backlash as the arguments say them, else as they were.
+    fn measured(&self, was: Trial) -> Trial {
+        let said = |length: Option<Length>, was: Option<f64>| length.map(Length::mm).or(was);
+        let backlash_mm = match self.backlash.as_slice() {
+            [] => was.backlash_mm,
+            said => said.iter().map(|length| length.mm()).collect(),
+        };
+        Trial {
+            pinion_shim_mm: said(self.pinion_shim, was.pinion_shim_mm),
+            ring_side_shim_mm: said(self.ring_side_shim, was.ring_side_shim_mm),
+            far_side_shim_mm: said(self.far_side_shim, was.far_side_shim_mm),
+            backlash_mm,
+            ..was
+        }
+    }
 }
 
 /// Opens every photo and its marks before anything is read; all that fail are named.
 fn open_all(
-    wanted: &[(&Path, Option<Side>)],
+    wanted: &[(PathBuf, Option<Side>)],
     args: &ReadArgs,
     card: Option<&Card>,
 ) -> Result<Vec<(Photo, ReadOptions)>> {
@@ -223,14 +276,11 @@ fn open_one(
 }
 
 /// The assembly that the photos show.
-fn trial(args: &ReadArgs, told: &[PhotoReading]) -> std::result::Result<Trial, FlankNotUsable> {
-    let measured = Trial {
-        pinion_shim_mm: args.pinion_shim.map(Length::mm),
-        ring_side_shim_mm: args.ring_side_shim.map(Length::mm),
-        far_side_shim_mm: args.far_side_shim.map(Length::mm),
-        backlash_mm: args.backlash.iter().map(|length| length.mm()).collect(),
-        ..Trial::default()
-    };
+fn trial(
+    args: &ReadArgs,
+    measured: Trial,
+    told: &[PhotoReading],
+) -> std::result::Result<Trial, FlankNotUsable> {
     of_both_flanks(measured, |side| {
         let readings = told.iter().map(|told| &told.read.reading);
         let of_side: Vec<&Reading> = readings
