@@ -268,6 +268,17 @@ macro_rules! quantity {
                 parse(text, &$table).map(Self)
             }
         }
+
+        #[cfg(feature = "cli")]
+        impl Measured for $name {
+            fn inside(self) -> f64 {
+                self.0
+            }
+
+            fn units() -> &'static [&'static str] {
+                $table.usual
+            }
+        }
     };
 }
 

@@ -1,6 +1,6 @@
 //! A quantity together with the words it was given in, so that a doubtful one can be asked back.
 
-use super::{LENGTH, Length, Quantity, TORQUE, Torque, UnitError, split_number};
+use super::{UnitError, split_number};
 use std::str::FromStr;
 
 /// A quantity whose number may have been meant in another of its units.
@@ -9,30 +9,6 @@ pub trait Measured: FromStr<Err = UnitError> + Copy {
     fn inside(self) -> f64;
     /// The usual units.
     fn units() -> &'static [&'static str];
-}
-
-fn usual(quantity: &Quantity) -> &'static [&'static str] {
-    quantity.usual
-}
-
-impl Measured for Length {
-    fn inside(self) -> f64 {
-        self.mm()
-    }
-
-    fn units() -> &'static [&'static str] {
-        usual(&LENGTH)
-    }
-}
-
-impl Measured for Torque {
-    fn inside(self) -> f64 {
-        self.nm()
-    }
-
-    fn units() -> &'static [&'static str] {
-        usual(&TORQUE)
-    }
 }
 
 /// A quantity as it was written.
@@ -80,6 +56,7 @@ impl<T: Measured> AsWritten<T> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::units::Torque;
 
     #[test]
     fn the_same_number_in_other_units() {
