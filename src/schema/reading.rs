@@ -66,6 +66,17 @@ pub enum Status {
     Unreadable,
 }
 
+impl Status {
+    /// The word printed everywhere, as JSON has it.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Read => "read",
+            Self::Unsure => "unsure",
+            Self::Unreadable => "unreadable",
+        }
+    }
+}
+
 /// One named reason, with what to do about it.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Reason {

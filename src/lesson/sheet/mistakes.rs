@@ -126,11 +126,7 @@ pub(super) fn judge(title: &'static str, side: Side, rendered: &Rendered) -> Spo
 }
 
 fn told(who: &str, judged: &Judged) -> String {
-    let status = match judged.status {
-        Status::Read => "read",
-        Status::Unsure => "unsure",
-        Status::Unreadable => "unreadable",
-    };
+    let status = judged.status.word();
     let none = if judged.invented {
         ", it takes something else for a patch".to_owned()
     } else {

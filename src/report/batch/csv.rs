@@ -4,7 +4,7 @@ use crate::batch::ask::code_word;
 use crate::batch::run::page_name;
 use crate::batch::shown::shown;
 use crate::batch::summary::BatchResult;
-use crate::schema::{Source, Status};
+use crate::schema::Source;
 
 /// The columns. Lengths and heights are shares of the flank.
 const HEADS: [&str; 20] = [
@@ -49,12 +49,7 @@ pub(crate) fn batch_csv(lot: &BatchResult) -> String {
             text(&shown(&item.path)),
             text(&lot.plan.sets[item.set].name),
             verdict.verdict.word().into(),
-            match found.status {
-                Status::Read => "read",
-                Status::Unsure => "unsure",
-                Status::Unreadable => "unreadable",
-            }
-            .into(),
+            found.status.word().into(),
             found
                 .flank
                 .map_or(String::new(), |flank| flank.side.word().into()),
