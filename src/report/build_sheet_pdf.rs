@@ -128,7 +128,7 @@ fn table(pen: &mut Pen, sheet: &Sheet) {
     let small = 0.92 * pen.size;
     // Widths by the cells, which stay on one line if they can, and by the words of the headings, which may be one below
     // the other; two or so stand side by side where there is room.
-    let natural = |of_heading: f64| -> Vec<f64> {
+    let natural_of = |of_heading: f64| -> Vec<f64> {
         let column = |column: usize| {
             let heading: &str = headings[column];
             let cells = rows
@@ -141,12 +141,9 @@ fn table(pen: &mut Pen, sheet: &Sheet) {
         };
         (0..headings.len()).map(column).collect()
     };
-    let roomy = natural(0.6);
-    let natural = if roomy.iter().sum::<f64>() <= pen.width {
-        roomy
-    } else {
-        natural(0.0)
-    };
+    let fits = |widths: &Vec<f64>| widths.iter().sum::<f64>() <= pen.width;
+    let natural = [0.6, 0.5, 0.4].map(natural_of).into_iter().find(fits);
+    let natural = natural.unwrap_or_else(|| natural_of(0.0));
     let scale = pen.width / natural.iter().sum::<f64>();
     let widths: Vec<f64> = natural.iter().map(|width| width * scale).collect();
     let plain_headings = headings.map(str::to_owned);
