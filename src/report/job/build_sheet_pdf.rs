@@ -127,18 +127,24 @@ fn first_side(pen: &mut Pen, sheet: &Sheet) -> Result<(), PictureError> {
 fn table(pen: &mut Pen, sheet: &Sheet) {
     let (rows, left_out, headings) = trials(sheet);
     let small = 0.92 * pen.size;
-    // Widths by the cells, which stay on one line if they can, and the words of the headings, squeezed or stretched to
-    // the page.
-    let natural: Vec<f64> = (0..headings.len())
-        .map(|column| {
+    // Widths by the cells, which stay on one line if they can, and by the words of the headings, which may be one below
+    // the other; two or so stand side by side where there is room.
+    let natural_of = |of_heading: f64| -> Vec<f64> {
+        let column = |column: usize| {
+            let heading: &str = headings[column];
             let cells = rows
                 .iter()
                 .map(|row| text_width(&row[column], small, false));
-            let words = headings[column].split_whitespace();
+            let words = heading.split_whitespace();
             let words = words.map(|word| text_width(word, small, true));
-            cells.chain(words).fold(0.0, f64::max) + 5.0
-        })
-        .collect();
+            let least = of_heading * text_width(heading, small, true);
+            cells.chain(words).fold(least, f64::max) + 5.0
+        };
+        (0..headings.len()).map(column).collect()
+    };
+    let fits = |widths: &Vec<f64>| widths.iter().sum::<f64>() <= pen.width;
+    let natural = [0.6, 0.5, 0.4].map(natural_of).into_iter().find(fits);
+    let natural = natural.unwrap_or_else(|| natural_of(0.0));
     let scale = pen.width / natural.iter().sum::<f64>();
     let widths: Vec<f64> = natural.iter().map(|width| width * scale).collect();
     let plain_headings = headings.map(str::to_owned);
