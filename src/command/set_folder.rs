@@ -43,7 +43,7 @@ impl SetFolder {
             .collect();
         if photos.is_empty() {
             return Err(Error::usage(format!(
-                "{} holds no photo named drive or coast (drive.jpg, coast.heic); name them so, give the photos themselves, or read the whole folder with `flankread batch`",
+                "{} is a folder without a photo named drive or coast (drive.jpg, coast.heic): name them so, give the photos themselves, or read the whole folder with `flankread batch`",
                 folder.display()
             )));
         }

@@ -85,6 +85,7 @@ impl From<ContactError> for crate::Error {
 
 /// How far pinion and ring gear stand from their right places. Millimetres and radians.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
+#[non_exhaustive]
 pub struct Misalignment {
     /// + = pinion away from the ring gear along its own axis.
     pub pinion_mm: f64,
@@ -98,6 +99,7 @@ pub struct Misalignment {
 
 /// Contact of both flanks in one state of assembly.
 #[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
 pub struct State {
     /// The flank that drives the vehicle forward.
     pub drive: FlankContact,
@@ -120,6 +122,7 @@ impl State {
 
 /// Contact of one flank in one state of assembly.
 #[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
 pub struct FlankContact {
     /// The patch; `None` when nothing of it is on the flank.
     pub patch: Option<Patch>,

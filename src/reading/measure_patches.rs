@@ -33,6 +33,7 @@ pub(crate) struct FlankContext {
 
 /// A reading with what its pictures need.
 #[derive(Debug, Clone)]
+#[non_exhaustive]
 pub struct OutlinedReading {
     /// The reading.
     pub reading: Reading,

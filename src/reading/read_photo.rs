@@ -18,6 +18,7 @@ use crate::schema::{
 
 /// What the user says about a photo.
 #[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
 pub struct ReadOptions {
     /// The marks, if there are any.
     pub marks: Option<Marks>,

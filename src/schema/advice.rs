@@ -17,6 +17,7 @@ const BEFORE: &str = "flankread/advice/1";
 
 /// The advice on one job.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Advice {
     /// Always [`SCHEMA`].
     #[serde(deserialize_with = "raised")]
@@ -80,6 +81,7 @@ fn raised<'de, D: serde::Deserializer<'de>>(deserializer: D) -> Result<String, D
 /// The kinds of advice.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
+#[non_exhaustive]
 pub enum Verdict {
     /// Right as it stands.
     Good,
@@ -94,6 +96,7 @@ pub enum Verdict {
 
 /// Where the patches stand.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Diagnosis {
     /// The drive flank, when it was read.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -105,6 +108,7 @@ pub struct Diagnosis {
 
 /// One flank against its target.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct FlankDiagnosis {
     /// The trade's words: `centred`, or `high`/`low` and `toe`/`heel`.
     pub words: String,
@@ -147,6 +151,7 @@ impl Sub for Move {
 
 /// The change in shims.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Shims {
     /// The pinion's pack.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -164,6 +169,7 @@ pub struct Shims {
 
 /// One pack before and after.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Pack {
     /// What is in.
     pub from_mm: f64,
@@ -175,6 +181,7 @@ pub struct Pack {
 
 /// What the next assembly should show.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Predicted {
     /// Centre of the drive patch.
     pub drive: FlankPoint,
@@ -188,6 +195,7 @@ pub struct Predicted {
 
 /// One standard uncertainty of a prediction.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Band {
     /// Of the drive centre.
     pub drive: FlankPoint,
@@ -199,6 +207,7 @@ pub struct Band {
 
 /// The next best change.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct RunnerUp {
     /// The pinion, + = away.
     pub pinion_mm: f64,
@@ -210,6 +219,7 @@ pub struct RunnerUp {
 
 /// What no shim explains, per flank.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Unexplained {
     /// Drive flank.
     pub drive: FlankPoint,
@@ -219,6 +229,7 @@ pub struct Unexplained {
 
 /// Something to measure or to check.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Check {
     /// Which.
     pub code: CheckCode,
@@ -229,6 +240,7 @@ pub struct Check {
 /// The things that may be asked for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
+#[non_exhaustive]
 pub enum CheckCode {
     /// No assembly was recorded.
     NoTrial,
@@ -266,6 +278,7 @@ pub enum CheckCode {
 
 /// Share of the decision one reading had.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Share {
     /// Which trial, from 1.
     pub trial: usize,
@@ -278,6 +291,7 @@ pub struct Share {
 /// Kinds of readings.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
+#[non_exhaustive]
 pub enum ReadingKind {
     /// The photo of the drive flank.
     Drive,

@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(default)]
 #[allow(non_snake_case)] // α_dD and α_dC differ in the case of a letter only
+#[non_exhaustive]
 pub struct BlankTable {
     /// Method 0 to 3; by what is given when the card is silent.
     #[serde(skip_serializing_if = "Option::is_none")]

@@ -13,6 +13,7 @@ use serde::{Deserialize, Serialize};
 
 /// A gear set with its limits, and where its shims sit.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Card {
     /// What people call the set.
     #[serde(default, skip_serializing_if = "String::is_empty")]
@@ -41,6 +42,7 @@ pub struct Card {
 
 /// The gears of a card. What is `None` is derived by the geometry.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Gear {
     /// Teeth of the ring gear.
     pub ring_teeth: u32,
@@ -118,6 +120,7 @@ fn convex() -> FlankForm {
 /// Where the patches should stand, and how near is right.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default)]
+#[non_exhaustive]
 pub struct Target {
     /// Drive flank: centred, a little to the toe.
     pub drive: FlankPoint,
@@ -150,6 +153,7 @@ impl Default for Target {
 /// What must hold when the axle is closed. All from the axle's manual.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(default)]
+#[non_exhaustive]
 pub struct Limits {
     /// Backlash window, low and high.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -226,6 +230,7 @@ pub enum Preload {
 /// The pinion's shims.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(default)]
+#[non_exhaustive]
 pub struct Pinion {
     /// Where they sit; behind the head bearing when the card is silent.
     pub shim_place: ShimPlace,
@@ -266,6 +271,7 @@ pub enum BacklashDirection {
 /// The ring gear's shims or adjusters, and how backlash is measured.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(default)]
+#[non_exhaustive]
 pub struct Carrier {
     /// Shims or threaded rings.
     pub adjust: Adjust,
@@ -308,6 +314,7 @@ impl Carrier {
 /// The shims at hand, any number of each.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(default)]
+#[non_exhaustive]
 pub struct Kit {
     /// For the pinion.
     #[serde(skip_serializing_if = "Vec::is_empty")]

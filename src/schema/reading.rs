@@ -12,6 +12,7 @@ pub const SCHEMA: &str = "flankread/reading/1";
 
 /// The reading of one photo.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Reading {
     /// Always [`SCHEMA`].
     pub schema: String,
@@ -43,6 +44,7 @@ pub struct Reading {
 
 /// Facts of the photo file.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct PhotoFacts {
     /// The path as it was given.
     pub path: String,
@@ -57,6 +59,7 @@ pub struct PhotoFacts {
 /// Whether a reading may be used.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
+#[non_exhaustive]
 pub enum Status {
     /// Good enough to choose shims by.
     Read,
@@ -79,6 +82,7 @@ impl Status {
 
 /// One named reason, with what to do about it.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Reason {
     /// Which reason.
     pub code: ReasonCode,
@@ -89,6 +93,7 @@ pub struct Reason {
 /// The reasons a photo can be refused or doubted for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
+#[non_exhaustive]
 pub enum ReasonCode {
     /// The file is no picture that can be opened.
     NotAnImage,
@@ -126,6 +131,7 @@ pub enum ReasonCode {
 
 /// Which flank was read and who said so.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct FlankSide {
     /// Drive or coast.
     pub side: Side,
@@ -147,6 +153,7 @@ pub enum Source {
 
 /// The marking compound on the flanks.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Compound {
     /// A plain colour word: yellow, white, orange, red, blue, green.
     pub colour: String,
@@ -169,6 +176,7 @@ pub enum Polarity {
 
 /// One flank of one tooth.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Tooth {
     /// The four corners of the flank.
     pub corners: Corners,
@@ -200,6 +208,7 @@ pub struct Corners {
 
 /// The contact patch of one flank, in shares of the flank.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Patch {
     /// Centroid over (length, height) with equal weight.
     pub centre: FlankPoint,
@@ -229,6 +238,7 @@ pub struct Margin {
 
 /// Robust mean over the teeth of one photo.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Mean {
     /// Mean centre.
     pub centre: FlankPoint,

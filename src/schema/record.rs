@@ -13,6 +13,7 @@ pub const SCHEMA: &str = "flankread/record/1";
 
 /// One job with everything that was recorded.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Record {
     /// Always [`SCHEMA`].
     pub schema: String,
@@ -32,6 +33,7 @@ pub struct Record {
 
 /// Who, what and when.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Head {
     /// The job's number in its workshop; another workshop gives it its own.
     #[serde(skip)]
@@ -53,6 +55,7 @@ pub struct Head {
 
 /// One assembly: the numbers the advice reads, and what the bench notes beside them.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Assembly {
     /// Counted from 1.
     pub number: i64,
@@ -71,6 +74,7 @@ pub struct Assembly {
 /// What the bench notes of an assembly beside the numbers that the advice reads.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(default)]
+#[non_exhaustive]
 pub struct Bench {
     /// Pack between the pinion bearings.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -130,6 +134,7 @@ impl Shows {
 
 /// A photo of an assembly.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct PhotoOf {
     /// SHA-256 of the file as the camera wrote it; an imported job's photo keeps it.
     pub original_sha256: String,
@@ -146,6 +151,7 @@ pub struct PhotoOf {
 
 /// Advice that was given, and what became of it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Given {
     /// The assembly it was given on.
     pub after: i64,
@@ -187,6 +193,7 @@ impl Followed {
 
 /// A ticked item of the closing list.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Tick {
     /// Which.
     pub item: Item,
@@ -201,6 +208,7 @@ pub struct Tick {
 
 /// A note.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Note {
     /// When.
     pub at: String,
@@ -216,6 +224,7 @@ pub struct Note {
 )]
 #[cfg_attr(feature = "cli", derive(clap::ValueEnum))]
 #[serde(rename_all = "snake_case")]
+#[non_exhaustive]
 pub enum Item {
     /// Pressed bearings in place of set-up bearings.
     FinalBearings,

@@ -11,6 +11,7 @@ pub const SCHEMA: &str = "flankread/simulation/1";
 
 /// The document.
 #[derive(Debug, Serialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Simulation {
     /// Always [`SCHEMA`].
     pub schema: &'static str,
@@ -30,6 +31,7 @@ pub struct Simulation {
 
 /// One size the card left out.
 #[derive(Debug, Serialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Derived {
     /// The card's key, with its unit.
     pub key: String,
@@ -41,6 +43,7 @@ pub struct Derived {
 
 /// The contact part of the document.
 #[derive(Debug, Serialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Contact {
     /// The misalignment simulated.
     #[serde(rename = "misplacement")]
@@ -67,6 +70,7 @@ pub struct Contact {
 
 /// A misalignment.
 #[derive(Debug, Serialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Moves {
     /// + = pinion away from the ring gear.
     pub pinion_mm: f64,
@@ -80,6 +84,7 @@ pub struct Moves {
 
 /// One flank.
 #[derive(Debug, Serialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Flank {
     /// The patch; absent when nothing of it is on the flank.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -96,6 +101,7 @@ pub struct Flank {
 
 /// Ease-off at the edges of a centred flank.
 #[derive(Debug, Serialize, JsonSchema)]
+#[non_exhaustive]
 pub struct EaseOffNumbers {
     /// At toe and heel.
     pub length_mm: f64,
@@ -109,6 +115,7 @@ pub struct EaseOffNumbers {
 
 /// Transmission error of one flank, microradians of the ring gear's rotation.
 #[derive(Debug, Serialize, JsonSchema)]
+#[non_exhaustive]
 pub struct TransmissionError {
     /// Highest less lowest.
     pub peak_to_peak_urad: f64,
@@ -118,6 +125,7 @@ pub struct TransmissionError {
 
 /// Backlash the misalignment adds.
 #[derive(Debug, Serialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Backlash {
     /// In the plane of rotation at the outer diameter.
     pub change_mm: f64,
@@ -135,6 +143,7 @@ pub struct Backlash {
 
 /// Pitch cones.
 #[derive(Debug, Serialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Mesh {
     /// Γ.
     pub ring_pitch_angle_deg: f64,
@@ -150,6 +159,7 @@ pub struct Mesh {
 
 /// One row of the sensitivities.
 #[derive(Debug, Serialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Rates {
     /// What is changed.
     pub cause: &'static str,
@@ -167,6 +177,7 @@ pub struct Rates {
 
 /// Rates of one patch.
 #[derive(Debug, Serialize, JsonSchema)]
+#[non_exhaustive]
 pub struct FlankRates {
     /// Of the centre.
     pub centre: FlankPoint,
@@ -178,6 +189,7 @@ pub struct FlankRates {
 
 /// One turn with run-out.
 #[derive(Debug, Serialize, JsonSchema)]
+#[non_exhaustive]
 pub struct RunOut {
     /// Axial swing of the ring gear, whole.
     pub run_out_mm: f64,
@@ -193,6 +205,7 @@ pub struct RunOut {
 
 /// A sweep over one cause.
 #[derive(Debug, Serialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Sweep {
     /// What is swept.
     pub cause: &'static str,
@@ -204,6 +217,7 @@ pub struct Sweep {
 
 /// One state of a sweep.
 #[derive(Debug, Serialize, JsonSchema)]
+#[non_exhaustive]
 pub struct SweepStep {
     /// Value of the cause, added to what was asked for.
     pub value: f64,

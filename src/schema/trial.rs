@@ -10,6 +10,7 @@ use serde_json::{Map, Value};
 /// millimetres from any zero that stays the same through the job, + = away from the mating gear.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(default)]
+#[non_exhaustive]
 pub struct Trial {
     /// Pinion pack.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -71,6 +72,7 @@ pub enum Condition {
 
 /// Where the patch stands on one flank, in shares of the flank.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct FlankReading {
     /// Centre of the patch.
     pub centre: FlankPoint,

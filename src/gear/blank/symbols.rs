@@ -94,7 +94,7 @@ impl Blank {
 
     /// The value of one symbol, if there is such a one.
     #[cfg(test)]
-    pub fn symbol(&self, name: &str) -> Option<f64> {
+    pub(crate) fn symbol(&self, name: &str) -> Option<f64> {
         self.symbols()
             .into_iter()
             .find_map(|(n, value)| (n == name).then_some(value))

@@ -6,7 +6,7 @@ use std::net::TcpStream;
 use std::process::{Child, Command, Stdio};
 
 /// A running `chromedriver` with one session.
-pub struct Browser {
+pub(crate) struct Browser {
     driver: Child,
     port: u16,
     session: String,
@@ -18,7 +18,7 @@ impl Browser {
     ///
     /// # Panics
     /// No `chromedriver` on this machine: `apt-get install chromium chromium-driver`.
-    pub fn open(width: u32, height: u32, phone: bool) -> Self {
+    pub(crate) fn open(width: u32, height: u32, phone: bool) -> Self {
         let mut driver = Command::new("chromedriver")
             .arg("--port=0")
             .stdout(Stdio::piped())
@@ -92,17 +92,17 @@ impl Browser {
     }
 
     /// Opens a page.
-    pub fn go(&self, url: &str) {
+    pub(crate) fn go(&self, url: &str) {
         self.post("url", &json!({"url": url}));
     }
 
     /// What a script's `return` gives.
-    pub fn script(&self, script: &str) -> Value {
+    pub(crate) fn script(&self, script: &str) -> Value {
         self.post("execute/sync", &json!({"script": script, "args": []}))
     }
 
     /// Types keys into the element that has an `id`.
-    pub fn keys(&self, id: &str, keys: &str) {
+    pub(crate) fn keys(&self, id: &str, keys: &str) {
         let found = self.post(
             "element",
             &json!({"using": "css selector", "value": format!("#{id}")}),
@@ -113,7 +113,7 @@ impl Browser {
     }
 
     /// The window as PNG.
-    pub fn screenshot(&self) -> Vec<u8> {
+    pub(crate) fn screenshot(&self) -> Vec<u8> {
         use base64::Engine as _;
         let taken = self.call(
             "GET",
@@ -137,7 +137,7 @@ impl Drop for Browser {
 }
 
 /// Least contrast (WCAG 2.1) of any text that is shown, with the text.
-pub const LEAST_CONTRAST: &str = r"
+pub(crate) const LEAST_CONTRAST: &str = r"
 const channel = (c) => { c /= 255; return c <= 0.03928 ? c / 12.92 : ((c + 0.055) / 1.055) ** 2.4; };
 const light = ([r, g, b]) => 0.2126 * channel(r) + 0.7152 * channel(g) + 0.0722 * channel(b);
 const parse = (text) => text.match(/[\d.]+/g).map(Number);

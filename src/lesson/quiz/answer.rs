@@ -28,7 +28,7 @@ impl Fault {
 
     /// As it is written.
     #[cfg(test)]
-    pub fn word(self) -> &'static str {
+    pub(crate) fn word(self) -> &'static str {
         Self::ALL
             .iter()
             .find(|(fault, _)| *fault == self)
