@@ -20,6 +20,26 @@ pub struct Marks {
     pub teeth: Vec<MarkedFlank>,
 }
 
+impl Marks {
+    /// Reads a file of marks and holds its points against the photo they are of.
+    ///
+    /// ```
+    /// use flankread::{Marks, Photo, ReadOptions, Status, read_photo};
+    /// let photo = Photo::open("fixtures/painted/drive-yellow.jpg")?;
+    /// let marks = Marks::read("fixtures/painted/drive-yellow.jpg.marks.json", &photo)?;
+    /// let mut options = ReadOptions::default();
+    /// options.marks = Some(marks);
+    /// assert_eq!(read_photo(&photo, &options).reading.status, Status::Read);
+    /// # Ok::<(), flankread::Error>(())
+    /// ```
+    ///
+    /// # Errors
+    /// [`MarksError`] says what is wrong in the file and where.
+    pub fn read(path: impl AsRef<Path>, photo: &Photo) -> Result<Self, MarksError> {
+        load(path.as_ref(), photo)
+    }
+}
+
 /// Why marks cannot be used.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]

@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 use std::ops::{Add, Sub};
 
 /// Value of the `schema` field.
-pub const SCHEMA: &str = "flankread/advice/2";
+pub(crate) const SCHEMA: &str = "flankread/advice/2";
 
 /// The schema of older advice that is still read.
 const BEFORE: &str = "flankread/advice/1";
@@ -311,7 +311,7 @@ impl From<Side> for ReadingKind {
 }
 
 /// The JSON Schema of an [`Advice`], for programs that check what they are given.
-pub fn json_schema() -> serde_json::Value {
+pub(crate) fn json_schema() -> serde_json::Value {
     schemars::schema_for!(Advice).to_value()
 }
 

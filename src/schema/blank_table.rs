@@ -4,7 +4,7 @@ use super::gear::{Cutting, Taper};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-/// The table as it stands in the card. Symbols are the standard's; see [`BlankInput`].
+/// The table as it stands in the card. Symbols are the standard's.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(default)]
 #[allow(non_snake_case)] // α_dD and α_dC differ in the case of a letter only

@@ -8,8 +8,10 @@ pub mod blank_table;
 pub mod card;
 pub mod gear;
 pub mod reading;
-pub mod record;
-pub mod simulation;
+#[cfg(feature = "cli")]
+pub(crate) mod record;
+#[cfg(feature = "cli")]
+pub(crate) mod simulation;
 pub mod trial;
 
 pub use advice::{

@@ -8,7 +8,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Value of the `schema` field.
-pub const SCHEMA: &str = "flankread/reading/1";
+pub(crate) const SCHEMA: &str = "flankread/reading/1";
 
 /// The reading of one photo.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]

@@ -9,12 +9,11 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Value of the `schema` field.
-pub const SCHEMA: &str = "flankread/record/1";
+pub(crate) const SCHEMA: &str = "flankread/record/1";
 
 /// One job with everything that was recorded.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[non_exhaustive]
-pub struct Record {
+pub(crate) struct Record {
     /// Always [`SCHEMA`].
     pub schema: String,
     /// Who, what and when.
@@ -33,8 +32,7 @@ pub struct Record {
 
 /// Who, what and when.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
-#[non_exhaustive]
-pub struct Head {
+pub(crate) struct Head {
     /// The job's number in its workshop; another workshop gives it its own.
     #[serde(skip)]
     pub number: i64,
@@ -55,8 +53,7 @@ pub struct Head {
 
 /// One assembly: the numbers the advice reads, and what the bench notes beside them.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
-#[non_exhaustive]
-pub struct Assembly {
+pub(crate) struct Assembly {
     /// Counted from 1.
     pub number: i64,
     /// When it was recorded.
@@ -74,8 +71,7 @@ pub struct Assembly {
 /// What the bench notes of an assembly beside the numbers that the advice reads.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(default)]
-#[non_exhaustive]
-pub struct Bench {
+pub(crate) struct Bench {
     /// Pack between the pinion bearings.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub preload_pack_mm: Option<f64>,
@@ -112,7 +108,7 @@ pub struct Bench {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[cfg_attr(feature = "cli", derive(clap::ValueEnum))]
 #[serde(rename_all = "lowercase")]
-pub enum Shows {
+pub(crate) enum Shows {
     /// Drive flanks.
     Drive,
     /// Coast flanks.
@@ -123,7 +119,7 @@ pub enum Shows {
 
 impl Shows {
     /// The word it is printed with.
-    pub const fn word(self) -> &'static str {
+    pub(crate) const fn word(self) -> &'static str {
         match self {
             Self::Drive => "drive",
             Self::Coast => "coast",
@@ -134,8 +130,7 @@ impl Shows {
 
 /// A photo of an assembly.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[non_exhaustive]
-pub struct PhotoOf {
+pub(crate) struct PhotoOf {
     /// SHA-256 of the file as the camera wrote it; an imported job's photo keeps it.
     pub original_sha256: String,
     /// SHA-256 of the bytes that are stored.
@@ -151,8 +146,7 @@ pub struct PhotoOf {
 
 /// Advice that was given, and what became of it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[non_exhaustive]
-pub struct Given {
+pub(crate) struct Given {
     /// The assembly it was given on.
     pub after: i64,
     /// When.
@@ -171,7 +165,7 @@ pub struct Given {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[cfg_attr(feature = "cli", derive(clap::ValueEnum))]
 #[serde(rename_all = "lowercase")]
-pub enum Followed {
+pub(crate) enum Followed {
     /// All of it.
     Yes,
     /// Some of it.
@@ -182,7 +176,7 @@ pub enum Followed {
 
 impl Followed {
     /// The word it is printed with.
-    pub const fn word(self) -> &'static str {
+    pub(crate) const fn word(self) -> &'static str {
         match self {
             Self::Yes => "followed",
             Self::Partly => "partly followed",
@@ -193,8 +187,7 @@ impl Followed {
 
 /// A ticked item of the closing list.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[non_exhaustive]
-pub struct Tick {
+pub(crate) struct Tick {
     /// Which.
     pub item: Item,
     /// When.
@@ -208,8 +201,7 @@ pub struct Tick {
 
 /// A note.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[non_exhaustive]
-pub struct Note {
+pub(crate) struct Note {
     /// When.
     pub at: String,
     /// Who.
@@ -224,8 +216,7 @@ pub struct Note {
 )]
 #[cfg_attr(feature = "cli", derive(clap::ValueEnum))]
 #[serde(rename_all = "snake_case")]
-#[non_exhaustive]
-pub enum Item {
+pub(crate) enum Item {
     /// Pressed bearings in place of set-up bearings.
     FinalBearings,
     /// New seal, new nut or sleeve.

@@ -7,12 +7,11 @@ use serde::Serialize;
 use serde_json::{Map, Value};
 
 /// Value of the `schema` field.
-pub const SCHEMA: &str = "flankread/simulation/1";
+pub(crate) const SCHEMA: &str = "flankread/simulation/1";
 
 /// The document.
 #[derive(Debug, Serialize, JsonSchema)]
-#[non_exhaustive]
-pub struct Simulation {
+pub(crate) struct Simulation {
     /// Always [`SCHEMA`].
     pub schema: &'static str,
     /// The card's name.
@@ -31,8 +30,7 @@ pub struct Simulation {
 
 /// One size the card left out.
 #[derive(Debug, Serialize, JsonSchema)]
-#[non_exhaustive]
-pub struct Derived {
+pub(crate) struct Derived {
     /// The card's key, with its unit.
     pub key: String,
     /// The value taken.
@@ -43,8 +41,7 @@ pub struct Derived {
 
 /// The contact part of the document.
 #[derive(Debug, Serialize, JsonSchema)]
-#[non_exhaustive]
-pub struct Contact {
+pub(crate) struct Contact {
     /// The misalignment simulated.
     #[serde(rename = "misplacement")]
     pub misalignment: Moves,
@@ -70,8 +67,7 @@ pub struct Contact {
 
 /// A misalignment.
 #[derive(Debug, Serialize, JsonSchema)]
-#[non_exhaustive]
-pub struct Moves {
+pub(crate) struct Moves {
     /// + = pinion away from the ring gear.
     pub pinion_mm: f64,
     /// + = ring gear away from the pinion.
@@ -84,8 +80,7 @@ pub struct Moves {
 
 /// One flank.
 #[derive(Debug, Serialize, JsonSchema)]
-#[non_exhaustive]
-pub struct Flank {
+pub(crate) struct Flank {
     /// The patch; absent when nothing of it is on the flank.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub patch: Option<Patch>,
@@ -101,8 +96,7 @@ pub struct Flank {
 
 /// Ease-off at the edges of a centred flank.
 #[derive(Debug, Serialize, JsonSchema)]
-#[non_exhaustive]
-pub struct EaseOffNumbers {
+pub(crate) struct EaseOffNumbers {
     /// At toe and heel.
     pub length_mm: f64,
     /// At tip and root.
@@ -115,8 +109,7 @@ pub struct EaseOffNumbers {
 
 /// Transmission error of one flank, microradians of the ring gear's rotation.
 #[derive(Debug, Serialize, JsonSchema)]
-#[non_exhaustive]
-pub struct TransmissionError {
+pub(crate) struct TransmissionError {
     /// Highest less lowest.
     pub peak_to_peak_urad: f64,
     /// Lag of the ring gear at equal steps of one pitch.
@@ -125,8 +118,7 @@ pub struct TransmissionError {
 
 /// Backlash the misalignment adds.
 #[derive(Debug, Serialize, JsonSchema)]
-#[non_exhaustive]
-pub struct Backlash {
+pub(crate) struct Backlash {
     /// In the plane of rotation at the outer diameter.
     pub change_mm: f64,
     /// Square to the tooth at the mean radius.
@@ -143,8 +135,7 @@ pub struct Backlash {
 
 /// Pitch cones.
 #[derive(Debug, Serialize, JsonSchema)]
-#[non_exhaustive]
-pub struct Mesh {
+pub(crate) struct Mesh {
     /// Γ.
     pub ring_pitch_angle_deg: f64,
     /// γ.
@@ -159,8 +150,7 @@ pub struct Mesh {
 
 /// One row of the sensitivities.
 #[derive(Debug, Serialize, JsonSchema)]
-#[non_exhaustive]
-pub struct Rates {
+pub(crate) struct Rates {
     /// What is changed.
     pub cause: &'static str,
     /// `mm` or `deg`.
@@ -177,8 +167,7 @@ pub struct Rates {
 
 /// Rates of one patch.
 #[derive(Debug, Serialize, JsonSchema)]
-#[non_exhaustive]
-pub struct FlankRates {
+pub(crate) struct FlankRates {
     /// Of the centre.
     pub centre: FlankPoint,
     /// Of the extent.
@@ -189,8 +178,7 @@ pub struct FlankRates {
 
 /// One turn with run-out.
 #[derive(Debug, Serialize, JsonSchema)]
-#[non_exhaustive]
-pub struct RunOut {
+pub(crate) struct RunOut {
     /// Axial swing of the ring gear, whole.
     pub run_out_mm: f64,
     /// Swing of the backlash in the plane of rotation at the outer diameter.
@@ -205,8 +193,7 @@ pub struct RunOut {
 
 /// A sweep over one cause.
 #[derive(Debug, Serialize, JsonSchema)]
-#[non_exhaustive]
-pub struct Sweep {
+pub(crate) struct Sweep {
     /// What is swept.
     pub cause: &'static str,
     /// `mm` or `deg`.
@@ -217,8 +204,7 @@ pub struct Sweep {
 
 /// One state of a sweep.
 #[derive(Debug, Serialize, JsonSchema)]
-#[non_exhaustive]
-pub struct SweepStep {
+pub(crate) struct SweepStep {
     /// Value of the cause, added to what was asked for.
     pub value: f64,
     /// Drive patch.
