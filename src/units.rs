@@ -33,7 +33,7 @@ pub(crate) const LB_IN_NM: f64 = POUND_FORCE_N * INCH_MM / 1000.0;
 
 /// A number with a unit that cannot be used.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-pub enum UnitError {
+pub(crate) enum UnitError {
     /// A number without its unit.
     #[error("`{text}` has no unit: was {choices} meant? Write the unit with the number")]
     NoUnit {

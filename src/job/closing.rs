@@ -8,7 +8,7 @@ use crate::units::{AsWritten, Shown, Torque};
 
 /// What an item's value is.
 #[derive(Debug, Clone, Copy)]
-pub enum Value {
+pub(crate) enum Value {
     /// A torque with a usual range.
     Torque(Usual),
     /// Any words, or none.
@@ -17,7 +17,7 @@ pub enum Value {
 
 impl Item {
     /// All of them in order.
-    pub const ALL: [Self; 12] = [
+    pub(crate) const ALL: [Self; 12] = [
         Self::FinalBearings,
         Self::SealAndNut,
         Self::ThreadLocker,
@@ -33,7 +33,7 @@ impl Item {
     ];
 
     /// How the command line names it.
-    pub const fn word(self) -> &'static str {
+    pub(crate) const fn word(self) -> &'static str {
         match self {
             Self::FinalBearings => "final-bearings",
             Self::SealAndNut => "seal-and-nut",
@@ -51,7 +51,7 @@ impl Item {
     }
 
     /// What is to be done.
-    pub const fn asks(self) -> &'static str {
+    pub(crate) const fn asks(self) -> &'static str {
         match self {
             Self::FinalBearings => "Final bearings pressed on, set-up bearings out",
             Self::SealAndNut => "New seal, new nut or new sleeve",
@@ -72,7 +72,7 @@ impl Item {
     }
 
     /// What its value is.
-    pub const fn value(self) -> Value {
+    pub(crate) const fn value(self) -> Value {
         match self {
             Self::RingBolts | Self::CapBolts => Value::Torque(BOLT),
             Self::PinionNut => Value::Torque(PINION_NUT),
@@ -83,7 +83,7 @@ impl Item {
     }
 
     /// The card's window for it.
-    pub fn window_nm(self, card: &Card, used_bearings: bool) -> Option<[f64; 2]> {
+    pub(crate) fn window_nm(self, card: &Card, used_bearings: bool) -> Option<[f64; 2]> {
         match self {
             Self::RingBolts => card.limits.ring_bolt_torque_nm,
             Self::CapBolts => card.limits.cap_bolt_torque_nm,

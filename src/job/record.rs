@@ -8,13 +8,13 @@ use crate::setup::preload::PreloadTrial;
 
 impl Record {
     /// The assemblies that count: those not struck out.
-    pub fn counting(&self) -> impl DoubleEndedIterator<Item = &Assembly> {
+    pub(crate) fn counting(&self) -> impl DoubleEndedIterator<Item = &Assembly> {
         self.trials.iter().filter(|a| a.bench.struck.is_none())
     }
 
     /// The trials as the advice reads them, up to the last that counts. A struck one stays as an empty place, so that
     /// trials keep their numbers.
-    pub fn rules_trials(&self) -> Vec<Trial> {
+    pub(crate) fn rules_trials(&self) -> Vec<Trial> {
         let last = self.last().map_or(0, |last| last.number);
         self.trials
             .iter()
@@ -27,7 +27,7 @@ impl Record {
     }
 
     /// The job as `flankread advise` reads it, `flankread/job/1`.
-    pub fn as_job(&self) -> serde_json::Value {
+    pub(crate) fn as_job(&self) -> serde_json::Value {
         serde_json::json!({
             "schema": rules::job::SCHEMA,
             "card": self.card,
@@ -36,7 +36,7 @@ impl Record {
     }
 
     /// Preload packs and the torques they gave, without the axle as found and without readings that hold a seal.
-    pub fn preload_trials(&self) -> Vec<PreloadTrial> {
+    pub(crate) fn preload_trials(&self) -> Vec<PreloadTrial> {
         self.counting()
             .filter(|a| !a.trial.as_found && !a.bench.seal)
             .filter_map(|a| {
@@ -54,7 +54,7 @@ impl Record {
     ///
     /// # Errors
     /// The card's gears cannot mesh.
-    pub fn backlash_trials(&self) -> crate::Result<Vec<PlaceAndBacklash>> {
+    pub(crate) fn backlash_trials(&self) -> crate::Result<Vec<PlaceAndBacklash>> {
         let model = crate::contact::Model::new(&self.card.gear_set())?;
         let ratios = model.pinion_backlash_ratio(self.card.backlash_radius_mm());
         let pinion_ratio = match self.card.carrier.backlash_direction {
@@ -81,7 +81,7 @@ impl Record {
     }
 
     /// The last assembly that counts.
-    pub fn last(&self) -> Option<&Assembly> {
+    pub(crate) fn last(&self) -> Option<&Assembly> {
         self.counting().next_back()
     }
 }

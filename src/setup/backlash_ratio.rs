@@ -85,7 +85,7 @@ pub(crate) fn of_card(card: &Card) -> Result<Ratio, crate::contact::ContactError
 
 /// One assembly: where the ring gear stood and the mean backlash there.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct PlaceAndBacklash {
+pub(crate) struct PlaceAndBacklash {
     /// Millimetres, + = away from the pinion, from any zero that stays the same.
     pub away_mm: f64,
     /// Mean backlash.

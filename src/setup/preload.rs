@@ -12,7 +12,7 @@ use serde::Serialize;
 
 /// One assembly: a pack and the rotating torque it gave.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct PreloadTrial {
+pub(crate) struct PreloadTrial {
     /// Pack between the bearings, mm.
     pub pack_mm: f64,
     /// Rotating torque without the seal's drag, N·m.

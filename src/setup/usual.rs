@@ -7,7 +7,7 @@ use crate::units::{AsWritten, Measured};
 
 /// The usual range of a quantity, in the inside unit.
 #[derive(Debug, Clone, Copy)]
-pub struct Usual {
+pub(crate) struct Usual {
     /// What the quantity is called in a question.
     pub what: &'static str,
     /// Below this it is questioned.
@@ -53,7 +53,7 @@ impl Usual {
     ///
     /// # Errors
     /// A number outside the usual range.
-    pub fn check<T: Measured>(
+    pub(crate) fn check<T: Measured>(
         &self,
         said: &AsWritten<T>,
         as_written: bool,
@@ -84,7 +84,7 @@ impl Usual {
     ///
     /// # Errors
     /// The first number outside the usual range.
-    pub fn check_all<T: Measured>(
+    pub(crate) fn check_all<T: Measured>(
         &self,
         said: &[AsWritten<T>],
         as_written: bool,

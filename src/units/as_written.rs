@@ -4,7 +4,7 @@ use super::{UnitError, split_number};
 use std::str::FromStr;
 
 /// A quantity whose number may have been meant in another of its units.
-pub trait Measured: FromStr<Err = UnitError> + Copy {
+pub(crate) trait Measured: FromStr<Err = UnitError> + Copy {
     /// The value in the inside unit.
     fn inside(self) -> f64;
     /// The usual units.
@@ -13,7 +13,7 @@ pub trait Measured: FromStr<Err = UnitError> + Copy {
 
 /// A quantity as it was written.
 #[derive(Debug, Clone, PartialEq)]
-pub struct AsWritten<T> {
+pub(crate) struct AsWritten<T> {
     /// What was written.
     pub text: String,
     /// What it means.
@@ -33,12 +33,12 @@ impl<T: Measured> FromStr for AsWritten<T> {
 
 impl<T: Measured> AsWritten<T> {
     /// The value in the inside unit.
-    pub fn inside(&self) -> f64 {
+    pub(crate) fn inside(&self) -> f64 {
         self.value.inside()
     }
 
     /// The same number in every usual unit, with its value in the inside unit.
-    pub fn in_other_units(&self) -> Vec<(String, f64)> {
+    pub(crate) fn in_other_units(&self) -> Vec<(String, f64)> {
         let Some((number, _)) = split_number(&self.text) else {
             return Vec::new();
         };
