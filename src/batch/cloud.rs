@@ -8,7 +8,7 @@ use tokio::runtime::{Builder, Runtime};
 
 /// The store fetched from last: requests of one run mostly name one.
 #[derive(Default)]
-pub struct Stores {
+pub(super) struct Stores {
     runtime: Option<Runtime>,
     last: Option<(String, Box<dyn ObjectStore>)>,
 }
@@ -27,7 +27,11 @@ impl Stores {
     /// # Errors
     /// In plain words: the address cannot be used, the file is too large, or the store does not
     /// give it.
-    pub fn fetch(&mut self, address: &str, most_bytes: u64) -> Result<NamedTempFile, String> {
+    pub(super) fn fetch(
+        &mut self,
+        address: &str,
+        most_bytes: u64,
+    ) -> Result<NamedTempFile, String> {
         let failed = |error: &dyn fmt::Display| format!("cannot fetch {address}: {error}");
         let Ok(url) = address.parse() else {
             return Err(failed(&"it is no address; write it like s3://BUCKET/PATH"));

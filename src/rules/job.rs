@@ -65,7 +65,7 @@ impl Job {
         let card = match top.remove("card") {
             None => return Err(bad("it has no `card`".into())),
             Some(Value::Object(table)) if table.keys().eq(["path"]) => match &table["path"] {
-                Value::String(path) => Card::read(&folder.join(path))?,
+                Value::String(path) => Card::read(folder.join(path))?,
                 other => return Err(bad(format!("the card's path must be text, not {other}"))),
             },
             Some(written) => Card::from_json(&written).map_err(|error| error.of("the job"))?,
