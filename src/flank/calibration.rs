@@ -1,6 +1,6 @@
 //! Every number of this stage that was fitted or chosen, and what speaks for it.
 //!
-//! Sets of photos with exact truth, all path-traced; `examples/flank_network/photos.py` makes ours by their seeds:
+//! Sets of photos with exact truth, all path-traced; `examples/training/photos.py` makes ours by their seeds:
 //!
 //! * *other*: 20 pictures of somebody else's renderer, 16 readable; *changed*: 128 or 192 copies of those turned,
 //!   shrunk, darkened, tinted;
