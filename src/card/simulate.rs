@@ -12,7 +12,7 @@ impl Card {
     /// let model = card.model()?;
     /// let (ease_off, film_mm) = model.defaults();
     /// let at_rest = model.state(&Misalignment::default(), &ease_off, film_mm);
-    /// assert!(at_rest.backlash_change_mm.abs() < 1e-6);
+    /// assert!(at_rest.backlash_change_mm.abs() < 0.001);
     /// # Ok::<(), flankread::Error>(())
     /// ```
     ///
