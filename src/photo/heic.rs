@@ -2,7 +2,7 @@
 
 use super::PhotoError;
 use super::heic_stream::{colours, usual};
-use super::open::Limits;
+use super::limits::Limits;
 use heic_rs::color::convert;
 use heic_rs::context::Context;
 use heic_rs::grid::compose;

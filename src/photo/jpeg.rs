@@ -1,6 +1,6 @@
 //! Large JPEGs, decoded straight to a fraction of their size.
 
-use super::open::Decoded;
+use super::decoded::Decoded;
 use image::RgbImage;
 use jpeg_decoder::{Decoder, PixelFormat};
 

@@ -4,6 +4,7 @@
 //! applied after shrinking; the file itself is never touched.
 
 mod colour;
+mod decoded;
 mod error;
 mod exif;
 #[cfg(feature = "heic")]
@@ -12,6 +13,7 @@ mod heic;
 mod heic_stream;
 mod jpeg;
 mod jpeg_markers;
+mod limits;
 mod open;
 pub(crate) mod shrink;
 
@@ -20,7 +22,8 @@ pub(crate) use colour::linear_from_srgb;
 pub(crate) use colour::linear_of_levels;
 pub use error::PhotoError;
 pub(crate) use exif::{CameraFacts, camera_facts};
-pub(crate) use open::{Limits, open};
+pub(crate) use limits::Limits;
+pub(crate) use open::open;
 
 use crate::frames::PhotoPoint;
 use image::RgbImage;

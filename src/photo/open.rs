@@ -1,10 +1,12 @@
 //! Opening a photo: limits first, then sniffing, decoding, shrinking, turning.
 
+use super::decoded::Decoded;
 use super::exif::{CameraFacts, camera_facts};
 #[cfg(feature = "heic")]
 use super::heic::{decode_heic, looks_like_heic};
 use super::jpeg::shrunk_jpeg;
 use super::jpeg_markers::jpeg_is_complete;
+use super::limits::Limits;
 use super::shrink::resized;
 use super::{Photo, PhotoError, WORKING_SIDE_PX};
 use image::metadata::Orientation;
@@ -13,25 +15,6 @@ use sha2::{Digest, Sha256};
 use std::fs;
 use std::io::Cursor;
 use std::path::Path;
-
-/// What will be opened at most.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct Limits {
-    /// Largest file, bytes.
-    pub bytes: u64,
-    /// Most pixels, width × height.
-    pub pixels: u64,
-}
-
-impl Default for Limits {
-    /// 64 MB and 110 megapixels: above every phone's usual setting, below what exhausts memory.
-    fn default() -> Self {
-        Self {
-            bytes: 64_000_000,
-            pixels: 110_000_000,
-        }
-    }
-}
 
 /// Opens the photo at `path` within the usual limits.
 ///
@@ -65,20 +48,6 @@ pub(crate) fn open_with(path: &Path, limits: Limits) -> Result<Photo, PhotoError
     let decoded = decode(&bytes, kind, &name, limits)?;
     drop(bytes);
     Ok(upright(decoded, facts, name, sha256))
-}
-
-/// A decoded picture, perhaps smaller than it is in the file.
-pub(super) struct Decoded {
-    pub pixels: RgbImage,
-    /// Width and height in the file.
-    pub size: (u32, u32),
-}
-
-impl From<RgbImage> for Decoded {
-    fn from(pixels: RgbImage) -> Self {
-        let size = pixels.dimensions();
-        Self { pixels, size }
-    }
 }
 
 fn read_bytes(path: &Path, name: &str, limits: Limits) -> Result<Vec<u8>, PhotoError> {
