@@ -9,6 +9,7 @@ use super::key::{Key, Kind, key};
 use crate::gear::blank::{Backlash, Blank, BlankInput, Depth, Method};
 use crate::schema::BlankTable;
 use crate::schema::Cutting;
+use crate::schema::FlankForm;
 use crate::schema::Taper;
 use serde::Deserialize;
 use serde_json::{Map, Value, json};
@@ -67,10 +68,21 @@ struct GearPart {
     offset_mm: Option<f64>,
     spiral_angle_deg: Option<f64>,
     pressure_angle_deg: Option<f64>,
+    f_alpha_lim: Option<f64>,
+    drives_on: Option<FlankForm>,
     shaft_angle_deg: Option<f64>,
     cutting: Option<Cutting>,
     cutter_radius_mm: Option<f64>,
     blade_groups: Option<u32>,
+}
+
+impl GearPart {
+    fn of(gear: Option<&Value>) -> Result<Self, CardError> {
+        let part = gear.map(|g| serde_json::from_value(g.clone())).transpose();
+        Ok(part
+            .map_err(|error| CardError::Together(error.to_string()))?
+            .unwrap_or_default())
+    }
 }
 
 impl BlankTable {
@@ -79,11 +91,10 @@ impl BlankTable {
     /// # Errors
     /// What is missing in both, or given twice and differently.
     pub fn input(&self, gear: Option<&Value>) -> Result<BlankInput, CardError> {
-        let part: GearPart = gear
-            .map(|g| serde_json::from_value(g.clone()))
-            .transpose()
-            .map_err(|error| CardError::Together(error.to_string()))?
-            .unwrap_or_default();
+        self.input_with(&GearPart::of(gear)?)
+    }
+
+    fn input_with(&self, part: &GearPart) -> Result<BlankInput, CardError> {
         let z1 = agree("z1", self.z1, "pinion_teeth", part.pinion_teeth)?;
         let z2 = agree("z2", self.z2, "ring_teeth", part.ring_teeth)?;
         let a = agree_mm("a", self.a_mm, "offset", part.offset_mm)?.unwrap_or(0.0);
@@ -135,6 +146,7 @@ impl BlankTable {
             alpha_dc: self.alpha_dC_deg.unwrap_or(alpha).to_radians(),
             falim: self
                 .f_alpha_lim
+                .or(part.f_alpha_lim)
                 .unwrap_or(if method == Method::Zero { 0.0 } else { 1.0 }),
             cbe2: self.cbe2.unwrap_or(0.5),
             depth: self.depth(f64::from(z1) / f64::from(z2))?,
@@ -306,11 +318,17 @@ pub(super) fn complete(card: &mut Map<String, Value>) -> Result<(), CardError> {
     };
     let table: BlankTable = serde_json::from_value(table.clone())
         .map_err(|error| CardError::Together(error.to_string()))?;
-    let input = table.input(card.get("gear"))?;
+    let part = GearPart::of(card.get("gear"))?;
+    let input = table.input_with(&part)?;
     let blank =
         Blank::new(&input).map_err(|error| CardError::Together(format!("[blank]: {error}")))?;
     let (cones, g) = (&blank.cones, &blank.gear);
-    let alpha = 0.5 * (g.alpha_n[0] + g.alpha_n[1]);
+    // The standard's drive side is the flank that is convex on the wheel.
+    let [convex, concave] = g.alpha_n;
+    let [drive, coast] = match part.drives_on {
+        Some(FlankForm::Concave) => [concave, convex],
+        _ => [convex, concave],
+    };
     let mut keys = vec![
         ("ring_teeth", json!(input.z2)),
         ("pinion_teeth", json!(input.z1)),
@@ -318,7 +336,12 @@ pub(super) fn complete(card: &mut Map<String, Value>) -> Result<(), CardError> {
         ("face_width_mm", json!(input.b2)),
         ("offset_mm", json!(input.a)),
         ("spiral_angle_deg", json!(cones.bm2.to_degrees())),
-        ("pressure_angle_deg", json!(alpha.to_degrees())),
+        (
+            "pressure_angle_deg",
+            json!((0.5 * (drive + coast)).to_degrees()),
+        ),
+        ("pressure_angle_drive_deg", json!(drive.to_degrees())),
+        ("pressure_angle_coast_deg", json!(coast.to_degrees())),
         ("shaft_angle_deg", json!(input.shaft_angle.to_degrees())),
         ("cutting", json!(input.cutting)),
         ("pitch_angle_deg", json!(cones.delta2.to_degrees())),

@@ -24,6 +24,19 @@ const KEYS: &[Key] = &[
     ),
     key(
         "gear",
+        "pressure_angle_drive_deg",
+        Kind::Degrees(2.0, 50.0),
+        false,
+    ),
+    key(
+        "gear",
+        "pressure_angle_coast_deg",
+        Kind::Degrees(2.0, 50.0),
+        false,
+    ),
+    key("gear", "f_alpha_lim", Kind::Number(-2.0, 2.0), false),
+    key(
+        "gear",
         "cutting",
         Kind::Choice(&["face-milled", "face-hobbed"]),
         true,

@@ -39,6 +39,9 @@ impl Card {
             offset_mm: gear.offset_mm,
             spiral_angle: gear.spiral_angle_deg.to_radians(),
             pressure_angle: gear.pressure_angle_deg.to_radians(),
+            limit_angle_factor: gear.f_alpha_lim,
+            flank_angles: [gear.pressure_angle_drive_deg, gear.pressure_angle_coast_deg]
+                .map(|angle| angle.map(f64::to_radians)),
             cutting: gear.cutting,
             generated: gear.ring_cut == RingCut::Generated,
             shaft_angle: gear.shaft_angle_deg.to_radians(),

@@ -18,7 +18,7 @@ impl Model {
     /// radius.
     ///
     /// The normal section at the mean point gives `2 tan α sin Γ / cos ψ · R / r_2` and
-    /// `2 sin α sin Γ`.
+    /// `2 sin α sin Γ` for flanks of one angle; else twice the tangent is the sum of both flanks'.
     pub fn ring_backlash_ratio(&self, radius_mm: f64) -> BacklashRatio {
         self.backlash_ratio(&-Vector3::z(), radius_mm)
     }
@@ -39,9 +39,10 @@ impl Model {
     }
 
     /// Backlash square to the tooth at the mean radius is the ring gear's free angle times this
-    /// length: `r_2 cos α cos ψ`, mm.
+    /// length: `r_2 cos α cos ψ`, mm. The foot rests on either flank, so that the cosine is the mean of both.
     pub fn square_radius_mm(&self) -> f64 {
         let (pair, d) = (self.pair(), self.dimensions());
-        pair.ring_radius_mm * d.pressure_angle.cos() * pair.ring_spiral.cos()
+        let cosine = 0.5 * (d.convex_angle.cos() + d.concave_angle.cos());
+        pair.ring_radius_mm * cosine * pair.ring_spiral.cos()
     }
 }

@@ -1,14 +1,16 @@
 //! One flank set up for meshing: where each point touches its conjugate, and along which lines.
 
+mod sliding;
 mod table;
 
 use super::patch::{self, Field};
 use super::{ContactError, EaseOff, FlankContact, undercut};
-use crate::frames::Side;
+use crate::frames::{FlankPoint, Side};
 use crate::gear::dimensions::Dimensions;
 use crate::gear::flank::FlankGrid;
 use crate::gear::pitch::PitchPair;
 use nalgebra::{Rotation3, Vector3};
+use sliding::Sliding;
 use std::f64::consts::TAU;
 pub(crate) use table::FlankTable;
 
@@ -18,7 +20,7 @@ pub(super) const STEPS_PER_PITCH: usize = 32;
 
 /// What is needed of a flank point to get its gap under any displacement of the pinion.
 #[derive(Debug, Clone, Copy)]
-struct Touch {
+pub(super) struct Touch {
     length: f64,
     height: f64,
     /// Normal in space at the mesh position of the point.
@@ -26,12 +28,75 @@ struct Touch {
     /// Moment of the normal about the crossing point of the pinion's axis, mm.
     moment: Vector3<f64>,
     /// Lever arm of the normal about the pinion's axis, mm.
-    lever: f64,
+    pub(super) lever: f64,
+    /// How far the pinion's flank travels along this one's length.
+    along: Travel,
+    /// How far it travels up this one's height.
+    up: Travel,
+}
+
+/// How far, in shares of the flank, the pinion's flank and the ease-off that is cut into it travel over a point of the
+/// ring gear's flank when the pinion is displaced. It is linear in the displacement.
+#[derive(Debug, Clone, Copy)]
+struct Travel {
+    by_shift: Vector3<f64>,
+    by_turn: Vector3<f64>,
+}
+
+impl Travel {
+    fn of(&self, shift: &Vector3<f64>, turn: &Vector3<f64>) -> f64 {
+        self.by_shift.dot(shift) + self.by_turn.dot(turn)
+    }
+
+    fn between(&self, other: &Self, t: f64) -> Self {
+        Self {
+            by_shift: self.by_shift.lerp(&other.by_shift, t),
+            by_turn: self.by_turn.lerp(&other.by_turn, t),
+        }
+    }
 }
 
 impl Touch {
+    /// The touch of a point of the ring gear's flank at its mesh position. `gradients` say how fast length and height
+    /// change when it moves.
+    pub(super) fn at(
+        position: &Vector3<f64>,
+        normal: Vector3<f64>,
+        [length, height]: [f64; 2],
+        gradients: [Vector3<f64>; 2],
+        pair: &PitchPair,
+    ) -> Self {
+        let arm = position - pair.crossing_point;
+        let moment = arm.cross(&normal);
+        let sliding = Sliding::at(position, &normal, &arm, pair);
+        let [along, up] = gradients.map(|gradient| sliding.travel(&gradient));
+        Self {
+            length,
+            height,
+            normal,
+            moment,
+            lever: pair.pinion_axis.dot(&moment).abs(),
+            along,
+            up,
+        }
+    }
+
+    /// The place of the ease-off that faces this point under a displacement.
+    pub(super) fn faces(&self, shift: &Vector3<f64>, turn: &Vector3<f64>) -> FlankPoint {
+        FlankPoint::new(
+            self.length - self.along.of(shift, turn),
+            self.height - self.up.of(shift, turn),
+        )
+    }
+
+    /// What the displacement by itself adds to the gap, mm.
+    pub(super) fn opens(&self, shift: &Vector3<f64>, turn: &Vector3<f64>) -> f64 {
+        self.normal.dot(shift) + self.moment.dot(turn)
+    }
+
     fn gap(&self, ease_off: &EaseOff, shift: &Vector3<f64>, turn: &Vector3<f64>) -> f64 {
-        ease_off.at(self.length, self.height) + self.normal.dot(shift) + self.moment.dot(turn)
+        let faced = self.faces(shift, turn);
+        ease_off.at(faced.length, faced.height) + self.opens(shift, turn)
     }
 
     fn between(&self, other: &Self, t: f64) -> Self {
@@ -42,6 +107,8 @@ impl Touch {
             normal: self.normal.lerp(&other.normal, t),
             moment: self.moment.lerp(&other.moment, t),
             lever: mix(self.lever, other.lever),
+            along: self.along.between(&other.along, t),
+            up: self.up.between(&other.up, t),
         }
     }
 }
@@ -94,14 +161,12 @@ impl FlankMesh {
                 let p = &grid.points[k];
                 let turn = Rotation3::from_axis_angle(&Vector3::z_axis(), angles[k]);
                 let (position, normal) = (turn * p.position, turn * p.normal);
-                let moment = (position - pair.crossing_point).cross(&normal);
-                Touch {
-                    length: (k % nu) as f64 / (nu - 1) as f64,
-                    height: (k / nu) as f64 / (nv - 1) as f64,
-                    normal,
-                    moment,
-                    lever: pair.pinion_axis.dot(&moment).abs(),
-                }
+                let length = (k % nu) as f64 / (nu - 1) as f64;
+                let height = (k / nu) as f64 / (nv - 1) as f64;
+                let gradients = dimensions
+                    .place_gradients(pair.ring_angle, &p.position, height)
+                    .map(|gradient| turn * gradient);
+                Touch::at(&position, normal, [length, height], gradients, pair)
             })
             .collect();
         let pitch = TAU / f64::from(dimensions.ring_teeth);
@@ -234,7 +299,7 @@ fn refuse_gaps(
 
 /// Which of the two solutions of the meshing equation is the tooth's.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Branch {
+pub(super) enum Branch {
     Plus,
     Minus,
 }
@@ -266,7 +331,7 @@ impl Branch {
 ///
 /// Position and normal only turn about z with the rotation φ, so the equation is
 /// `A cos φ + B sin φ + C = 0`. `None` when it has no root.
-fn conjugate_angle(
+pub(super) fn conjugate_angle(
     pair: &PitchPair,
     position: &Vector3<f64>,
     normal: &Vector3<f64>,

@@ -1,7 +1,8 @@
 //! The contact of a ring gear with its pinion: gap field, patch, transmission error, backlash.
 //!
 //! The pinion is the exact conjugate of the ring gear less an ease-off; a misalignment of the pinion
-//! against the ring gear changes the gap along the flank's normal. Compound is wiped where the gap
+//! against the ring gear changes the gap along the flank's normal and takes the ease-off, which is cut into the
+//! pinion, along. Compound is wiped where the gap
 //! that is left at some mesh position is less than the marking film.
 
 pub(crate) mod backlash;

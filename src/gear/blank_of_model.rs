@@ -1,7 +1,8 @@
 //! The blank that goes with a gear set whose card has no `[blank]`.
 
 use super::GearError;
-use super::blank::{Backlash, Blank, BlankInput, Depth, Method, PitchCones};
+use super::blank::{Backlash, Blank, BlankInput, Depth, Method};
+use super::cones_of_pair::cones_of_pair;
 use super::dimensions::Dimensions;
 use super::pitch::PitchPair;
 use crate::schema::Cutting;
@@ -36,8 +37,9 @@ pub(crate) fn blank_of_model(
         bdelta1: None,
         rc0: d.cutter_radius_mm,
         z0: d.blade_groups,
-        alpha_dd: d.pressure_angle,
-        alpha_dc: d.pressure_angle,
+        // The flanks' own angles, whichever way the card came to them.
+        alpha_dd: d.convex_angle,
+        alpha_dc: d.concave_angle,
         falim: 0.0,
         cbe2: 0.5,
         depth: Depth::Factors {
@@ -50,14 +52,5 @@ pub(crate) fn blank_of_model(
         theta2: Some([d.addendum_angle, d.dedendum_angle]),
         taper: Taper::Uniform,
     };
-    let cones = PitchCones {
-        rm1: pair.pinion_radius_mm / pair.pinion_angle.sin(),
-        rm2: pair.mean_cone_mm,
-        delta1: pair.pinion_angle,
-        delta2: pair.ring_angle,
-        bm1: pair.pinion_spiral,
-        bm2: pair.ring_spiral,
-        cbe2: 0.5,
-    };
-    Blank::on(&input, cones)
+    Blank::on(&input, cones_of_pair(pair))
 }

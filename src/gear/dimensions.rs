@@ -1,10 +1,12 @@
 //! Every size the flanks need: the card's where it gives them, derived where it does not.
 
 use super::GearError;
-use super::pitch::PitchInput;
+use super::cones_of_pair::cones_of_pair;
+use super::pitch::{PitchInput, PitchPair};
 use super::set::GearSet;
 use super::set_ranges::check;
 use crate::schema::{Cutting, FlankForm, Hand};
+use nalgebra::Vector3;
 use std::f64::consts::PI;
 
 /// A size the card left out, and what was taken instead.
@@ -43,8 +45,14 @@ pub(crate) struct Dimensions {
     pub offset_mm: f64,
     /// β_m2.
     pub spiral_angle: f64,
-    /// α, of both flanks, from the machine plane's normal.
+    /// α_d, of both flanks, against the limit pressure angle.
     pub pressure_angle: f64,
+    /// f_αlim.
+    pub limit_angle_factor: f64,
+    /// α_n of the convex flank, from the machine plane's normal.
+    pub convex_angle: f64,
+    /// α_n of the concave flank.
+    pub concave_angle: f64,
     /// δ_2.
     pub pitch_angle: f64,
     /// R_m2.
@@ -106,6 +114,21 @@ impl Dimensions {
             USUAL_CROWNING_HEIGHT_MM,
         );
         let film_mm = taken.or_usual(set.film_mm, "film", USUAL_FILM_MM);
+        let pitch = PitchInput {
+            ratio: f64::from(set.ring_teeth) / f64::from(set.pinion_teeth),
+            ring_angle: pitch_angle,
+            mean_cone_mm,
+            ring_spiral: set.spiral_angle,
+            shaft_angle: set.shaft_angle,
+            offset_mm: set.offset_mm,
+        };
+        let limit_angle_factor = set.limit_angle_factor.unwrap_or(1.0);
+        let [convex_angle, concave_angle] = flank_angles(
+            set,
+            limit_angle_factor,
+            &PitchPair::solve(pitch)?,
+            &mut taken,
+        )?;
         Ok(Self {
             ring_teeth: set.ring_teeth,
             pinion_teeth: set.pinion_teeth,
@@ -119,6 +142,9 @@ impl Dimensions {
             offset_mm: set.offset_mm,
             spiral_angle: set.spiral_angle,
             pressure_angle: set.pressure_angle,
+            limit_angle_factor,
+            convex_angle,
+            concave_angle,
             pitch_angle,
             mean_cone_mm,
             cutter_radius_mm,
@@ -152,6 +178,14 @@ impl Dimensions {
         }
     }
 
+    /// α_n of a flank, from the machine plane's normal, radians.
+    pub(crate) fn flank_angle(&self, form: FlankForm) -> f64 {
+        match form {
+            FlankForm::Convex => self.convex_angle,
+            FlankForm::Concave => self.concave_angle,
+        }
+    }
+
     /// m_mn, mean normal module, mm.
     pub(crate) fn normal_module_mm(&self) -> f64 {
         2.0 * self.mean_cone_mm * self.pitch_angle.sin() * self.spiral_angle.cos()
@@ -178,6 +212,26 @@ impl Dimensions {
             - (self.whole_depth_mm - self.addendum_mm)
             - along * self.dedendum_angle.tan();
         root + height * (tip - root)
+    }
+
+    /// How fast length and height change when a point of the flank moves, per millimetre: the gradients of
+    /// the inverse of [`Self::cone_at`] and [`Self::height_at`] at a point of the flank at `height`.
+    pub(crate) fn place_gradients(
+        &self,
+        ring_angle: f64,
+        position: &Vector3<f64>,
+        height: f64,
+    ) -> [Vector3<f64>; 2] {
+        let (sin, cos) = ring_angle.sin_cos();
+        let outward = Vector3::new(position.x, position.y, 0.0).normalize();
+        let along = outward * sin + Vector3::z() * cos;
+        let up = outward * cos - Vector3::z() * sin;
+        let length = along / self.face_width_mm;
+        let share = (along.dot(position) - self.mean_cone_mm) / self.face_width_mm + 0.5;
+        let depth_mm = self.height_at(share, 1.0) - self.height_at(share, 0.0);
+        // Per unit of length at the same share of the depth.
+        let rise_mm = self.height_at(share + 1.0, height) - self.height_at(share, height);
+        [length, (up - length * rise_mm) / depth_mm]
     }
 }
 
@@ -219,6 +273,47 @@ fn ring_cone(set: &GearSet, taken: &mut Taken) -> Result<(f64, f64), GearError> 
         });
     }
     Ok((pitch_angle, outer_cone_mm - 0.5 * set.face_width_mm))
+}
+
+/// Flank angles from the machine plane's normal that a cutter and a tooth still make, radians.
+const LEAST_FLANK_ANGLE: f64 = 2.0 * PI / 180.0;
+/// See [`LEAST_FLANK_ANGLE`].
+const GREATEST_FLANK_ANGLE: f64 = 50.0 * PI / 180.0;
+
+/// α_n of the convex and the concave flank: ISO 23509, `α_nD = α_dD + f_αlim α_lim` and `α_nC = α_dC − f_αlim α_lim`,
+/// where D is the flank that is convex on the ring gear.
+fn flank_angles(
+    set: &GearSet,
+    limit_angle_factor: f64,
+    pair: &PitchPair,
+    taken: &mut Taken,
+) -> Result<[f64; 2], GearError> {
+    let limit = limit_angle_factor * cones_of_pair(pair).limit_pressure_angle(pair.offset_angle);
+    let keys = ["pressure_angle_drive", "pressure_angle_coast"];
+    let mut of = |form: FlankForm, about_limit: f64| {
+        let side = usize::from(form != set.drives_on);
+        let angle = taken.or(
+            set.flank_angles[side],
+            keys[side],
+            "pressure angle about the limit pressure angle",
+            set.pressure_angle + about_limit,
+        );
+        if (LEAST_FLANK_ANGLE..=GREATEST_FLANK_ANGLE).contains(&angle) {
+            return Ok(angle);
+        }
+        let nearest = angle.clamp(LEAST_FLANK_ANGLE, GREATEST_FLANK_ANGLE) - about_limit;
+        Err(GearError::OutOfRange {
+            key: "pressure_angle_deg",
+            value: set.pressure_angle * 180.0 / PI,
+            allowed: "such that either flank, about the limit pressure angle, keeps 2° to 50°",
+            nearest: nearest * 180.0 / PI,
+            unit: "°",
+        })
+    };
+    Ok([
+        of(FlankForm::Convex, limit)?,
+        of(FlankForm::Concave, -limit)?,
+    ])
 }
 
 /// r_c0 and z_0.

@@ -46,7 +46,7 @@ impl HobbedFlank {
             to_mean,
             // About the inward normal a positive turn runs from toe to heel.
             axis: Unit::new_normalize(-pair.outward),
-            blade: pair.outward - across * (away * dimensions.pressure_angle.tan()),
+            blade: pair.outward - across * (away * dimensions.flank_angle(form).tan()),
             turn_ratio: f64::from(dimensions.blade_groups) / f64::from(dimensions.ring_teeth),
             away,
         }

@@ -31,7 +31,8 @@ impl CutterCone {
     /// The cone for a ring gear's flank: its axis stands square on the root plane; at the height of
     /// the mean point the blade runs on a circle of the cutter's radius whose tangent there has the
     /// spiral angle. Above it the radius grows (outside blade, concave flank) or shrinks (inside
-    /// blade, convex flank) by `tan α` a unit of height.
+    /// blade, convex flank) by the
+    /// tangent of the flank's own angle a unit of height.
     pub(crate) fn new(dimensions: &Dimensions, pair: &PitchPair, form: FlankForm) -> Self {
         let (sin_root, cos_root) = (pair.ring_angle - dimensions.dedendum_angle).sin_cos();
         let generatrix = Vector3::new(sin_root, 0.0, cos_root);
@@ -47,7 +48,7 @@ impl CutterCone {
             second: generatrix * cos_spiral + Vector3::y() * sin_spiral,
             axis: Vector3::new(cos_root, 0.0, -sin_root),
             radius_mm: dimensions.cutter_radius_mm,
-            slope: -away * dimensions.pressure_angle.tan(),
+            slope: -away * dimensions.flank_angle(form).tan(),
             away,
         }
     }
@@ -105,9 +106,16 @@ impl GeneratedFlank {
     /// The point that the cutter's generatrix at `angle` (radians) cuts when the cradle stands at
     /// `roll` (radians); `None` where that generatrix cuts nothing.
     ///
+    pub(crate) fn point(&self, angle: f64, roll: f64) -> Option<(Vector3<f64>, Vector3<f64>)> {
+        let (position, normal, _) = self.cut(angle, roll)?;
+        Some((position, normal))
+    }
+
+    /// The point, its normal, and the height on the generatrix that cuts it, mm.
+    ///
     /// The normal of a cone is the same all along a generatrix, and the relative velocity is linear
     /// along it, so that `n · v = 0` gives the height on it directly.
-    pub(crate) fn point(&self, angle: f64, roll: f64) -> Option<(Vector3<f64>, Vector3<f64>)> {
+    fn cut(&self, angle: f64, roll: f64) -> Option<(Vector3<f64>, Vector3<f64>, f64)> {
         let c = &self.cutter;
         let radial = c.radial(angle);
         let cradle = Rotation3::from_axis_angle(&self.cradle_axis, roll);
@@ -127,6 +135,7 @@ impl GeneratedFlank {
         Some((
             blank * (start + along * height + self.cradle_point),
             blank * normal,
+            height,
         ))
     }
 
@@ -149,4 +158,4 @@ impl GeneratedFlank {
 }
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

@@ -269,8 +269,9 @@ mod tests {
             assert!((r * sin + p.z * cos - dimensions.cone_at(length)).abs() < 1e-8);
             assert!((r * cos - p.z * sin - dimensions.height_at(length, height)).abs() < 1e-8);
         }
-        // 30 mm of face at about 31° of spiral; 8.5 mm at 20° of pressure angle.
+        // 30 mm of face at about 31° of spiral; 8.5 mm at the flank's own angle.
         assert!((33.0..38.0).contains(&grid.length_mm()));
-        assert!((8.8..9.6).contains(&grid.height_mm()));
+        let straight_mm = 8.5 / dimensions.convex_angle.cos();
+        assert!((grid.height_mm() / straight_mm - 1.0).abs() < 0.05);
     }
 }

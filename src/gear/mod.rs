@@ -2,6 +2,7 @@
 
 pub(crate) mod blank;
 pub(crate) mod blank_of_model;
+mod cones_of_pair;
 pub(crate) mod dimensions;
 pub(crate) mod face_hobbed;
 pub(crate) mod face_milled;

@@ -17,8 +17,13 @@ pub struct GearSet {
     pub offset_mm: f64,
     /// β_m2, mean spiral angle of the ring gear.
     pub spiral_angle: f64,
-    /// α, nominal normal pressure angle of both flanks.
+    /// α_d, design pressure angle of both flanks: against the limit pressure angle.
     pub pressure_angle: f64,
+    /// f_αlim, how much of the limit pressure angle the flanks are cut with; 1 when `None`.
+    pub limit_angle_factor: Option<f64>,
+    /// α_n of drive and coast flank, from the pitch plane's normal; `None` follows from `pressure_angle` and the limit
+    /// pressure angle.
+    pub flank_angles: [Option<f64>; 2],
     /// How the teeth were cut.
     pub cutting: Cutting,
     /// Whether a face-milled ring gear's flanks were generated (cutter and blank rolled together)
@@ -65,6 +70,8 @@ impl GearSet {
             offset_mm: 35.0,
             spiral_angle: rad(31.0),
             pressure_angle: rad(20.0),
+            limit_angle_factor: None,
+            flank_angles: [None; 2],
             cutting,
             generated: false,
             shaft_angle: rad(90.0),

@@ -66,6 +66,8 @@ pub(crate) fn half_angle(dimensions: &Dimensions, pair: &PitchPair) -> f64 {
     let working = dimensions.whole_depth_mm - dimensions.clearance_mm;
     // The wheel's normal thickness at the pitch cone; a high-addendum pinion is the thicker one.
     let thickness = 0.5 * PI * module
-        - (working - 2.0 * dimensions.addendum_mm) * dimensions.pressure_angle.tan();
+        - 0.5
+            * (working - 2.0 * dimensions.addendum_mm)
+            * (dimensions.convex_angle.tan() + dimensions.concave_angle.tan());
     0.5 * thickness.max(0.2 * module) / pair.ring_spiral.cos() / pair.ring_radius_mm
 }

@@ -45,7 +45,7 @@ pub(crate) fn examples() -> Result<Vec<Offered>, ContactError> {
         ),
         offered(
             "Face-hobbed, 8-inch",
-            "Teeth of even depth. The pinion moves the heights; along the tooth the drive patch goes less than half as far as on the face-milled set.",
+            "Teeth of even depth. The pinion moves the heights; along the tooth the drive patch goes little more than half as far as on the face-milled set.",
             Set::example(Cutting::FaceHobbed)?,
             0.0,
         ),
@@ -110,7 +110,7 @@ pub(super) struct FlankData {
     rows: usize,
     ratio: f64,
     size_mm: [f64; 2],
-    /// Five numbers for each node and each point of a line, as the contact model's table has them.
+    /// Eight numbers for each node and each point of a line, as the contact model's table has them.
     nodes: String,
     points: String,
     /// Step and how many points, line by line.
@@ -169,7 +169,7 @@ pub(crate) fn checks(offered: &Offered) -> Vec<Check> {
         .collect()
 }
 
-fn packed<'a>(rows: impl Iterator<Item = &'a [f32; 5]>) -> String {
+fn packed<'a>(rows: impl Iterator<Item = &'a [f32; 8]>) -> String {
     let bytes: Vec<u8> = rows.flatten().flat_map(|v| v.to_le_bytes()).collect();
     STANDARD.encode(bytes)
 }

@@ -1,6 +1,7 @@
 //! The flank unrolled at its true proportions, and the mesh cut across at the middle of the patch.
 
 use super::case::{Case, Set};
+use crate::contact::form_of;
 use crate::frames::{FlankPoint, Side};
 use crate::gear::tooth_flanks::half_angle;
 use image::{Rgb, RgbImage};
@@ -89,16 +90,16 @@ pub(crate) struct Section {
 }
 
 /// Cuts the mesh across at the middle of each flank's patch. The ring gear's sides are drawn straight,
-/// at the pressure angle; the gaps are the contact model's own.
+/// at their pressure angles; the gaps are the contact model's own.
 pub(crate) fn section(set: &Set, case: &Case) -> Section {
     let d = set.model.dimensions();
-    let slope = d.pressure_angle.tan();
     let pair = set.model.pair();
     let tooth_mm = 2.0 * half_angle(d, pair) * pair.ring_radius_mm * pair.ring_spiral.cos();
     let slot_mm = std::f64::consts::PI * d.normal_module_mm() - tooth_mm;
     let side_of = |side: Side| {
         let sign = if side == Side::Drive { 1.0 } else { -1.0 };
         let contact = case.state.side(side);
+        let slope = d.flank_angle(form_of(d, side)).tan();
         let (nu, nv) = (contact.field.nu, contact.field.nv);
         let length = contact.patch.map_or(0.5, |p| p.centre.length);
         let column = (length * (nu - 1) as f64).round() as usize;

@@ -56,9 +56,18 @@ pub struct Gear {
     pub offset_mm: f64,
     /// Mean spiral angle of the ring gear.
     pub spiral_angle_deg: f64,
-    /// Normal pressure angle; 20 when the card is silent.
+    /// Normal pressure angle of both flanks about the limit pressure angle; 20 when the card is silent.
     #[serde(default = "twenty_degrees")]
     pub pressure_angle_deg: f64,
+    /// The drive flank's own angle, from the pitch plane's normal.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub pressure_angle_drive_deg: Option<f64>,
+    /// The coast flank's own angle, from the pitch plane's normal.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub pressure_angle_coast_deg: Option<f64>,
+    /// How much of the limit pressure angle the flanks are cut with; 1 when the card is silent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub f_alpha_lim: Option<f64>,
     /// How the teeth were cut.
     pub cutting: Cutting,
     /// Whether a face-milled ring gear was formed or generated; formed when the card is silent.

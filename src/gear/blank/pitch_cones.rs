@@ -39,7 +39,7 @@ impl PitchCones {
     }
 
     /// α_lim, limit pressure angle, for the offset angle in the pitch plane.
-    pub(super) fn limit_pressure_angle(&self, zeta_mp: f64) -> f64 {
+    pub(crate) fn limit_pressure_angle(&self, zeta_mp: f64) -> f64 {
         let (t1, t2) = (self.delta1.tan(), self.delta2.tan());
         (-t1 * t2 / zeta_mp.cos() * (self.rm1 * self.bm1.sin() - self.rm2 * self.bm2.sin())
             / (self.rm1 * t1 + self.rm2 * t2))

@@ -7,7 +7,7 @@ use nalgebra::{Translation3, UnitQuaternion};
 
 /// Machine settings as NASA CR-191009 (Bibel, Reddy, Kumar, 1994), pp. 4–6, gives them; inches and
 /// degrees. The lengths stay in inches here: the surface does not mind its unit.
-struct Settings {
+pub(crate) struct Settings {
     /// +1 pinion, −1 gear.
     hand: f64,
     /// +1 convex, −1 concave.
@@ -20,11 +20,11 @@ struct Settings {
     offset: f64,
     back: f64,
     dedendum: f64,
-    pitch: f64,
+    pub(crate) pitch: f64,
 }
 
 impl Settings {
-    fn flank(&self) -> GeneratedFlank {
+    pub(crate) fn flank(&self) -> GeneratedFlank {
         let (q, psi) = (self.cradle.to_radians(), self.blade.to_radians());
         let (ded, pitch) = (self.dedendum.to_radians(), self.pitch.to_radians());
         let turn = |axis: Vector3<f64>, angle: f64| {
@@ -64,7 +64,7 @@ impl Settings {
     }
 }
 
-const PINION: Settings = Settings {
+pub(crate) const PINION: Settings = Settings {
     hand: 1.0,
     away: -1.0,
     radius: 2.965_621_378_06,
@@ -91,6 +91,23 @@ const GEAR: Settings = Settings {
     ..PINION
 };
 
+pub(crate) const GEAR_CONVEX: Settings = Settings {
+    away: 1.0,
+    radius: 2.9675,
+    blade: 22.0,
+    ..GEAR
+};
+
+impl Settings {
+    /// Distance from the cutter cone's apex, along the generatrix, to the place that cuts a point: the published
+    /// coordinate u, inches.
+    pub(crate) fn generatrix(&self, angle: f64, roll: f64) -> f64 {
+        let flank = self.flank();
+        let (.., height) = flank.cut(angle, roll).expect("a point of the flank");
+        (self.radius + flank.cutter.slope * height) / self.blade.to_radians().sin()
+    }
+}
+
 /// NASA CR-191009, pp. 9–11: flank points on the root line at the toe, inches.
 #[test]
 fn flank_points_of_nasa_cr_191009() {
@@ -104,12 +121,6 @@ fn flank_points_of_nasa_cr_191009() {
         offset: -0.174_261_594_93,
         back: -0.051_813_822_7,
         ..PINION
-    };
-    let gear_b = Settings {
-        away: 1.0,
-        radius: 2.9675,
-        blade: 22.0,
-        ..GEAR
     };
     // Settings, clearance, published point, published start (θ, φ) in degrees.
     let rows = [
@@ -144,7 +155,7 @@ fn flank_points_of_nasa_cr_191009() {
             [233.989_94, -0.350_63],
         ),
         (
-            gear_b,
+            GEAR_CONVEX,
             0.0366,
             [
                 2.487_328_996_883_535,

@@ -34,6 +34,11 @@ function least(along, value, n) {
   return second <= 0 ? lowest : lowest - first * first / (4 * second);
 }
 
+/** The gap whose six coefficients begin at `k`, mm. */
+function gapAt(c, k, p, q) {
+  return c[k] + p * (c[k + 1] + c[k + 3] * p + c[k + 4] * q) + q * (c[k + 2] + c[k + 5] * q);
+}
+
 const STEPS = 32;
 const along = new Float64Array(4096), value = new Float64Array(4096);
 
@@ -43,9 +48,9 @@ function contact(flank, pinionMm, ringMm, filmMm, softness) {
   const p = flank.points;
   let k = 0;
   for (const [step, count] of flank.lines) {
-    for (let i = 0; i < count; i++, k += 5) {
+    for (let i = 0; i < count; i++, k += 8) {
       along[i] = p[k];
-      value[i] = (p[k + 1] + p[k + 2] * pinionMm + p[k + 3] * ringMm) / p[k + 4];
+      value[i] = gapAt(p, k + 1, pinionMm, ringMm) / p[k + 7];
     }
     const low = least(along, value, count);
     if (low < lag[step]) lag[step] = low;
@@ -55,12 +60,12 @@ function contact(flank, pinionMm, ringMm, filmMm, softness) {
   let area = 0, su = 0, sv = 0, touched = false;
   for (let j = 0, n = 0; j < rows; j++) {
     for (let i = 0; i < columns; i++, n++) {
-      const q = 5 * n, position = nodes[q + 4];
+      const q = 8 * n, position = nodes[q + 7];
       let gap = Infinity;
       if (!Number.isNaN(position)) {
         const step = Math.floor(position) % STEPS, rest = position - Math.floor(position);
         const here = lag[step] + (lag[(step + 1) % STEPS] - lag[step]) * rest;
-        gap = nodes[q] + nodes[q + 1] * pinionMm + nodes[q + 2] * ringMm - nodes[q + 3] * here;
+        gap = gapAt(nodes, q, pinionMm, ringMm) - nodes[q + 6] * here;
       }
       left[n] = gap;
       touched = touched || gap <= filmMm;

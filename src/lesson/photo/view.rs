@@ -4,7 +4,7 @@ use super::camera::Camera;
 use super::noise::share;
 use super::shot::{Mistake, Shot};
 use super::solid::GearSolid;
-use crate::contact::Model;
+use crate::contact::{Model, form_of};
 use crate::frames::FlankPoint;
 use nalgebra::{Rotation3, Unit, Vector3};
 
@@ -31,10 +31,13 @@ impl View {
         let along = (point(0.85, 0.5)[0] - point(0.15, 0.5)[0]).normalize();
         let front = -Vector3::z();
         let sideways = (normal - front * normal.dot(&front)).normalize();
-        // Steeper than this and the next tooth hides the root.
+        // Steeper than this and the next tooth hides the root; what faces the flank leans at an angle of its own.
+        let d = model.dimensions();
+        let mean = 0.5 * (d.convex_angle + d.concave_angle);
+        let leaning = mean - d.flank_angle(form_of(d, shot.side));
         let tilt = match shot.mistake {
             Some(Mistake::FromAbove) => -0.16,
-            _ => (13.0 + 11.0 * random(1)).to_radians(),
+            _ => (13.0 + 11.0 * random(1)).to_radians() + leaning,
         };
         let along_flat = (along - front * along.dot(&front)).normalize();
         let look = (front + sideways * tilt.tan() + along_flat * 0.28 * spread(2)).normalize();

@@ -40,7 +40,7 @@ fn every_picture_shows_what_the_trade_says_of_its_misplacement() {
             assert_eq!(drive.length < 0.0, c.ring_mm < 0.0, "{c:?}");
             // "Believe the dial": the heights hardly change.
             assert!(
-                drive.height.abs() < 0.06 && coast.height.abs() < 0.06,
+                drive.height.abs() < 0.07 && coast.height.abs() < 0.07,
                 "{c:?}"
             );
             assert!(!c.right, "{c:?}");
@@ -197,7 +197,7 @@ fn hopeless_photos_are_not_read_and_good_ones_are_with_marks() {
     };
     for side in Side::BOTH {
         let marked = judged(side, None).marked.unwrap();
-        assert_eq!(marked.status, Status::Read);
+        assert_eq!(marked.status, Status::Read, "{side:?} {marked:?}");
         let off = marked.off.unwrap();
         assert!(
             off.length.abs() < 0.015 && off.height.abs() < 0.03,
@@ -210,7 +210,7 @@ fn hopeless_photos_are_not_read_and_good_ones_are_with_marks() {
             .into_iter()
             .flatten()
         {
-            assert_ne!(judged.status, Status::Read, "{spoilt:?}");
+            assert_ne!(judged.status, Status::Read, "{mistake:?} {spoilt:?}");
         }
     }
 }

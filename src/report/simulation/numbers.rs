@@ -84,7 +84,9 @@ pub(crate) fn derived_numbers(model: &Model) -> Vec<Derived> {
         .iter()
         .map(|d| {
             let (suffix, factor) = match d.key {
-                "pitch_angle" | "taper" => ("_deg", 1f64.to_degrees()),
+                "pitch_angle" | "taper" | "pressure_angle_drive" | "pressure_angle_coast" => {
+                    ("_deg", 1f64.to_degrees())
+                }
                 "blade_groups" => ("", 1.0),
                 _ => ("_mm", 1.0),
             };
