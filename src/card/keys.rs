@@ -65,6 +65,12 @@ const KEYS: &[Key] = &[
     key("gear", "crowning_length", Kind::Length(0.002, 0.5), false),
     key("gear", "crowning_height", Kind::Length(0.002, 0.5), false),
     key("gear", "film", Kind::Length(0.001, 0.05), false),
+    key(
+        "gear",
+        "housing",
+        Kind::Choice(&["iron", "aluminium"]),
+        false,
+    ),
     key("target", "drive", Kind::Flank(0.05, 0.95), false),
     key("target", "coast", Kind::Flank(0.05, 0.95), false),
     key("target", "tolerance", Kind::Flank(0.01, 0.5), false),

@@ -227,6 +227,8 @@ impl Model {
             length_mm: self.dimensions.crowning_length_mm,
             height_mm: self.dimensions.crowning_height_mm,
             bias_mm: 0.0,
+            third_length_mm: 0.0,
+            third_height_mm: 0.0,
             centre: FlankPoint::new(0.5, 0.5),
         };
         ([ease_off; 2], self.dimensions.film_mm)

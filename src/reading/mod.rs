@@ -10,7 +10,7 @@ mod numbers;
 mod read_photo;
 
 pub(crate) use calibration::COUNTED_CONFIDENCE;
-pub(crate) use coverage::{OutlineSource, deviation};
+pub(crate) use coverage::{HALF_WIDTH_90, OutlineSource, deviation};
 pub use measure_patches::OutlinedReading;
 #[cfg(all(test, feature = "cli"))]
 pub(crate) use measure_patches::{FlankContext, unreadable};

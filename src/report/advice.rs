@@ -22,7 +22,11 @@ const fn headline(verdict: Verdict) -> &'static str {
 }
 
 fn write(out: &mut String, advice: &Advice, units: Units) -> std::fmt::Result {
-    writeln!(out, "{}", headline(advice.verdict))?;
+    let first = match advice.summary.as_str() {
+        "" => headline(advice.verdict),
+        summary => summary,
+    };
+    writeln!(out, "{first}")?;
     flank(out, "drive", advice.diagnosis.drive.as_ref())?;
     flank(out, "coast", advice.diagnosis.coast.as_ref())?;
     if let Some(change) = advice.change
@@ -36,9 +40,11 @@ fn write(out: &mut String, advice: &Advice, units: Units) -> std::fmt::Result {
             pack(out, "ring-side pack", shims.ring_side.as_ref(), units)?;
             pack(out, "far-side pack", shims.far_side.as_ref(), units)?;
             if let Some(notches) = shims.ring_notches {
+                let way = if notches < 0 { "toward" } else { "away from" };
                 writeln!(
                     out,
-                    "  adjusters       {notches:+} notches (+ = ring gear away from the pinion)"
+                    "  adjusters       {} notches, ring gear {way} the pinion",
+                    notches.abs()
                 )?;
             }
         }
@@ -67,13 +73,9 @@ fn write(out: &mut String, advice: &Advice, units: Units) -> std::fmt::Result {
         writeln!(out, "  chance of being right  {:.0} %", 100.0 * chance)?;
     }
     if let Some(next) = advice.runner_up {
-        writeln!(
-            out,
-            "  runner-up  pinion {}, ring gear {}: {:.0} % (+ = away from each other)",
-            signed(next.pinion_mm, units),
-            signed(next.ring_mm, units),
-            100.0 * next.chance
-        )?;
+        writeln!(out, "  next best, {:.0} %:", 100.0 * next.chance)?;
+        gear_move(out, "  pinion", next.pinion_mm, "ring gear", units)?;
+        gear_move(out, "  ring gear", next.ring_mm, "pinion", units)?;
     }
     writeln!(out, "\nWhy")?;
     for (number, sentence) in (1..).zip(&advice.why) {
@@ -133,12 +135,4 @@ fn pack(out: &mut String, name: &str, pack: Option<&Pack>, units: Units) -> std:
         write!(out, " = {}", parts.join(" + "))?;
     }
     writeln!(out)
-}
-
-fn signed(mm: f64, units: Units) -> String {
-    if mm > 0.0 {
-        format!("+{}", units.shim(mm))
-    } else {
-        units.shim(mm)
-    }
 }

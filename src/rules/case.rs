@@ -2,17 +2,21 @@
 
 use super::calibration::CALIBRATION;
 use super::choose::Chosen;
-use super::estimate::{Estimate, fit};
+use super::doubts::{Doubt, Fault};
+use super::explained::{Explained, explain as weigh_explanations};
 use super::forward_model::ForwardModel;
 use super::observation::Observation;
 use super::outlook::{Goal, Judged, Outlook};
-use super::{explain, places};
+use super::posterior::{Draw, draws};
+use super::{explain, places, suspicion};
 use crate::frames::{FlankPoint, Side};
+use crate::reading::HALF_WIDTH_90;
 use crate::schema::{
     Advice, Band, Card, Check, CheckCode, Move, Predicted, Share, Trial, Unexplained, Verdict,
 };
 use crate::units::Units;
 use nalgebra::{Matrix2, Vector2};
+use std::rc::Rc;
 
 /// Whether backlash varies round the gear by more than its limit.
 pub(crate) fn varies_too_much(card: &Card, last: &Trial) -> bool {
@@ -23,17 +27,6 @@ pub(crate) fn varies_too_much(card: &Card, last: &Trial) -> bool {
         (Some(variation), Some(limit)) => variation > limit,
         _ => false,
     }
-}
-
-/// Whether what was read is further from what a sound set can show than chance makes it.
-///
-/// The misfit is chi-squared with one degree of freedom per number; its cube root is nearly normal
-/// (Wilson and Hilferty, 1931).
-pub(crate) fn improbable(estimate: &Estimate) -> bool {
-    let n = estimate.numbers.max(1) as f64;
-    let width = 2.0 / (9.0 * n);
-    let deviations = ((estimate.misfit / n).cbrt() - (1.0 - width)) / width.sqrt();
-    deviations > CALIBRATION.verdict.beyond_chance
 }
 
 /// To so many decimals.
@@ -61,11 +54,13 @@ pub(crate) struct Case<'a> {
     /// The last trial.
     pub last: &'a Trial,
     /// The card's gears.
-    pub model: &'a ForwardModel,
+    pub model: Rc<ForwardModel>,
     /// What was read, trial by trial.
     pub observations: &'a [Observation],
-    /// The most likely set.
-    pub estimate: Estimate,
+    /// What explains it, likeliest first.
+    pub explained: Vec<Explained>,
+    /// The sets that could have shown it.
+    pub draws: Vec<Draw>,
     /// Where the gears stand against the first trial.
     pub now: Move,
     /// What is right.
@@ -75,50 +70,86 @@ pub(crate) struct Case<'a> {
 }
 
 impl<'a> Case<'a> {
-    /// Fits the set to what was read.
+    /// Fits the set to what was read. `trials` are those that the observations are of.
     pub(crate) fn new(
         card: &'a Card,
         last: &'a Trial,
-        model: &'a ForwardModel,
-        observations: &'a [Observation],
+        model: Rc<ForwardModel>,
+        (trials, observations): (&[&Trial], &'a [Observation]),
         units: Units,
     ) -> Self {
+        let explained = weigh_explanations(card, &model, trials, observations);
         Self {
             card,
             last,
             model,
             observations,
-            estimate: fit(model, observations),
+            draws: draws(&explained),
+            explained,
             now: observations.last().map_or(Move::default(), |o| o.moved),
             goal: Goal::of(card, last),
             units,
         }
     }
 
-    /// Trials that cannot all be true while the last one by itself can.
-    pub(crate) fn contradiction(&self) -> Option<Check> {
-        let [_, .., last] = self.observations else {
-            return None;
-        };
-        let alone = || fit(self.model, std::slice::from_ref(last));
-        (improbable(&self.estimate) && !improbable(&alone()))
-            .then(|| explain::contradiction(&self.estimate, self.units, self.last))
+    /// How likely it is that something that was told is wrong.
+    pub(crate) fn doubted(&self) -> f64 {
+        let doubted = |one: &&Explained| one.doubts_what_was_told();
+        self.explained
+            .iter()
+            .filter(doubted)
+            .map(|one| one.weight)
+            .sum()
+    }
+
+    /// How likely each fault is, likeliest first.
+    pub(crate) fn faults(&self) -> Vec<(Fault, f64)> {
+        let fault = |one: &Explained| Some((one.fault()?, one.weight));
+        self.explained.iter().filter_map(fault).collect()
+    }
+
+    /// How likely it is that no shim cures it.
+    pub(crate) fn faulty(&self) -> f64 {
+        self.faults().iter().map(|(_, weight)| weight).sum()
+    }
+
+    /// What may be wrong with what was told, and the look that would settle it.
+    pub(crate) fn suspect(&self, advice: &mut Advice) -> Option<Check> {
+        advice.suspects = suspicion::suspects(&self.explained, self.observations);
+        suspicion::second_look(
+            &advice.suspects,
+            &self.explained,
+            self.observations,
+            self.card,
+        )
     }
 
     /// Where the gears stand, how sure that is, what is left unexplained, and who decided it.
     pub(crate) fn state(&self, advice: &mut Advice) {
-        let values = self.model.values(&self.estimate.parameters);
-        let (priors, variances) = (self.model.priors(), self.estimate.variances());
-        advice.stands = Some(round_move(Move {
-            pinion_mm: values.pinion + self.now.pinion_mm,
-            ring_mm: values.ring + self.now.ring_mm,
-        }));
-        advice.uncertainty = Some(round_move(Move {
-            pinion_mm: variances.pinion.sqrt() * priors.pinion,
-            ring_mm: variances.ring.sqrt() * priors.ring,
-        }));
+        let stood = |draw: &Draw| {
+            let by = &self.explained[draw.explained];
+            let values = by.model.values(&draw.parameters);
+            let moved = by.doubt.really(self.now);
+            Vector2::new(values.pinion + moved.pinion_mm, values.ring + moved.ring_mm)
+        };
+        let mean = (self.draws.iter()).fold(Vector2::zeros(), |sum, draw| {
+            sum + stood(draw) * draw.weight
+        });
+        let variance = self.draws.iter().fold(Vector2::zeros(), |sum, draw| {
+            let off = stood(draw) - mean;
+            sum + off.component_mul(&off) * draw.weight
+        });
+        let width = variance.map(|v: f64| HALF_WIDTH_90 * v.sqrt());
+        let of = |v: Vector2<f64>| {
+            round_move(Move {
+                pinion_mm: v.x,
+                ring_mm: v.y,
+            })
+        };
+        advice.stands = Some(of(mean));
+        advice.uncertainty = Some(of(width));
         advice.unexplained = Some(self.unexplained());
-        advice.shares = self
+        advice.shares = self.explained[0]
             .estimate
             .shares
             .iter()
@@ -134,7 +165,9 @@ impl<'a> Case<'a> {
     /// sizes as estimated and everything else as the card says.
     fn unexplained(&self) -> Unexplained {
         let numerics = &CALIBRATION.numerics;
-        let mut sound = self.model.without_faults(&self.estimate.parameters);
+        let told = self.explained.iter().find(|one| one.doubt == Doubt::None);
+        let parameters = told.map_or_else(Default::default, |one| one.estimate.parameters);
+        let mut sound = self.model.without_faults(&parameters);
         let read = Judged::read(&self.observations[self.observations.len() - 1]);
         // Gauss–Newton on the two places.
         for _ in 0..numerics.place_steps {
@@ -226,8 +259,8 @@ impl<'a> Case<'a> {
         if varies_too_much(self.card, self.last) {
             checks.push(explain::run_out(self.card, self.last, self.units));
         }
-        if improbable(&self.estimate) {
-            checks.extend(explain::faults(&self.estimate));
+        if self.faulty() > 0.5 {
+            checks.extend(explain::faults(&self.faults()));
         }
         if checks.is_empty() {
             checks.push(explain::out_of_reach(

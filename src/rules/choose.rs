@@ -4,8 +4,7 @@
 //! blurred by the contact model's own error.
 
 use super::calibration::CALIBRATION;
-use super::estimate::Estimate;
-use super::forward_model::ForwardModel;
+use super::explained::Explained;
 use super::outlook::{Goal, Judged, JudgedVector, Outlook};
 use super::places::{Choice, Choices};
 use super::posterior::Draw;
@@ -37,10 +36,8 @@ impl Chosen {
 
 /// Everything that a choice is made from.
 pub(crate) struct Bench<'a> {
-    /// The card's gears.
-    pub model: &'a ForwardModel,
-    /// The most likely set.
-    pub estimate: &'a Estimate,
+    /// What explains the trials, likeliest first.
+    pub explained: &'a [Explained],
     /// Every set it could be.
     pub draws: &'a [Draw],
     /// What is right.
@@ -73,10 +70,29 @@ impl Rated<'_> {
 }
 
 impl Bench<'_> {
-    /// The change of greatest chance.
+    /// The change of greatest chance, looked for about where each likely explanation aims at.
     pub(crate) fn choose(&self, choices: &Choices) -> Option<Chosen> {
-        let aimed = self.aim();
-        let outlook = Outlook::about(self.model, self.draws, aimed);
+        let likely = CALIBRATION.choice.worth_an_aim;
+        let aims = self
+            .explained
+            .iter()
+            .enumerate()
+            .filter(|(k, one)| *k == 0 || one.weight >= likely)
+            .take(CALIBRATION.choice.most_aims)
+            .map(|(_, one)| self.aim(one));
+        aims.filter_map(|aimed| self.choose_about(choices, aimed))
+            .reduce(|best, next| {
+                let margin = CALIBRATION.choice.worth_a_second_change;
+                if next.chance > best.chance + margin {
+                    next
+                } else {
+                    best
+                }
+            })
+    }
+
+    fn choose_about(&self, choices: &Choices, aimed: Move) -> Option<Chosen> {
+        let outlook = Outlook::about(self.explained, self.draws, aimed);
         let rated = self.rate(choices, aimed, &outlook);
         let best = rated.first()?;
         let taken = rated
@@ -84,9 +100,11 @@ impl Bench<'_> {
             .find(|r| r.pinion.move_mm == 0.0 || r.ring.move_mm == 0.0)
             .filter(|held| held.score >= best.score - CALIBRATION.choice.worth_a_second_change)
             .unwrap_or(best);
+        // A second that is surer is second for its many shims or its place at the edge of all tolerances: it would only
+        // confuse.
         let runner_up = rated
             .iter()
-            .find(|r| r.is_another_than(taken))
+            .find(|r| r.is_another_than(taken) && r.chance <= taken.chance)
             .map(|r| RunnerUp {
                 pinion_mm: r.pinion.move_mm,
                 ring_mm: r.ring.move_mm,
@@ -130,20 +148,22 @@ impl Bench<'_> {
         rated
     }
 
-    /// The place whose state by the most likely set is nearest to the middle of all tolerances, by a few weighted
-    /// Gauss–Newton steps from the estimated right place.
-    fn aim(&self) -> Move {
+    /// The place, as it would be told, whose state by an explanation's most likely set is nearest to the middle of all
+    /// tolerances, by a few weighted Gauss–Newton steps from the estimated right place.
+    fn aim(&self, by: &Explained) -> Move {
         let numerics = &CALIBRATION.numerics;
         let (middle, reach) = (self.goal.middle(), self.goal.reach());
-        let parameters = &self.estimate.parameters;
-        let values = self.model.values(parameters);
-        let priors = self.model.priors();
-        let mut at = self.within_reach(Move {
+        let parameters = &by.estimate.parameters;
+        let values = by.model.values(parameters);
+        let priors = by.model.priors();
+        let mut at = self.within_reach(by.doubt.really(Move {
             pinion_mm: -values.pinion,
             ring_mm: -values.ring,
-        });
+        }));
         for _ in 0..numerics.place_steps {
-            let (shown, slopes) = self.model.predict_with_slopes(parameters, at);
+            let (shown, slopes) = by
+                .model
+                .predict_with_slopes(parameters, by.doubt.really(at));
             let column = |slope, scale_mm: f64| -> JudgedVector {
                 (Judged::of(slope).to_vector() / scale_mm).component_div(&reach)
             };
@@ -156,10 +176,10 @@ impl Bench<'_> {
                 break;
             }
             let (fa, fb) = (pinion.dot(&off), ring.dot(&off));
-            let step = Move {
+            let step = by.doubt.really(Move {
                 pinion_mm: (bb * fa - ab * fb) / determinant,
                 ring_mm: (aa * fb - ab * fa) / determinant,
-            };
+            });
             at = self.within_reach(at - step);
             if step.pinion_mm.abs().max(step.ring_mm.abs()) < numerics.place_step_mm {
                 break;

@@ -1,13 +1,13 @@
-//! One estimate from all trials at once: maximum a posteriori least squares over what is not known of the set, with
-//! the covariance of what is left unknown.
+//! One estimate from all trials at once: maximum a posteriori over what is not known of the set, with the covariance of
+//! what is left unknown.
 //!
 //! Every number that was read gives one residual (predicted less read, over its standard uncertainty), every
-//! parameter one more (its deviation from the prior mean). The shim changes between trials are known exactly, so
-//! all trials speak of the same parameters.
+//! parameter one more (its deviation from the prior mean), both with heavy tails. The shim changes between trials are
+//! known exactly, so all trials speak of the same parameters.
 
 use super::calibration::CALIBRATION;
 use super::forward_model::ForwardModel;
-use super::observation::{Observation, PredictedObservation, ReadNumber};
+use super::observation::{OBSERVED, Observation, PredictedObservation, ReadNumber};
 use super::set_parameters::{COUNT, SetParameters};
 use crate::least_squares::{Normal, descend};
 use crate::schema::{Move, ReadingKind};
@@ -31,24 +31,31 @@ pub(crate) struct Estimate {
     pub parameters: SetParameters,
     /// Their covariance, in prior deviations squared, in the order of [`SetParameters::to_array`].
     pub covariance: DMatrix<f64>,
-    /// Sum of squares at the optimum: as chi-squared with one degree of freedom per number read.
+    /// Minus twice the logarithm of the posterior density at the optimum, less what does not depend on the parameters.
     pub misfit: f64,
+    /// Logarithm of how likely everything read is under the assumptions it was read with (Laplace's method), less what
+    /// does not depend on them.
+    pub ln_evidence: f64,
     /// How many numbers were read.
     pub numbers: usize,
     /// Share of each reading in what is known of the two places; together 1.
     pub shares: Vec<ReadingPart>,
-    /// Each reading's own part of the misfit.
-    pub pulls: Vec<ReadingPart>,
 }
 
 impl Estimate {
+    /// Whether readings and set are no further from what is expected of them than usual: the misfit of a sound job is as
+    /// chi-squared with one degree of freedom per number.
+    pub(crate) fn fits_well(&self) -> bool {
+        self.misfit < self.numbers as f64
+    }
+
     /// The variance of every parameter, in prior deviations squared.
     pub(crate) fn variances(&self) -> SetParameters {
         SetParameters::from_fn(|i| self.covariance[(i, i)])
     }
 }
 
-/// Sum of squares of everything read and of the parameters' deviations, and what the last trial shows.
+/// Loss of everything read and of the parameters' deviations, and what the last trial shows.
 pub(crate) fn misfit(
     model: &ForwardModel,
     observations: &[Observation],
@@ -58,11 +65,22 @@ pub(crate) fn misfit(
     let mut last = PredictedObservation::default();
     for observation in observations {
         last = model.predict(parameters, observation.moved);
-        for (_, number, predicted) in compared(observation, &last) {
-            sum += number.residual(predicted).powi(2);
+        let seen = observation.seen(&last, |at| model.predict(parameters, at));
+        for (_, number, predicted) in compared(observation, &seen) {
+            sum += CALIBRATION.tails.readings.loss(number.residual(predicted));
         }
     }
-    (sum + parameters.norm_squared(), last)
+    (sum + prior_loss(parameters), last)
+}
+
+fn prior_loss(parameters: &SetParameters) -> f64 {
+    let tails = CALIBRATION.tails.of_parameters().to_array();
+    let parameters = parameters.to_array();
+    tails
+        .iter()
+        .zip(parameters)
+        .map(|(tail, z)| tail.loss(z))
+        .sum()
 }
 
 /// Every number read in a trial with its place in the order of quantities and what is predicted for it.
@@ -78,58 +96,126 @@ fn compared(
         .filter_map(move |(i, number)| Some((i, number?, predicted[i])))
 }
 
+/// What is predicted for one place, and how it changes with every parameter.
+#[derive(Debug, Clone)]
+pub(crate) struct Tangent {
+    /// Every quantity.
+    pub here: PredictedObservation,
+    /// Its change per prior deviation of every parameter.
+    pub slopes: Box<[[f64; OBSERVED]; COUNT]>,
+}
+
+impl Tangent {
+    pub(crate) fn at(model: &ForwardModel, parameters: &SetParameters, moved: Move) -> Self {
+        let (here, slopes) = model.predict_with_slopes(parameters, moved);
+        Self {
+            here,
+            slopes: Box::new(slopes.to_array().map(PredictedObservation::to_array)),
+        }
+    }
+}
+
 /// One number read, at a set of parameters.
-struct Row {
-    trial: usize,
-    reading: ReadingKind,
-    residual: f64,
+pub(crate) struct Row {
+    /// Number of the trial in the job, from 1.
+    pub trial: usize,
+    /// Which reading it belongs to.
+    pub reading: ReadingKind,
+    /// Predicted less read, in standard uncertainties.
+    pub residual: f64,
+    /// One standard uncertainty.
+    pub deviation: f64,
     /// Change of the residual with every parameter.
-    slopes: DVector<f64>,
+    pub slopes: DVector<f64>,
+}
+
+/// The numbers of a trial against what is predicted: for the trial's own place, and for where each flank's photo was
+/// taken.
+pub(crate) fn rows_of(
+    observation: &Observation,
+    here: &Tangent,
+    photographed: [&Tangent; 2],
+) -> Vec<Row> {
+    let [drive, coast] = photographed;
+    let seen = PredictedObservation {
+        drive: drive.here.drive,
+        coast: coast.here.coast,
+        backlash_mm: here.here.backlash_mm,
+    };
+    compared(observation, &seen)
+        .map(|(quantity, number, predicted)| {
+            let residual = number.residual(predicted);
+            let idle = number.at_most && residual == 0.0;
+            let tangent = match number.kind {
+                ReadingKind::Drive => drive,
+                ReadingKind::Coast => coast,
+                ReadingKind::Backlash => here,
+            };
+            Row {
+                trial: observation.trial,
+                reading: number.kind,
+                residual,
+                deviation: number.measured.deviation,
+                slopes: DVector::from_fn(COUNT, |parameter, _| {
+                    let slope = if idle {
+                        0.0
+                    } else {
+                        tangent.slopes[parameter][quantity]
+                    };
+                    slope / number.measured.deviation
+                }),
+            }
+        })
+        .collect()
 }
 
 fn rows(model: &ForwardModel, observations: &[Observation], at: &SetParameters) -> Vec<Row> {
     let mut rows = Vec::new();
     for observation in observations {
-        let (here, slopes) = model.predict_with_slopes(at, observation.moved);
-        let slopes = slopes.to_array().map(PredictedObservation::to_array);
-        for (quantity, number, predicted) in compared(observation, &here) {
-            let residual = number.residual(predicted);
-            let idle = number.at_most && residual == 0.0;
-            rows.push(Row {
-                trial: observation.trial,
-                reading: number.kind,
-                residual,
-                slopes: DVector::from_fn(COUNT, |parameter, _| {
-                    let slope = if idle {
-                        0.0
-                    } else {
-                        slopes[parameter][quantity]
-                    };
-                    slope / number.measured.deviation
-                }),
-            });
-        }
+        let here = Tangent::at(model, at, observation.moved);
+        let older = observation.photographed.map(|photographed| {
+            (photographed != observation.moved).then(|| Tangent::at(model, at, photographed))
+        });
+        let [drive, coast] = &older;
+        let photographed = [drive, coast].map(|older| older.as_ref().unwrap_or(&here));
+        rows.extend(rows_of(observation, &here, photographed));
     }
     rows
 }
 
 /// The normal equations of everything read and of the priors, whose residuals are the parameters themselves.
 fn normal_equations(rows: &[Row], at: &SetParameters) -> Normal {
-    let mut square = DMatrix::identity(COUNT, COUNT);
-    let mut slope = DVector::from_row_slice(&at.to_array());
+    let tails = &CALIBRATION.tails;
+    let at = at.to_array();
+    let of_parameters = tails.of_parameters().to_array();
+    let weights: [f64; COUNT] = std::array::from_fn(|i| of_parameters[i].weight(at[i]));
+    let mut square = DMatrix::from_diagonal(&DVector::from_row_slice(&weights));
+    let mut slope = DVector::from_fn(COUNT, |i, _| weights[i] * at[i]);
     for row in rows {
-        square.syger(1.0, &row.slopes, &row.slopes, 1.0);
-        slope.axpy(row.residual, &row.slopes, 1.0);
+        let weight = tails.readings.weight(row.residual);
+        square.syger(weight, &row.slopes, &row.slopes, 1.0);
+        slope.axpy(weight * row.residual, &row.slopes, 1.0);
     }
     (square, slope)
 }
 
-/// Fits the parameters to everything read.
-pub(crate) fn fit(model: &ForwardModel, observations: &[Observation]) -> Estimate {
+/// Fits the parameters to everything read, from a coarse search and from `starts`.
+pub(crate) fn fit(
+    model: &ForwardModel,
+    observations: &[Observation],
+    starts: &[SetParameters],
+) -> Estimate {
     let numerics = &CALIBRATION.numerics;
     let parameters = |at: &[f64]| SetParameters::from_fn(|i| at[i]);
+    let of = |start: &SetParameters| misfit(model, observations, start).0;
+    let start = starts
+        .iter()
+        .copied()
+        .chain([coarse_start(model, observations)])
+        .min_by(|a, b| of(a).total_cmp(&of(b)))
+        .unwrap_or_default();
     let found = descend(
-        coarse_start(model, observations).to_array().to_vec(),
+        start.to_array().to_vec(),
         numerics.fit_steps,
         numerics.fit_gain,
         |at| 0.5 * misfit(model, observations, &parameters(at)).0,
@@ -141,6 +227,15 @@ pub(crate) fn fit(model: &ForwardModel, observations: &[Observation]) -> Estimat
     estimate(model, observations, parameters(&found.at))
 }
 
+/// Logarithm of the evidence by Laplace's method: the density at the optimum times the room round it.
+pub(crate) fn ln_evidence(misfit: f64, rows: &[Row], covariance: &DMatrix<f64>) -> f64 {
+    let room = covariance.clone().cholesky().map_or(0.0, |c| {
+        c.l().diagonal().iter().map(|d| d.ln()).sum::<f64>()
+    });
+    let scale: f64 = rows.iter().map(|row| row.deviation.ln()).sum();
+    room - 0.5 * misfit - scale
+}
+
 /// What is known at the most likely parameters.
 fn estimate(model: &ForwardModel, observations: &[Observation], at: SetParameters) -> Estimate {
     let rows = rows(model, observations, &at);
@@ -149,42 +244,52 @@ fn estimate(model: &ForwardModel, observations: &[Observation], at: SetParameter
         .0
         .cholesky()
         .map_or_else(|| DMatrix::identity(COUNT, COUNT), |c| c.inverse());
+    let tail = CALIBRATION.tails.readings;
+    let misfit = rows.iter().map(|row| tail.loss(row.residual)).sum::<f64>() + prior_loss(&at);
     let mut estimate = Estimate {
         parameters: at,
+        misfit,
+        ln_evidence: ln_evidence(misfit, &rows, &covariance),
         covariance,
-        misfit: rows.iter().map(|row| row.residual.powi(2)).sum::<f64>() + at.norm_squared(),
         numbers: rows.len(),
         shares: Vec::new(),
-        pulls: Vec::new(),
     };
-    let variances = estimate.variances();
-    for row in &rows {
-        let gain = &estimate.covariance * &row.slopes;
-        let gain = SetParameters::from_fn(|i| gain[i]);
-        let share =
-            gain.pinion * gain.pinion / variances.pinion + gain.ring * gain.ring / variances.ring;
-        add(&mut estimate.shares, row, share);
-        add(&mut estimate.pulls, row, row.residual.powi(2));
-    }
-    let all: f64 = estimate.shares.iter().map(|share| share.part).sum();
-    for share in &mut estimate.shares {
-        share.part /= all.max(f64::MIN_POSITIVE);
-    }
+    estimate.shares = shares(&rows, &estimate);
     estimate
 }
 
-fn add(list: &mut Vec<ReadingPart>, row: &Row, part: f64) {
-    match list
-        .iter_mut()
-        .find(|of| (of.trial, of.reading) == (row.trial, row.reading))
-    {
-        Some(of) => of.part += part,
-        None => list.push(ReadingPart {
+/// How much less would be known of the two places without each reading, as logarithms of their variances, over all of
+/// that.
+fn shares(rows: &[Row], estimate: &Estimate) -> Vec<ReadingPart> {
+    let with = estimate.variances();
+    let square = normal_equations(rows, &estimate.parameters).0;
+    let mut parts: Vec<ReadingPart> = Vec::new();
+    for row in rows {
+        let of = (row.trial, row.reading);
+        if parts.iter().any(|part| (part.trial, part.reading) == of) {
+            continue;
+        }
+        let mut others = square.clone();
+        for row in rows.iter().filter(|row| (row.trial, row.reading) == of) {
+            let weight = CALIBRATION.tails.readings.weight(row.residual);
+            others.syger(-weight, &row.slopes, &row.slopes, 1.0);
+        }
+        let less = others.cholesky().map_or(0.0, |c| {
+            let without = c.inverse();
+            let without = SetParameters::from_fn(|i| without[(i, i)]);
+            (without.pinion / with.pinion).ln() + (without.ring / with.ring).ln()
+        });
+        parts.push(ReadingPart {
             trial: row.trial,
             reading: row.reading,
-            part,
-        }),
+            part: less.max(0.0),
+        });
     }
+    let all: f64 = parts.iter().map(|part| part.part).sum();
+    for part in &mut parts {
+        part.part /= all.max(f64::MIN_POSITIVE);
+    }
+    parts
 }
 
 /// The best of a row of pinion places, the ring gear put where the backlash then says: the fit is not linear over the

@@ -1,8 +1,7 @@
 //! Why: plain sentences with numbers, from the diagnosis to the shim, that an apprentice follows.
 
 use super::choose::Chosen;
-use super::estimate::Estimate;
-use super::forward_model::Faults;
+use super::doubts::Fault;
 use super::outlook::Goal;
 use super::places::Means;
 use crate::frames::{FlankPoint, Side};
@@ -17,13 +16,10 @@ pub(crate) const HOUSING_CHECK: &str = "Check the housing: bearing caps on their
     seated, no burr or dirt under the ring gear; then with a mandrel and a dial indicator the distance \
     between pinion axis and carrier axis, and their squareness over the width of the case.";
 
-fn reading_word(kind: ReadingKind) -> &'static str {
-    match kind {
-        ReadingKind::Drive => "the drive photo",
-        ReadingKind::Coast => "the coast photo",
-        ReadingKind::Backlash => "the backlash",
-    }
-}
+/// What goes with every verdict.
+pub(crate) const SAFETY: &str = "Support the axle on stands and chock the wheels; keep fingers out of the mesh. A drive axle is \
+    safety-critical: limits and torques come from the manual of your axle, local rules and licensed practice go before \
+    anything said here.";
 
 fn place(p: FlankPoint) -> String {
     format!("length {:.2}, height {:.2}", p.length, p.height)
@@ -267,7 +263,8 @@ pub(crate) fn good(advice: &mut Advice, reads_right: bool) {
     advice.why.push(if reads_right {
         format!(
             "Both patches are inside the target's tolerance and the backlash inside its window; \
-             allowing for reading error the chance that it is right is {chance:.0} %. Leave the shims."
+             allowing for reading error the chance that it is right is {chance:.0} %. Leave the shims. The final preload and \
+             new parts move backlash and patches a little: measure and paint once more when the nut is final."
         )
     } else {
         format!(
@@ -277,27 +274,14 @@ pub(crate) fn good(advice: &mut Advice, reads_right: bool) {
     });
 }
 
-/// Trials that cannot all be true.
-pub(crate) fn contradiction(estimate: &Estimate, units: Units, last: &Trial) -> Check {
-    let (trial, reading) = estimate
-        .pulls
-        .iter()
-        .max_by(|a, b| a.part.total_cmp(&b.part))
-        .map_or((1, ReadingKind::Drive), |worst| {
-            (worst.trial, worst.reading)
-        });
-    let shims = last.pinion_shim_mm.map_or_else(String::new, |mm| {
-        format!(" (pinion pack now {})", units.shim(mm))
-    });
+/// No change is better than none, and it is not right as it reads.
+pub(crate) fn look_again() -> Check {
     Check {
-        code: CheckCode::Contradiction,
-        message: format!(
-            "The trials contradict each other: the shim changes between them do not explain how far \
-             patches and backlash moved, and {} of trial {} fits worst. Measure the packs that are in{shims}, \
-             check that no shim was swapped or pinched, and read that trial again or leave it out.",
-            reading_word(reading),
-            trial
-        ),
+        code: CheckCode::SecondLook,
+        message: "No change of shims at hand is likelier to be right than leaving them, though it does not read right. \
+                  Before anything is taken apart, roll the gears again, take both photos anew and measure the backlash \
+                  at four places round the gear."
+            .into(),
     }
 }
 
@@ -318,42 +302,38 @@ pub(crate) fn run_out(card: &Card, last: &Trial, units: Units) -> Check {
     }
 }
 
-/// What a misfit that shims cannot cure looks like, most likely first.
-pub(crate) fn faults(estimate: &Estimate) -> Vec<Check> {
-    let Faults {
-        offset,
-        shaft_angle,
-        mates,
-    } = Faults::of(&estimate.parameters);
-    let mut found = [
-        (
-            offset.max(shaft_angle),
-            Check {
-                code: CheckCode::Housing,
-                message: format!(
-                    "It looks like {}. {HOUSING_CHECK}",
-                    if offset >= shaft_angle {
-                        "axes that are not at the gears' offset: such an error moves drive and coast patch \
-                         opposite ways along the tooth"
-                    } else {
-                        "axes that are not square: a bent case, swapped caps or a bearing not seated"
-                    }
+/// What a fault that shims cannot cure looks like, likeliest first.
+pub(crate) fn faults(likely: &[(Fault, f64)]) -> Vec<Check> {
+    let mut found: Vec<Check> = Vec::new();
+    for (fault, _) in likely {
+        let (code, message) = match fault {
+            Fault::Offset => (
+                CheckCode::Housing,
+                format!(
+                    "It looks like axes that are not at the gears' offset: such an error moves drive and coast patch \
+                     opposite ways along the tooth. {HOUSING_CHECK}"
                 ),
-            },
-        ),
-        (
-            mates,
-            Check {
-                code: CheckCode::MixedParts,
-                message: "It looks like a pinion and a ring gear that do not belong together, or a card of \
-                    another set: compare the set numbers etched on both, count the teeth, and check the \
-                    cutting method on the card. A slanted patch of a face-hobbed set is not squared by shims."
+            ),
+            Fault::ShaftAngle => (
+                CheckCode::Housing,
+                format!(
+                    "It looks like axes that are not square: a bent case, swapped caps or a bearing not seated. \
+                     {HOUSING_CHECK}"
+                ),
+            ),
+            Fault::Mates => (
+                CheckCode::MixedParts,
+                "It looks like a pinion and a ring gear that do not belong together, or a card of another set: compare \
+                 the set numbers etched on both, count the teeth, and check the cutting method on the card. A slanted \
+                 patch of a face-hobbed set is not squared by shims."
                     .into(),
-            },
-        ),
-    ];
-    found.sort_by(|a, b| b.0.total_cmp(&a.0));
-    found.into_iter().map(|(_, check)| check).collect()
+            ),
+        };
+        if found.iter().all(|check| check.code != code) {
+            found.push(Check { code, message });
+        }
+    }
+    found
 }
 
 /// Nothing at hand is right.
@@ -474,9 +454,5 @@ pub(crate) fn cautions(advice: &mut Advice, card: &Card, last: &Trial, units: Un
     if card.gear.cutting == Cutting::FaceHobbed {
         list.push("A face-hobbed patch runs slanted; do not try to square it with shims.".into());
     }
-    list.push(
-        "Support the axle on stands and chock the wheels; keep fingers out of the mesh. A drive axle is \
-         safety-critical: limits and torques come from the manual of your axle."
-            .into(),
-    );
+    list.push(SAFETY.into());
 }

@@ -7,10 +7,12 @@ use super::set_parameters::{FlankParameters, SetParameters};
 use crate::contact::{ContactError, EaseOff, FlankContact, Misalignment, Model};
 use crate::frames::FlankPoint;
 use crate::schema::{BacklashDirection, Card, Move};
+use std::rc::Rc;
 
 /// The set of a card, and how far it may be from its card.
+#[derive(Clone)]
 pub(crate) struct ForwardModel {
-    model: Model,
+    model: Rc<Model>,
     card_ease_off: [EaseOff; 2],
     card_film_mm: f64,
     /// One standard deviation of every parameter, in its own unit.
@@ -26,16 +28,6 @@ pub(crate) struct ForwardModel {
 struct Lags {
     drive_mm: f64,
     coast_mm: f64,
-}
-
-/// How far, in prior deviations, each kind of fault is from none.
-pub(crate) struct Faults {
-    /// Offset of the housing.
-    pub offset: f64,
-    /// Shaft angle of the housing.
-    pub shaft_angle: f64,
-    /// Mates that do not belong together: the worst of both flanks.
-    pub mates: f64,
 }
 
 impl ForwardModel {
@@ -64,13 +56,21 @@ impl ForwardModel {
         };
         let [low, high] = card.backlash_window_mm();
         Ok(Self {
-            model,
+            model: Rc::new(model),
             card_ease_off,
             card_film_mm,
             priors,
             usual_backlash_mm: 0.5 * (low + high),
             indicator,
         })
+    }
+
+    /// The same set with every parameter's standard deviation so many times as wide.
+    pub(crate) fn wider(&self, widths: &SetParameters) -> Self {
+        Self {
+            priors: self.priors.times(widths),
+            ..self.clone()
+        }
     }
 
     /// One standard deviation of every parameter before anything is measured, in its own unit.
@@ -91,6 +91,16 @@ impl ForwardModel {
     /// Backlash measured per millimetre the pinion is withdrawn, to first order.
     pub(crate) fn backlash_per_pinion(&self) -> f64 {
         self.model.pinion_backlash_ratio(1.0).transverse * self.outer_mm() * self.indicator
+    }
+
+    /// From the ring gear's axis to the pinion's head along the pinion's axis, mm: what of the housing carries the
+    /// pinion, near enough.
+    pub(crate) fn pinion_distance_mm(&self) -> f64 {
+        let pair = self.model.pair();
+        (pair.mean_point - pair.crossing_point)
+            .dot(&pair.pinion_axis)
+            .abs()
+            + 0.5 * self.model.dimensions().face_width_mm
     }
 
     fn outer_mm(&self) -> f64 {
@@ -244,17 +254,6 @@ impl ForwardModel {
     }
 }
 
-impl Faults {
-    /// Those of a set whose parameters are in prior deviations.
-    pub(crate) fn of(deviations: &SetParameters) -> Self {
-        Self {
-            offset: deviations.offset.abs(),
-            shaft_angle: deviations.shaft_angle.abs(),
-            mates: deviations.drive.largest().max(deviations.coast.largest()),
-        }
-    }
-}
-
 /// A flank's ease-off: the card's, changed by the parameters in their own units.
 fn ease_off(card: &EaseOff, values: &FlankParameters) -> EaseOff {
     let length_mm = card.length_mm * values.crowning_length.exp();
@@ -264,6 +263,8 @@ fn ease_off(card: &EaseOff, values: &FlankParameters) -> EaseOff {
         length_mm,
         height_mm,
         bias_mm: card.bias_mm + values.bias,
+        third_length_mm: card.third_length_mm,
+        third_height_mm: card.third_height_mm,
         centre: FlankPoint::new(
             card.centre.length - values.tilt_length / (4.0 * length_mm),
             card.centre.height - values.tilt_height / (4.0 * height_mm),

@@ -11,8 +11,10 @@ mod case;
 mod checks;
 mod choose;
 pub(crate) mod diagnose;
+mod doubts;
 mod estimate;
 mod explain;
+mod explained;
 mod forward_model;
 pub(crate) mod job;
 pub(crate) mod kit;
@@ -20,10 +22,15 @@ mod observation;
 mod outlook;
 mod places;
 mod posterior;
+mod robust;
+mod screening;
 mod set_parameters;
+mod summary;
+mod suspicion;
 pub(crate) mod time;
 pub(crate) mod trial;
 mod verdict;
+mod warm;
 
 pub use job::Job;
 #[cfg(feature = "cli")]

@@ -124,6 +124,8 @@ pub(crate) struct Observation {
     pub trial: usize,
     /// The gears against where they stood in the first trial.
     pub moved: Move,
+    /// The gears where the photos of drive and coast flank were taken: here, unless a photo is older.
+    pub photographed: [Move; 2],
     /// The drive flank, if it was read.
     pub drive: Option<ObservedPatch>,
     /// The coast flank, if it was read.
@@ -205,6 +207,7 @@ impl Observation {
         Self {
             trial: number,
             moved,
+            photographed: [moved; 2],
             drive: patch(trial.drive.as_ref()),
             coast: patch(trial.coast.as_ref()),
             backlash_mm: mean_mm.map(|mean_mm| {
@@ -217,6 +220,22 @@ impl Observation {
                 }
             }),
             jammed: mean_mm.is_some_and(|mm| (0.0..CALIBRATION.verdict.no_play_mm).contains(&mm)),
+        }
+    }
+
+    /// What is predicted for this trial, `here` for where the gears stood and the flanks from where their photos were
+    /// taken.
+    pub(crate) fn seen(
+        &self,
+        here: &PredictedObservation,
+        predict: impl Fn(Move) -> PredictedObservation,
+    ) -> PredictedObservation {
+        let [drive, coast] = self.photographed;
+        let elsewhere = |at: Move| (at != self.moved).then(|| predict(at));
+        PredictedObservation {
+            drive: elsewhere(drive).map_or(here.drive, |seen| seen.drive),
+            coast: elsewhere(coast).map_or(here.coast, |seen| seen.coast),
+            backlash_mm: here.backlash_mm,
         }
     }
 

@@ -5,10 +5,11 @@
 //! round the gear.
 
 use super::calibration::CALIBRATION;
-use super::forward_model::ForwardModel;
+use super::explained::Explained;
 use super::observation::{Measured, Observation, PredictedObservation};
 use super::posterior::Draw;
 use crate::frames::FlankPoint;
+use crate::reading::HALF_WIDTH_90;
 use crate::schema::{Card, Move, Trial};
 use nalgebra::SVector;
 
@@ -179,14 +180,15 @@ impl Outlook {
     }
 
     /// Another place, with how it changes about there.
-    pub(crate) fn about(model: &ForwardModel, draws: &[Draw], at: Move) -> Self {
+    pub(crate) fn about(explained: &[Explained], draws: &[Draw], at: Move) -> Self {
         let step_mm = CALIBRATION.numerics.outlook_step_mm;
         let sets = draws
             .iter()
             .map(|draw| {
+                let by = &explained[draw.explained];
                 let shown = |pinion_mm: f64, ring_mm: f64| {
-                    let there = at + Move { pinion_mm, ring_mm };
-                    Judged::of(&model.predict(&draw.parameters, there)).to_vector()
+                    let there = by.doubt.really(at + Move { pinion_mm, ring_mm });
+                    Judged::of(&by.model.predict(&draw.parameters, there)).to_vector()
                 };
                 let here = shown(0.0, 0.0);
                 Possible {
@@ -257,7 +259,7 @@ impl Outlook {
         Judged::from_vector(&self.mean_at(self.at))
     }
 
-    /// One standard uncertainty of the same.
+    /// Half the width that holds nine in ten of the same.
     pub(crate) fn band(&self) -> Judged {
         let mean = self.mean_at(self.at);
         let model = model_error();
@@ -267,7 +269,7 @@ impl Outlook {
                     let off = shown - mean;
                     sum + off.component_mul(&off) * weight
                 });
-        Judged::from_vector(&variance.map(f64::sqrt))
+        Judged::from_vector(&variance.map(|v| HALF_WIDTH_90 * v.sqrt()))
     }
 }
 

@@ -5,16 +5,18 @@
 //! far out the gear stands are tied together by a product, which no Gaussian holds.
 
 use super::calibration::CALIBRATION;
-use super::estimate::{Estimate, misfit};
-use super::forward_model::ForwardModel;
-use super::observation::{Observation, PredictedObservation};
+use super::estimate::misfit;
+use super::explained::Explained;
+use super::observation::PredictedObservation;
 use super::set_parameters::{COUNT, SetParameters};
 use nalgebra::{DMatrix, DVector};
 
 /// One set that could be the one on the bench.
 #[derive(Debug, Clone)]
 pub(crate) struct Draw {
-    /// What it is, in prior deviations.
+    /// Which explanation it belongs to.
+    pub explained: usize,
+    /// What it is, in prior deviations of that explanation's model.
     pub parameters: SetParameters,
     /// How likely, all together 1.
     pub weight: f64,
@@ -22,13 +24,31 @@ pub(crate) struct Draw {
     pub now: PredictedObservation,
 }
 
-/// Draws the sets that could have shown what was observed.
-pub(crate) fn draws(
-    model: &ForwardModel,
-    estimate: &Estimate,
-    observations: &[Observation],
-) -> Vec<Draw> {
+/// Draws the sets that could have shown what was observed, from every explanation by its weight.
+pub(crate) fn draws(explained: &[Explained]) -> Vec<Draw> {
     let numerics = &CALIBRATION.numerics;
+    let mut all = Vec::new();
+    let likely = |e: &&Explained| e.weight >= numerics.least_weight;
+    let sum: f64 = explained.iter().filter(likely).map(|e| e.weight).sum();
+    for (number, one) in explained.iter().enumerate() {
+        if !likely(&one) {
+            continue;
+        }
+        let weight = one.weight / sum;
+        let count = (weight * numerics.draws as f64) as usize;
+        draw_from(
+            one,
+            number,
+            weight,
+            count.max(numerics.least_draws),
+            &mut all,
+        );
+    }
+    all
+}
+
+fn draw_from(explained: &Explained, number: usize, weight: f64, count: usize, all: &mut Vec<Draw>) {
+    let estimate = &explained.estimate;
     let root = estimate
         .covariance
         .clone()
@@ -36,7 +56,7 @@ pub(crate) fn draws(
         .map_or_else(|| DMatrix::zeros(COUNT, COUNT), |c| c.l());
     let mut normal = Normal::new();
     let mut step = DVector::zeros(COUNT);
-    let mut drawn: Vec<(Draw, f64)> = (0..numerics.draws)
+    let drawn: Vec<(Draw, f64)> = (0..count)
         .map(|i| {
             // Every second draw is the last one mirrored: the mean of the draws stays at the optimum.
             step = if i % 2 == 0 {
@@ -46,9 +66,10 @@ pub(crate) fn draws(
             };
             let offset = &root * &step;
             let parameters = estimate.parameters.plus(offset.as_slice());
-            let (misfit, now) = misfit(model, observations, &parameters);
+            let (misfit, now) = misfit(&explained.model, &explained.observations, &parameters);
             let log_weight = 0.5 * (step.norm_squared() - (misfit - estimate.misfit));
             let draw = Draw {
+                explained: number,
                 parameters,
                 weight: 0.0,
                 now,
@@ -58,19 +79,14 @@ pub(crate) fn draws(
         .collect();
     let mut sorted: Vec<f64> = drawn.iter().map(|d| d.1).collect();
     sorted.sort_by(|a, b| b.total_cmp(a));
-    let most = sorted[(numerics.heaviest_draw * numerics.draws as f64).round() as usize];
-    let mut sum = 0.0;
-    for (draw, log_weight) in &mut drawn {
-        draw.weight = (log_weight.min(most) - most).exp();
-        sum += draw.weight;
-    }
-    drawn
-        .into_iter()
-        .map(|(mut draw, _)| {
-            draw.weight /= sum;
-            draw
-        })
-        .collect()
+    let heaviest = CALIBRATION.numerics.heaviest_draw * count as f64;
+    let most = sorted[(heaviest.round() as usize).min(count - 1)];
+    let of = |log_weight: f64| (log_weight.min(most) - most).exp();
+    let sum: f64 = drawn.iter().map(|d| of(d.1)).sum();
+    all.extend(drawn.into_iter().map(|(draw, log_weight)| Draw {
+        weight: weight * of(log_weight) / sum,
+        ..draw
+    }));
 }
 
 /// The same standard normal numbers every time, so that the same job gets the same advice.

@@ -97,13 +97,6 @@ impl FlankParameters {
         *self.fields()[parameter] += by;
         self
     }
-
-    /// The largest deviation of any.
-    pub(crate) fn largest(mut self) -> f64 {
-        self.fields()
-            .into_iter()
-            .fold(0.0, |most: f64, z| most.max(z.abs()))
-    }
 }
 
 impl<T> SetParameters<T> {
@@ -171,11 +164,6 @@ impl SetParameters {
     pub(crate) fn plus(self, by: &[f64]) -> Self {
         let values = self.to_array();
         Self::from_fn(|i| values[i] + by[i])
-    }
-
-    /// Sum of the squares.
-    pub(crate) fn norm_squared(self) -> f64 {
-        self.to_array().iter().map(|z| z * z).sum()
     }
 }
 

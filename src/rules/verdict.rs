@@ -1,18 +1,18 @@
 //! The advice: the estimate judged, the change chosen, the words put together.
 
 use super::calibration::CALIBRATION;
-use super::case::{Case, improbable, round, varies_too_much};
+use super::case::{Case, round, varies_too_much};
 use super::choose::{Bench, Chosen};
 use super::forward_model::ForwardModel;
 use super::observation::Observation;
 use super::outlook::Outlook;
 use super::places::Choices;
-use super::posterior::draws;
-use super::{RulesError, checks, diagnose, explain, places};
+use super::{RulesError, checks, diagnose, explain, places, summary, warm};
 use crate::Result;
 use crate::schema::advice::SCHEMA;
 use crate::schema::{Advice, Card, Check, Condition, Diagnosis, Move, Trial, Verdict};
 use crate::units::Units;
+use std::rc::Rc;
 
 /// Advice on the trials so far, oldest first, worded in millimetres.
 ///
@@ -37,29 +37,33 @@ pub fn advise_in(card: &Card, trials: &[Trial], units: Units) -> Result<Advice> 
     if !checks.is_empty() {
         return Ok(measure(advice, checks));
     }
-    let (observations, left_out) = observe(card, trials);
+    let (used, observations, left_out) = observe(card, trials);
     advice.cautions.extend(left_out);
-    let model = ForwardModel::new(card).map_err(RulesError::from)?;
-    let case = Case::new(card, last, &model, &observations, units);
+    let model = Rc::new(ForwardModel::new(card).map_err(RulesError::from)?);
+    let case = Case::new(card, last, model, (&used, &observations), units);
     case.state(&mut advice);
-    if let Some(contradiction) = case.contradiction() {
-        return Ok(measure(advice, vec![contradiction]));
-    }
+    let second_look = case.suspect(&mut advice);
     let weighed = weigh(&case);
     advice.chance_now = Some(round(weighed.chance_now, 3));
-    write_judgement(&mut advice, &case, &weighed);
+    write_judgement(&mut advice, &case, &weighed, second_look);
+    warm::caution(&mut advice, &case);
     explain::cautions(&mut advice, card, last, units);
+    summary::write(&mut advice, card, units);
     Ok(advice)
 }
 
-/// What was read of the trials that can be put on one scale, and what to say of the others.
-fn observe(card: &Card, trials: &[Trial]) -> (Vec<Observation>, Vec<String>) {
+/// The trials that can be put on one scale with what was read of them, and what to say of the others.
+fn observe<'a>(
+    card: &Card,
+    trials: &'a [Trial],
+) -> (Vec<&'a Trial>, Vec<Observation>, Vec<String>) {
     let (used, left_out) = checks::comparable(card, trials);
     let observations = used
         .iter()
         .map(|(i, moved)| Observation::of(i + 1, &trials[*i], *moved))
         .collect();
-    (observations, left_out)
+    let used = used.iter().map(|(i, _)| &trials[*i]).collect();
+    (used, observations, left_out)
 }
 
 /// What the shims at hand can do, and what leaving them would.
@@ -74,14 +78,25 @@ struct Weighed {
     chosen: Option<Chosen>,
 }
 
+impl Weighed {
+    /// Whether some pack or notch at hand brings the backlash into its window, the pinion where it is chosen to be.
+    fn reaches_window(&self, case: &Case, chosen: &Chosen) -> bool {
+        let [low_mm, high_mm] = case.goal.window_mm;
+        let backlash_mm = chosen.outlook.expected().backlash_mm;
+        let per_ring = case.model.backlash_per_ring();
+        self.choices.ring.iter().any(|ring| {
+            let change_mm = per_ring * (ring.move_mm - chosen.ring.move_mm);
+            (low_mm..=high_mm).contains(&(backlash_mm + change_mm))
+        })
+    }
+}
+
 fn weigh(case: &Case) -> Weighed {
     let choices = places::choices(case.card, case.last);
-    let draws = draws(case.model, &case.estimate, case.observations);
-    let now = Outlook::now(&draws, case.now);
+    let now = Outlook::now(&case.draws, case.now);
     let chosen = Bench {
-        model: case.model,
-        estimate: &case.estimate,
-        draws: &draws,
+        explained: &case.explained,
+        draws: &case.draws,
         goal: &case.goal,
         now: case.now,
     }
@@ -100,6 +115,8 @@ enum Judgement<'a> {
     Good,
     /// This change.
     Change(&'a Chosen),
+    /// Look again before anything is changed.
+    LookAgain(&'a Chosen),
     /// No shim cures it; the best that shims alone can do, if anything.
     BeyondShims(Option<&'a Chosen>),
 }
@@ -111,21 +128,41 @@ fn judge<'a>(case: &Case, weighed: &'a Weighed) -> Judgement<'a> {
     };
     let chance_now = weighed.chance_now;
     let not_worth_it = chosen.stays() || chosen.chance < chance_now + limits.worth_an_assembly;
-    let good = chance_now >= limits.sure_enough || case.reads_right() && not_worth_it;
+    let good = chance_now >= limits.sure_enough
+        || case.reads_right() && not_worth_it && chance_now >= limits.even;
     if good && !varies_too_much(case.card, case.last) {
-        Judgement::Good
-    } else if good
-        || improbable(&case.estimate)
-        || chosen.stays()
-        || chosen.chance < limits.hopeless
-    {
+        return Judgement::Good;
+    }
+    if good {
+        return Judgement::BeyondShims(Some(chosen));
+    }
+    if !chosen.stays() && chosen.chance >= limits.hopeless {
+        return Judgement::Change(chosen);
+    }
+    // No change helps much. A set is given up when nothing else is left: what was told is believed, and it was seen
+    // twice or is beyond doubt; or when no pack at hand brings the backlash into its window.
+    let no_pack = !weighed.reaches_window(case, chosen);
+    let believed = case.doubted() < limits.doubtful;
+    let seen_enough = if case.observations.len() < 2 {
+        case.faulty() >= limits.fault_at_first_sight
+    } else {
+        case.faulty() >= limits.even || no_pack
+    };
+    if believed && (seen_enough || no_pack && case.faulty() < limits.even) {
         Judgement::BeyondShims(Some(chosen))
+    } else if chosen.stays() {
+        Judgement::LookAgain(chosen)
     } else {
         Judgement::Change(chosen)
     }
 }
 
-fn write_judgement(advice: &mut Advice, case: &Case, weighed: &Weighed) {
+fn write_judgement(
+    advice: &mut Advice,
+    case: &Case,
+    weighed: &Weighed,
+    second_look: Option<Check>,
+) {
     match judge(case, weighed) {
         Judgement::Good => {
             advice.verdict = Verdict::Good;
@@ -139,12 +176,25 @@ fn write_judgement(advice: &mut Advice, case: &Case, weighed: &Weighed) {
             case.fill(advice, chosen, &weighed.choices);
             explain::change(advice, case.card, chosen, case.units);
         }
+        Judgement::LookAgain(chosen) => {
+            advice.verdict = Verdict::Measure;
+            case.fill(advice, chosen, &weighed.choices);
+            if second_look.is_none() {
+                let check = explain::look_again();
+                advice.why.push(check.message.clone());
+                advice.checks.push(check);
+            }
+        }
         Judgement::BeyondShims(chosen) => {
             if let Some(chosen) = chosen {
                 case.fill(advice, chosen, &weighed.choices);
             }
             case.beyond(advice, chosen);
         }
+    }
+    if let Some(look) = second_look {
+        advice.why.insert(0, look.message.clone());
+        advice.checks.insert(0, look);
     }
 }
 
@@ -180,6 +230,7 @@ fn blank(diagnosis: Diagnosis) -> Advice {
     Advice {
         schema: SCHEMA.into(),
         verdict: Verdict::Measure,
+        summary: String::new(),
         diagnosis,
         checks: Vec::new(),
         change: None,
@@ -189,6 +240,7 @@ fn blank(diagnosis: Diagnosis) -> Advice {
         chance_now: None,
         runner_up: None,
         uncertainty: None,
+        suspects: Vec::new(),
         stands: None,
         unexplained: None,
         shares: Vec::new(),
@@ -199,6 +251,8 @@ fn blank(diagnosis: Diagnosis) -> Advice {
 
 fn measure(mut advice: Advice, checks: Vec<Check>) -> Advice {
     advice.verdict = Verdict::Measure;
+    advice.summary = summary::measure(checks.first());
+    advice.cautions.push(explain::SAFETY.into());
     advice
         .why
         .extend(checks.iter().map(|check| check.message.clone()));

@@ -24,6 +24,9 @@ pub struct Advice {
     pub schema: String,
     /// What kind of advice it is.
     pub verdict: Verdict,
+    /// What to do, in one line: which pack, by how much, where. Empty in advice written before there was one.
+    #[serde(default)]
+    pub summary: String,
     /// Where the patches stand against their targets.
     pub diagnosis: Diagnosis,
     /// What is missing or contradictory, when the verdict is `measure`; what to check, when it is
@@ -49,7 +52,7 @@ pub struct Advice {
     /// The next best change.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub runner_up: Option<RunnerUp>,
-    /// One standard uncertainty of where the gears stand.
+    /// Half the width that holds nine in ten of where the gears may stand.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub uncertainty: Option<Move>,
     /// Where the gears are estimated to stand, from the right place of a faultless axle.
@@ -59,7 +62,11 @@ pub struct Advice {
     /// alone gives.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub unexplained: Option<Unexplained>,
-    /// Share of the decision each reading had.
+    /// What may be wrong with what was told, likeliest first; only what explains the trials at least as well as that
+    /// everything is as told.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub suspects: Vec<Suspect>,
+    /// Share of each reading in what is known of where the gears stand.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub shares: Vec<Share>,
     /// One plain sentence a step.
@@ -189,11 +196,11 @@ pub struct Predicted {
     pub coast: FlankPoint,
     /// Mean backlash, measured as the card says.
     pub backlash_mm: f64,
-    /// One standard uncertainty of each.
+    /// Half the width that holds nine in ten of each.
     pub band: Band,
 }
 
-/// One standard uncertainty of a prediction.
+/// Half the widths that hold nine in ten of what the next assembly may show.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[non_exhaustive]
 pub struct Band {
@@ -264,8 +271,10 @@ pub enum CheckCode {
     ReadingImpossible,
     /// A photo older than the last change of shims.
     PhotoOlder,
-    /// Readings of one trial, or of different trials, contradict each other.
+    /// Readings of one trial, or of different trials, contradict each other; written until 2026.
     Contradiction,
+    /// One thing that was told explains the trials far better if it was wrong: look at it again.
+    SecondLook,
     /// No pack of the kit and no place within reach is right.
     OutOfReach,
     /// Offset or shaft angle of the housing.
@@ -276,7 +285,47 @@ pub enum CheckCode {
     MixedParts,
 }
 
-/// Share of the decision one reading had.
+/// Something that may be wrong with what was told.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
+pub struct Suspect {
+    /// What.
+    pub what: SuspectKind,
+    /// Which trial, from 1; absent where it is of the whole job.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub trial: Option<usize>,
+    /// How many times as likely it is as that everything is as told.
+    pub odds: f64,
+}
+
+/// The things that are doubted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+#[non_exhaustive]
+pub enum SuspectKind {
+    /// The drive flank's reading.
+    DriveMisread,
+    /// The coast flank's reading.
+    CoastMisread,
+    /// The dial's reading.
+    BacklashMisread,
+    /// Drive and coast taken for each other.
+    FlanksSwapped,
+    /// Toe and heel taken for each other.
+    EndsSwapped,
+    /// A photo from before the change.
+    OldPhoto,
+    /// The side of the bearing on which the pinion's shims sit.
+    ShimPlace,
+    /// Which way the indicator stands.
+    DialSetting,
+    /// The pack that was written down.
+    PackNotedWrong,
+    /// The cutting method.
+    Cutting,
+}
+
+/// Share of one reading in what is known.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[non_exhaustive]
 pub struct Share {

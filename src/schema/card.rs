@@ -112,6 +112,19 @@ pub struct Gear {
     /// Thickness of the film that contact leaves.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub film_mm: Option<f64>,
+    /// What the housing is cast of; nothing is said of warmth when the card is silent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub housing: Option<Housing>,
+}
+
+/// What a housing is cast of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Housing {
+    /// Grey or nodular iron, or steel: it grows as the gears do.
+    Iron,
+    /// Light alloy: it grows twice as much.
+    Aluminium,
 }
 
 fn twenty_degrees() -> f64 {

@@ -16,12 +16,12 @@ pub mod trial;
 
 pub use advice::{
     Advice, Band, Check, CheckCode, Diagnosis, FlankDiagnosis, Move, Pack, Predicted, ReadingKind,
-    RunnerUp, Share, Shims, Unexplained, Verdict,
+    RunnerUp, Share, Shims, Suspect, SuspectKind, Unexplained, Verdict,
 };
 pub use blank_table::BlankTable;
 pub use card::{
-    Adjust, BacklashDirection, Card, Carrier, Gear, Kit, Limits, MarkSense, MarkUnit, Pinion,
-    Preload, PreloadOn, ShimPlace, Target, USUAL_BACKLASH_MM,
+    Adjust, BacklashDirection, Card, Carrier, Gear, Housing, Kit, Limits, MarkSense, MarkUnit,
+    Pinion, Preload, PreloadOn, ShimPlace, Target, USUAL_BACKLASH_MM,
 };
 pub use gear::{Cutting, FlankForm, Hand, RingCut, Taper};
 pub use reading::{

@@ -1,16 +1,16 @@
-//! How many assemblies until it is right: the trade's fixed steps, the plain sensitivities of the
-//! card's gears, and the estimator that learns, on hidden sets that differ from their cards.
+//! How many assemblies until it is right: the trade's fixed steps, a linear rule of the card's own sensitivities, and the advice,
+//! on hidden sets that differ from their cards, with nothing gone wrong and with one thing gone wrong.
 //!
-//! `cargo run --release --example assemblies_until_right [SETS] [FILE.svg]`
+//! `cargo run --release --example assemblies_until_right [SETS] [WORDS]`, WORDS of the rows that are wanted
 
 mod draw;
 mod methods;
-mod plot;
+mod mistakes;
 
-use draw::{Chance, Hidden, SPREAD};
-use methods::{METHODS, Method};
+use draw::{Chance, Drawn, Hidden, Packs, USUAL, read};
+use methods::{METHODS, Method, Said};
+use mistakes::Mistake;
 use rayon::prelude::*;
-use std::path::Path;
 
 /// Where a loop that never ends is cut off.
 const MOST: usize = 8;
@@ -21,65 +21,186 @@ struct Game {
     assemblies: usize,
     /// Chance printed with each advice, and whether it came true.
     forecasts: Vec<(f64, bool)>,
-    /// Whether the method stopped on an assembly that was not right.
+    /// Whether the method called an assembly right that was not.
     stopped_wrong: bool,
+    /// The assembly at which it was given up.
+    given_up: Option<usize>,
+    /// How often a second look was asked for.
+    looks: usize,
 }
 
-fn play(hidden: &Hidden, method: Method, seed: u64) -> Game {
+/// Plays a set until it is right. A second look reads the same assembly again, without the mistake.
+fn play(hidden: &Hidden, mistake: Mistake, method: Method, seed: u64) -> Game {
     let mut chance = Chance::new(seed ^ 0x5eed);
-    let mut at_mm = hidden.start_mm;
+    let card = mistake.card(&hidden.card);
+    let mut packs = Packs::first();
     let mut trials = Vec::new();
-    let mut forecasts = Vec::new();
+    let mut before = None;
     let mut forecast = None;
-    for assembly in 1..=MOST {
-        let truth = hidden.truth(at_mm);
-        let right = truth.as_ref().is_some_and(|t| hidden.is_right(t));
+    let mut game = Game {
+        assemblies: MOST + 1,
+        forecasts: Vec::new(),
+        stopped_wrong: false,
+        given_up: None,
+        looks: 0,
+    };
+    for assembly in 0..MOST {
+        let right = hidden
+            .truth(packs, false)
+            .is_some_and(|t| hidden.is_right(&t));
         if let Some(p) = forecast.take() {
-            forecasts.push((p, right));
+            game.forecasts.push((p, right));
         }
         if right {
-            return Game {
-                assemblies: assembly,
-                forecasts,
-                stopped_wrong: false,
-            };
+            game.assemblies = assembly + 1;
+            break;
         }
-        let Some(truth) = truth else { break };
-        trials.push(hidden.read(&truth, at_mm, &mut chance));
-        let Some(next) = method.next(&hidden.card, &trials) else {
-            return Game {
-                assemblies: MOST + 1,
-                forecasts,
-                stopped_wrong: true,
-            };
+        let Some(now) = hidden.truth(packs, mistake.square()) else {
+            break;
         };
-        at_mm = [at_mm[0] + next.move_mm[0], at_mm[1] + next.move_mm[1]];
-        forecast = next.chance;
+        let seen = mistake.photographed(&now, before.as_ref(), assembly);
+        let mut shown = seen.clone();
+        shown.backlash_mm = now.backlash_mm;
+        let mut trial = read(&shown, packs, &mut chance);
+        if assembly == 0 {
+            mistake.written(&mut trial, &mut chance);
+        }
+        trials.push(trial);
+        let mut said = method.next(&card, &trials);
+        if matches!(said, Said::LookAgain) {
+            game.looks += 1;
+            trials.pop();
+            trials.push(read(&now, packs, &mut chance));
+            said = method.next(&card, &trials);
+        }
+        match said {
+            Said::Build {
+                packs: next,
+                chance,
+            } => {
+                // A pack that was written down wrong is what the next one is stacked from in the book, not in the axle.
+                packs = next;
+                forecast = chance;
+            }
+            Said::Right => {
+                game.stopped_wrong = true;
+                break;
+            }
+            Said::GivenUp | Said::LookAgain => {
+                game.given_up = Some(assembly + 1);
+                break;
+            }
+        }
+        before = Some(now);
     }
-    Game {
-        assemblies: MOST + 1,
-        forecasts,
-        stopped_wrong: false,
-    }
+    game
 }
 
-/// How often the forecasts of each range of chance came true.
+/// One row: how sets are drawn and what goes wrong.
+struct Row {
+    name: &'static str,
+    drawn: Drawn,
+    mistake: Mistake,
+}
+
+fn rows() -> Vec<Row> {
+    let row = |name, mistake| Row {
+        name,
+        drawn: USUAL,
+        mistake,
+    };
+    let drawn = |name, drawn| Row {
+        name,
+        drawn,
+        mistake: Mistake::None,
+    };
+    vec![
+        row("as told", Mistake::None),
+        drawn(
+            "as told, sets 1.5 times as wide",
+            Drawn {
+                width: 1.5,
+                ..USUAL
+            },
+        ),
+        drawn(
+            "as told, sets twice as wide",
+            Drawn {
+                width: 2.0,
+                ..USUAL
+            },
+        ),
+        row("a length misread by 0.3 once", Mistake::Length),
+        row("a height misread by 0.25 once", Mistake::Height),
+        row("toe and heel mixed up once", Mistake::Ends),
+        row("drive and coast mixed up once", Mistake::Flanks),
+        row("old photos once", Mistake::OldPhotos),
+        row("shims on the other side of the bearing", Mistake::ShimPlace),
+        row("a pack written down wrong once", Mistake::Pack),
+        row("dial square, not along", Mistake::Dial),
+        row("the other cutting method", Mistake::Cutting),
+        drawn(
+            "best place off the middle by 0.10, 0.05",
+            Drawn {
+                off_middle: [0.10, 0.05],
+                ..USUAL
+            },
+        ),
+        drawn(
+            "starts twice as far off",
+            Drawn {
+                start: 2.0,
+                ..USUAL
+            },
+        ),
+    ]
+}
+
+/// What no shim cures.
+fn faults() -> Vec<Row> {
+    let fault = |name, drawn| Row {
+        name,
+        drawn,
+        mistake: Mistake::None,
+    };
+    vec![
+        fault(
+            "offset wrong by 0.6 mm",
+            Drawn {
+                housing: [0.6, 0.0],
+                ..USUAL
+            },
+        ),
+        fault(
+            "shaft angle wrong by 0.6 deg",
+            Drawn {
+                housing: [0.0, 0.6],
+                ..USUAL
+            },
+        ),
+        fault(
+            "pressure angles 1 deg apart",
+            Drawn {
+                mismatch_deg: 1.0,
+                ..USUAL
+            },
+        ),
+    ]
+}
+
 fn print_calibration(games: &[Game]) {
     for [low, high] in [[0.0, 0.4], [0.4, 0.6], [0.6, 0.8], [0.8, 0.9], [0.9, 1.01]] {
-        let here: Vec<bool> = games
+        let here: Vec<(f64, bool)> = games
             .iter()
-            .flat_map(|g| &g.forecasts)
+            .flat_map(|g| g.forecasts.iter().copied())
             .filter(|(p, _)| (low..high).contains(p))
-            .map(|(_, right)| *right)
             .collect();
         if !here.is_empty() {
-            let right = here.iter().filter(|r| **r).count();
+            let n = here.len() as f64;
             println!(
-                "    chance {:>3.0}–{:>3.0} %: came true {:>5.1} % of {}",
-                100.0 * low,
-                100.0 * f64::min(high, 1.0),
-                100.0 * right as f64 / here.len() as f64,
-                here.len()
+                "      chance {:.2} printed in the mean, {:.2} came true, {n} times",
+                here.iter().map(|h| h.0).sum::<f64>() / n,
+                here.iter().filter(|h| h.1).count() as f64 / n,
             );
         }
     }
@@ -87,39 +208,52 @@ fn print_calibration(games: &[Game]) {
 
 fn main() {
     let mut arguments = std::env::args().skip(1);
-    let sets: usize = arguments.next().and_then(|n| n.parse().ok()).unwrap_or(300);
-    let picture = arguments.next();
-    let mut curves = Vec::new();
+    let sets: usize = arguments.next().and_then(|n| n.parse().ok()).unwrap_or(200);
+    let wanted = arguments.next().unwrap_or_default();
     for cutting in ["face-milled", "face-hobbed"] {
-        let hidden: Vec<(u64, Hidden)> = (0_u64..)
-            .filter_map(|seed| Hidden::draw(seed, cutting, &SPREAD).map(|h| (seed, h)))
-            .take(sets)
-            .collect();
-        println!("{cutting}: {} hidden sets", hidden.len());
-        for (name, method) in METHODS {
-            let games: Vec<Game> = hidden
-                .par_iter()
-                .map(|(seed, set)| play(set, method, *seed))
+        let mut forecasts = Vec::new();
+        println!("{cutting}, {sets} hidden sets a row");
+        for (row, faulty) in rows()
+            .into_iter()
+            .map(|row| (row, false))
+            .chain(faults().into_iter().map(|row| (row, true)))
+            .filter(|(row, _)| row.name.contains(&wanted))
+        {
+            let hidden: Vec<(u64, Hidden)> = (0_u64..)
+                .filter_map(|seed| Hidden::draw(seed, cutting, &row.drawn).map(|h| (seed, h)))
+                .take(sets)
                 .collect();
-            let by = |n: usize| {
-                games.iter().filter(|g| g.assemblies <= n).count() as f64 / games.len() as f64
-            };
-            let mean = games.iter().map(|g| g.assemblies as f64).sum::<f64>() / games.len() as f64;
-            println!(
-                "  {name:<22} mean {mean:.2}; right by the 1st {:.1} %, 2nd {:.1} %, 3rd {:.1} %; stopped wrong {}",
-                100.0 * by(1),
-                100.0 * by(2),
-                100.0 * by(3),
-                games.iter().filter(|g| g.stopped_wrong).count()
-            );
-            print_calibration(&games);
-            curves.push((format!("{cutting}, {name}"), (1..=MOST).map(by).collect()));
+            println!("  {}", row.name);
+            for (name, method) in METHODS {
+                if faulty && method != Method::Estimator {
+                    continue;
+                }
+                let games: Vec<Game> = hidden
+                    .par_iter()
+                    .map(|(seed, set)| play(set, row.mistake, method, *seed))
+                    .collect();
+                let n = games.len() as f64;
+                let by = |n_th: usize| {
+                    100.0 * games.iter().filter(|g| g.assemblies <= n_th).count() as f64 / n
+                };
+                println!(
+                    "    {name:<12} right by the 2nd {:>5.1} %, 3rd {:>5.1} %, 4th {:>5.1} %; given up {:>4.1} % (first {:>4.1} %), \
+                     called right and not {:>4.1} %, second looks {}",
+                    by(2),
+                    by(3),
+                    by(4),
+                    100.0 * games.iter().filter(|g| g.given_up.is_some()).count() as f64 / n,
+                    100.0 * games.iter().filter(|g| g.given_up == Some(1)).count() as f64 / n,
+                    100.0 * games.iter().filter(|g| g.stopped_wrong).count() as f64 / n,
+                    games.iter().map(|g| g.looks).sum::<usize>()
+                );
+                if method == Method::Estimator && !faulty {
+                    print_calibration(&games);
+                    forecasts.extend(games);
+                }
+            }
         }
-    }
-    if let Some(path) = picture {
-        match plot::draw(Path::new(&path), &curves) {
-            Ok(()) => println!("plot written to {path}"),
-            Err(error) => eprintln!("the plot could not be written: {error}"),
-        }
+        println!("  all rows together");
+        print_calibration(&forecasts);
     }
 }

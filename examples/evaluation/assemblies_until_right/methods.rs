@@ -1,10 +1,11 @@
 //! Three ways to choose the next shims.
 
+use crate::draw::{Packs, THOU_MM};
 use flankread::schema::BacklashDirection;
 use flankread::{Card, FlankReading, Misalignment, Trial, Verdict, advise};
 
 /// A way to choose.
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, PartialEq, Eq)]
 pub enum Method {
     /// 0.010 in to start with, half of it after every overshoot; backlash by the shop's 0.6.
     FixedSteps,
@@ -16,7 +17,7 @@ pub enum Method {
 
 pub const METHODS: [(&str, Method); 3] = [
     ("fixed steps", Method::FixedSteps),
-    ("plain sensitivities", Method::PlainSensitivities),
+    ("linear rule", Method::PlainSensitivities),
     ("estimator", Method::Estimator),
 ];
 
@@ -26,27 +27,61 @@ pub struct Next {
     pub chance: Option<f64>,
 }
 
-const THOU_MM: f64 = 0.0254;
-
 fn whole_thou(mm: f64) -> f64 {
     (mm / THOU_MM).round() * THOU_MM
 }
 
+/// What a method says.
+pub enum Said {
+    /// Build it with these packs.
+    Build { packs: Packs, chance: Option<f64> },
+    /// It is right.
+    Right,
+    /// No shim cures it.
+    GivenUp,
+    /// Look again first.
+    LookAgain,
+}
+
 impl Method {
-    /// The next change; `None` when the method would stop here.
-    pub fn next(self, card: &Card, trials: &[Trial]) -> Option<Next> {
+    /// What to do next.
+    pub fn next(self, card: &Card, trials: &[Trial]) -> Said {
+        let last = &trials[trials.len() - 1];
+        let build = |next: Option<Next>| {
+            next.map_or(Said::GivenUp, |next| Said::Build {
+                packs: packs_after(card, last, next.move_mm),
+                chance: next.chance,
+            })
+        };
         match self {
-            Self::FixedSteps => Some(fixed_steps(card, trials)),
-            Self::PlainSensitivities => plain(card, trials.last()?),
+            Self::FixedSteps => build(Some(fixed_steps(card, trials))),
+            Self::PlainSensitivities => build(plain(card, last)),
             Self::Estimator => {
-                let advice = advise(card, trials).ok()?;
-                let change = advice.change?;
-                (advice.verdict != Verdict::Good).then_some(Next {
-                    move_mm: [change.pinion_mm, change.ring_mm],
-                    chance: advice.chance,
-                })
+                let Ok(advice) = advise(card, trials) else {
+                    return Said::GivenUp;
+                };
+                match advice.verdict {
+                    Verdict::Good => Said::Right,
+                    Verdict::Change => build(advice.change.map(|change| Next {
+                        move_mm: [change.pinion_mm, change.ring_mm],
+                        chance: advice.chance,
+                    })),
+                    Verdict::BeyondShims => Said::GivenUp,
+                    _ => Said::LookAgain,
+                }
             }
         }
+    }
+}
+
+/// The packs that move the gears so, as the card has the shims.
+fn packs_after(card: &Card, last: &Trial, [pinion_mm, ring_mm]: [f64; 2]) -> Packs {
+    let thicker = card.pinion.shim_place.away_per_thicker();
+    let pack = |mm: Option<f64>| mm.unwrap_or_default();
+    Packs {
+        pinion_mm: pack(last.pinion_shim_mm) + thicker * pinion_mm,
+        ring_side_mm: pack(last.ring_side_shim_mm) - ring_mm,
+        far_side_mm: pack(last.far_side_shim_mm) + ring_mm,
     }
 }
 

@@ -40,6 +40,8 @@ fn given(after: i64, verdict: Verdict) -> Given {
         advice: Advice {
             schema: crate::schema::advice::SCHEMA.into(),
             verdict,
+            summary: String::new(),
+            suspects: Vec::new(),
             diagnosis: Diagnosis::default(),
             checks: Vec::new(),
             change: None,

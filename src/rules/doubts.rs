@@ -1,0 +1,307 @@
+//! What may be wrong with what was told, or with the set: the explanations that are weighed beside "all as told".
+
+use super::calibration::{CALIBRATION, DoubtChances};
+use super::forward_model::ForwardModel;
+use super::observation::{Measured, Observation, ObservedPatch};
+use super::set_parameters::{FlankParameters, SetParameters};
+use crate::contact::ContactError;
+use crate::frames::{FlankPoint, Side};
+use crate::schema::{BacklashDirection, Card, Cutting, Move, Trial};
+use std::rc::Rc;
+
+/// Which of a centre's numbers was misread.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Misread {
+    /// Along the tooth.
+    Length,
+    /// Up the tooth.
+    Height,
+    /// Both.
+    Place,
+}
+
+/// Which gear's pack.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Gear {
+    /// The pinion.
+    Pinion,
+    /// The ring gear.
+    Ring,
+}
+
+/// What no shim cures.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Fault {
+    /// Axes not at the gears' offset.
+    Offset,
+    /// Axes not square.
+    ShaftAngle,
+    /// Pinion and ring gear that do not belong together.
+    Mates,
+}
+
+/// One explanation of all trials. `at` counts the trials that are used, from 0.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) enum Doubt {
+    /// Everything is as it was told.
+    None,
+    /// One flank's reading is off.
+    Misread {
+        at: usize,
+        side: Side,
+        what: Misread,
+    },
+    /// The dial was misread.
+    Dial { at: usize },
+    /// The photos of drive and coast were taken for each other.
+    FlanksSwapped { at: usize },
+    /// Toe and heel were taken for each other, on drive and coast.
+    EndsSwapped { at: usize, sides: [bool; 2] },
+    /// The photos of drive and coast are from before the change.
+    OldPhoto { at: usize, sides: [bool; 2] },
+    /// A pack other than the one written down was in, so that the gear stood `by_mm` further away.
+    PackNotedWrong { at: usize, gear: Gear, by_mm: f64 },
+    /// The pinion's shims sit on the other side of the bearing.
+    ShimPlace,
+    /// The dial stands along where the card has it square, or the other way round.
+    DialSetting,
+    /// The teeth were cut the other way than the card says.
+    Cutting,
+    /// Something no shim cures.
+    Fault(Fault),
+}
+
+/// The numbers of how likely each is.
+const CHANCES: DoubtChances = CALIBRATION.doubts;
+
+/// Drive, coast, and both.
+const SIDES: [[bool; 2]; 3] = [[true, true], [true, false], [false, true]];
+
+impl Doubt {
+    /// Everything that may be doubted in these trials.
+    pub(crate) fn all(card: &Card, trials: &[&Trial], observations: &[Observation]) -> Vec<Self> {
+        let mut list = Vec::new();
+        for (at, observation) in observations.iter().enumerate() {
+            for (side, there) in [
+                (Side::Drive, observation.drive.is_some()),
+                (Side::Coast, observation.coast.is_some()),
+            ] {
+                for what in [Misread::Length, Misread::Height, Misread::Place] {
+                    list.extend(there.then_some(Self::Misread { at, side, what }));
+                }
+            }
+            list.push(Self::Dial { at });
+            list.push(Self::FlanksSwapped { at });
+            list.extend(SIDES.map(|sides| Self::EndsSwapped { at, sides }));
+            let changed = at > 0 && observations[at - 1].moved != observation.moved;
+            if changed {
+                list.extend(SIDES.map(|sides| Self::OldPhoto { at, sides }));
+            }
+            if observations.len() > 1 {
+                let by_mm = 0.0;
+                list.extend([Gear::Pinion, Gear::Ring].map(|gear| Self::PackNotedWrong {
+                    at,
+                    gear,
+                    by_mm,
+                }));
+            }
+        }
+        let pinion_moved = observations
+            .iter()
+            .any(|o| o.moved.pinion_mm != observations[0].moved.pinion_mm);
+        if pinion_moved && trials.iter().all(|t| t.pinion_shim_mm.is_some()) {
+            list.push(Self::ShimPlace);
+        }
+        if observations.len() > 1 {
+            list.extend(card.carrier.backlash_direction.map(|_| Self::DialSetting));
+            list.push(Self::Cutting);
+        }
+        list.extend([Fault::Offset, Fault::ShaftAngle, Fault::Mates].map(Self::Fault));
+        list
+    }
+
+    /// How likely it is before anything is read, over everything being as told.
+    pub(crate) fn chance(self) -> f64 {
+        match self {
+            Self::None => 1.0,
+            Self::Misread { what, .. } => match what {
+                Misread::Length | Misread::Height => CHANCES.misread,
+                Misread::Place => CHANCES.misread_both_ways,
+            },
+            Self::Dial { .. } => CHANCES.dial_misread,
+            Self::FlanksSwapped { .. } => CHANCES.flanks_swapped,
+            Self::EndsSwapped { .. } => CHANCES.ends_swapped,
+            Self::OldPhoto { .. } => CHANCES.old_photo,
+            Self::PackNotedWrong { at: 0, .. } => CHANCES.first_pack_noted_wrong,
+            Self::PackNotedWrong { .. } => CHANCES.later_pack_noted_wrong,
+            Self::ShimPlace => CHANCES.shim_place,
+            Self::DialSetting => CHANCES.dial_setting,
+            Self::Cutting => CHANCES.cutting,
+            Self::Fault(_) => CHANCES.fault,
+        }
+    }
+
+    /// What was read, if this is so.
+    pub(crate) fn of(self, told: &[Observation]) -> Vec<Observation> {
+        let mut read = told.to_vec();
+        match self {
+            Self::None | Self::DialSetting | Self::Cutting | Self::Fault(_) => {}
+            Self::Misread { at, side, what } => {
+                let patch = match side {
+                    Side::Drive => &mut read[at].drive,
+                    Side::Coast => &mut read[at].coast,
+                };
+                if let Some(patch) = patch {
+                    misread(patch, what);
+                }
+            }
+            Self::Dial { at } => {
+                if let Some(backlash) = &mut read[at].backlash_mm {
+                    backlash.deviation = backlash.deviation.hypot(CHANCES.dial_misread_mm);
+                }
+            }
+            Self::FlanksSwapped { at } => {
+                let Observation { drive, coast, .. } = &mut read[at];
+                std::mem::swap(drive, coast);
+            }
+            Self::EndsSwapped { at, sides } => {
+                let Observation { drive, coast, .. } = &mut read[at];
+                for (patch, swapped) in [drive, coast].into_iter().zip(sides) {
+                    if let (Some(patch), true) = (patch, swapped) {
+                        turn_ends(patch);
+                    }
+                }
+            }
+            Self::OldPhoto { at, sides } => {
+                let before = read[at - 1].moved;
+                for (place, old) in read[at].photographed.iter_mut().zip(sides) {
+                    if old {
+                        *place = before;
+                    }
+                }
+            }
+            Self::PackNotedWrong { at, gear, by_mm } => {
+                let by = match gear {
+                    Gear::Pinion => Move {
+                        pinion_mm: by_mm,
+                        ring_mm: 0.0,
+                    },
+                    Gear::Ring => Move {
+                        pinion_mm: 0.0,
+                        ring_mm: by_mm,
+                    },
+                };
+                let read = &mut read[at];
+                read.moved = read.moved + by;
+                read.photographed = read.photographed.map(|place| place + by);
+            }
+            Self::ShimPlace => {
+                for read in &mut read {
+                    read.moved = other_way(read.moved);
+                    read.photographed = read.photographed.map(other_way);
+                }
+            }
+        }
+        read
+    }
+
+    /// How much wider than usual a fault's parameters are.
+    pub(crate) fn widths(self) -> SetParameters {
+        let usual = &CALIBRATION.priors;
+        let faulty = &CHANCES.faults;
+        let one = SetParameters::from_fn(|_| 1.0);
+        match self {
+            Self::Fault(Fault::Offset) => SetParameters {
+                offset: faulty.offset / usual.offset,
+                ..one
+            },
+            Self::Fault(Fault::ShaftAngle) => SetParameters {
+                shaft_angle: faulty.shaft_angle / usual.shaft_angle,
+                ..one
+            },
+            Self::Fault(Fault::Mates) => {
+                let of = |usual: &FlankParameters, faulty: &FlankParameters| FlankParameters {
+                    bias: faulty.bias / usual.bias,
+                    tilt_length: faulty.tilt_length / usual.tilt_length,
+                    tilt_height: faulty.tilt_height / usual.tilt_height,
+                    ..FlankParameters::from_fn(|_| 1.0)
+                };
+                SetParameters {
+                    drive: of(&usual.drive, &faulty.drive),
+                    coast: of(&usual.coast, &faulty.coast),
+                    ..one
+                }
+            }
+            _ => one,
+        }
+    }
+
+    /// The set and the dial, if this is so.
+    ///
+    /// # Errors
+    /// Gears that cannot mesh, cut the other way.
+    pub(crate) fn model(
+        self,
+        card: &Card,
+        told: &Rc<ForwardModel>,
+    ) -> Result<Rc<ForwardModel>, ContactError> {
+        let mut other = card.clone();
+        match self {
+            Self::DialSetting => {
+                other.carrier.backlash_direction =
+                    card.carrier.backlash_direction.map(|told| match told {
+                        BacklashDirection::Square => BacklashDirection::Tangential,
+                        BacklashDirection::Tangential => BacklashDirection::Square,
+                    });
+                ForwardModel::new(&other).map(Rc::new)
+            }
+            Self::Cutting => {
+                other.gear.cutting = match card.gear.cutting {
+                    Cutting::FaceMilled => Cutting::FaceHobbed,
+                    Cutting::FaceHobbed => Cutting::FaceMilled,
+                };
+                other.gear.taper_deg = None;
+                other.gear.blade_groups = None;
+                other.gear.cutter_radius_mm = None;
+                ForwardModel::new(&other).map(Rc::new)
+            }
+            Self::Fault(_) => Ok(Rc::new(told.wider(&self.widths()))),
+            _ => Ok(Rc::clone(told)),
+        }
+    }
+
+    /// Where a move that is told really takes the gears.
+    pub(crate) fn really(self, told: Move) -> Move {
+        match self {
+            Self::ShimPlace => other_way(told),
+            _ => told,
+        }
+    }
+}
+
+fn other_way(told: Move) -> Move {
+    Move {
+        pinion_mm: -told.pinion_mm,
+        ..told
+    }
+}
+
+/// A centre that may be anywhere.
+fn misread(patch: &mut ObservedPatch, what: Misread) {
+    let anywhere = |deviation: &mut f64| *deviation = deviation.hypot(CHANCES.misread_by);
+    let centre = &mut patch.centre.deviation;
+    if what != Misread::Height {
+        anywhere(&mut centre.length);
+    }
+    if what != Misread::Length {
+        anywhere(&mut centre.height);
+    }
+}
+
+fn turn_ends(patch: &mut ObservedPatch) {
+    let Measured { value, .. } = &mut patch.centre;
+    *value = FlankPoint::new(1.0 - value.length, value.height);
+    if let Some(lean) = &mut patch.lean {
+        lean.value = -lean.value;
+    }
+}

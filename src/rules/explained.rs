@@ -1,0 +1,113 @@
+//! Everything that was read, explained: as told, and by each doubt that explains it nearly as well or better.
+
+use super::calibration::CALIBRATION;
+use super::doubts::{Doubt, Fault};
+use super::estimate::{Estimate, fit};
+use super::forward_model::ForwardModel;
+use super::observation::Observation;
+use super::screening::AsTold;
+use crate::schema::{Card, Trial};
+use std::rc::Rc;
+
+/// One explanation with the set that it makes most likely.
+#[derive(Clone)]
+pub(crate) struct Explained {
+    /// What is doubted.
+    pub doubt: Doubt,
+    /// The set and the dial.
+    pub model: Rc<ForwardModel>,
+    /// What was read.
+    pub observations: Vec<Observation>,
+    /// The most likely set.
+    pub estimate: Estimate,
+    /// How likely the explanation is; all together 1.
+    pub weight: f64,
+}
+
+impl Explained {
+    /// What no shim cures, if it is that.
+    pub(crate) fn fault(&self) -> Option<Fault> {
+        match self.doubt {
+            Doubt::Fault(fault) => Some(fault),
+            _ => None,
+        }
+    }
+
+    /// Whether something that was told is doubted.
+    pub(crate) fn doubts_what_was_told(&self) -> bool {
+        !matches!(self.doubt, Doubt::None | Doubt::Fault(_))
+    }
+}
+
+/// Weighs everything that explains the trials, likeliest first.
+pub(crate) fn explain(
+    card: &Card,
+    model: &Rc<ForwardModel>,
+    trials: &[&Trial],
+    observations: &[Observation],
+) -> Vec<Explained> {
+    let limits = &CALIBRATION.doubts;
+    let estimate = fit(model, observations, &[]);
+    let as_told = AsTold::new(model, observations, &estimate);
+    let told = estimate.ln_evidence;
+    let well = estimate.fits_well();
+    let mut worth: Vec<(Doubt, f64, f64)> = Vec::new();
+    let mut unscreened = Vec::new();
+    for doubt in Doubt::all(card, trials, observations) {
+        let prior = doubt.chance().ln();
+        match (as_told.screen(doubt), doubt) {
+            (Some(s), Doubt::PackNotedWrong { at, gear, .. }) => {
+                let (by_mm, part) = s.pack.unwrap_or_default();
+                let doubt = Doubt::PackNotedWrong { at, gear, by_mm };
+                worth.push((doubt, s.ln_evidence + prior - told, prior + part));
+            }
+            (Some(s), _) => worth.push((doubt, s.ln_evidence + prior - told, prior)),
+            (None, _) if !well => unscreened.push((doubt, prior)),
+            (None, _) => {}
+        }
+    }
+    worth.sort_by(|a, b| b.1.total_cmp(&a.1));
+    let best = worth.first().map_or(0.0, |w| w.1.max(0.0));
+    worth.retain(|w| w.1 > best - limits.worth_a_fit);
+    worth.truncate(limits.most_fits);
+    let start = estimate.parameters;
+    let mut found = vec![(
+        Doubt::None,
+        Rc::clone(model),
+        observations.to_vec(),
+        estimate,
+        told,
+    )];
+    let screened = worth.into_iter().map(|(doubt, _, prior)| (doubt, prior));
+    for (doubt, prior) in unscreened.into_iter().chain(screened) {
+        // Gears that cannot mesh cut the other way were not cut that way.
+        let Ok(model) = doubt.model(card, model) else {
+            continue;
+        };
+        let read = doubt.of(observations);
+        let widths = doubt.widths().to_array();
+        let start = start.to_array();
+        let start = super::set_parameters::SetParameters::from_fn(|i| start[i] / widths[i]);
+        let estimate = fit(&model, &read, &[start]);
+        let ln_odds = estimate.ln_evidence + prior;
+        found.push((doubt, model, read, estimate, ln_odds));
+    }
+    let most = found
+        .iter()
+        .fold(f64::NEG_INFINITY, |most, f| most.max(f.4));
+    let all: f64 = found.iter().map(|f| (f.4 - most).exp()).sum();
+    let mut explained: Vec<Explained> = found
+        .into_iter()
+        .map(
+            |(doubt, model, observations, estimate, ln_odds)| Explained {
+                doubt,
+                model,
+                observations,
+                estimate,
+                weight: (ln_odds - most).exp() / all,
+            },
+        )
+        .collect();
+    explained.sort_by(|a, b| b.weight.total_cmp(&a.weight));
+    explained
+}

@@ -1,0 +1,170 @@
+//! How well each doubt would explain the trials, to first order about the estimate that has everything as told: quick
+//! enough for all of them, and good enough to say which are worth a fit of their own.
+
+use super::calibration::CALIBRATION;
+use super::doubts::{Doubt, Gear};
+use super::estimate::{Estimate, Row, Tangent, rows_of};
+use super::forward_model::ForwardModel;
+use super::observation::Observation;
+use super::set_parameters::COUNT;
+use nalgebra::{DMatrix, DVector};
+
+/// Everything as told, and what is predicted for each trial there.
+pub(crate) struct AsTold<'a> {
+    observations: &'a [Observation],
+    model: &'a ForwardModel,
+    estimate: &'a Estimate,
+    tangents: Vec<Tangent>,
+}
+
+/// What the first order says of a doubt.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Screened {
+    /// Logarithm of its evidence, on the scale of [`Estimate::ln_evidence`].
+    pub ln_evidence: f64,
+    /// For a pack noted wrong: by how much the gear stood further away, millimetres, and what of the evidence is its.
+    pub pack: Option<(f64, f64)>,
+}
+
+/// Reweighted least squares: the weights settle in a few rounds.
+const ROUNDS: usize = 5;
+
+impl<'a> AsTold<'a> {
+    pub(crate) fn new(
+        model: &'a ForwardModel,
+        observations: &'a [Observation],
+        estimate: &'a Estimate,
+    ) -> Self {
+        let tangents = observations
+            .iter()
+            .map(|o| Tangent::at(model, &estimate.parameters, o.moved))
+            .collect();
+        Self {
+            observations,
+            model,
+            estimate,
+            tangents,
+        }
+    }
+
+    /// A doubt's evidence; `None` where the first order cannot say, because the gears stood somewhere else or are
+    /// others.
+    pub(crate) fn screen(&self, doubt: Doubt) -> Option<Screened> {
+        if matches!(
+            doubt,
+            Doubt::ShimPlace | Doubt::Cutting | Doubt::DialSetting
+        ) {
+            return None;
+        }
+        let read = doubt.of(self.observations);
+        let mut rows = Vec::new();
+        for (k, observation) in read.iter().enumerate() {
+            let here = &self.tangents[k];
+            let of_photo = observation.photographed.map(|place| {
+                let same = self.observations.iter().position(|o| o.moved == place);
+                same.map_or(here, |k| &self.tangents[k])
+            });
+            rows.extend(rows_of(observation, here, of_photo));
+        }
+        let widths = doubt.widths().to_array();
+        let mut problem = Linear {
+            at: DVector::from_iterator(
+                COUNT,
+                self.estimate
+                    .parameters
+                    .to_array()
+                    .iter()
+                    .zip(widths)
+                    .map(|(z, w)| z / w),
+            ),
+            slopes: rows
+                .iter()
+                .map(|row| DVector::from_fn(COUNT, |i, _| row.slopes[i] * widths[i]))
+                .collect(),
+        };
+        let Doubt::PackNotedWrong { at, gear, .. } = doubt else {
+            let solved = problem.solve(&rows)?;
+            return Some(Screened {
+                ln_evidence: solved.ln_evidence,
+                pack: None,
+            });
+        };
+        let width_mm = CALIBRATION.doubts.pack_noted_wrong_mm;
+        let prior = match gear {
+            Gear::Pinion => self.model.priors().pinion,
+            Gear::Ring => self.model.priors().ring,
+        };
+        let trial = self.observations[at].trial;
+        let place = usize::from(gear == Gear::Ring);
+        problem.at = problem.at.push(0.0);
+        for (slopes, row) in problem.slopes.iter_mut().zip(&rows) {
+            let slope = if row.trial == trial {
+                slopes[place] / prior * width_mm
+            } else {
+                0.0
+            };
+            *slopes = slopes.clone().push(slope);
+        }
+        let solved = problem.solve(&rows)?;
+        let share = CALIBRATION.tails.sets;
+        let (off, left) = (solved.at[COUNT], solved.deviations[COUNT]);
+        Some(Screened {
+            ln_evidence: solved.ln_evidence,
+            pack: Some((off * width_mm, left.ln() - 0.5 * share.loss(off))),
+        })
+    }
+}
+
+/// Rows that are straight in the unknowns.
+struct Linear {
+    /// The unknowns that the residuals belong to, in their prior deviations.
+    at: DVector<f64>,
+    slopes: Vec<DVector<f64>>,
+}
+
+struct Solved {
+    at: DVector<f64>,
+    deviations: DVector<f64>,
+    ln_evidence: f64,
+}
+
+impl Linear {
+    fn solve(&self, rows: &[Row]) -> Option<Solved> {
+        let tails = &CALIBRATION.tails;
+        let n = self.at.len();
+        let of_parameters = tails.of_parameters().to_array();
+        let of_parameter = |i: usize| of_parameters.get(i).copied().unwrap_or(tails.sets);
+        let mut at = self.at.clone();
+        let residuals = |at: &DVector<f64>| -> Vec<f64> {
+            let by = at - &self.at;
+            rows.iter()
+                .zip(&self.slopes)
+                .map(|(row, slopes)| row.residual + slopes.dot(&by))
+                .collect()
+        };
+        let mut covariance = DMatrix::identity(n, n);
+        for _ in 0..ROUNDS {
+            let weights = DVector::from_fn(n, |i, _| of_parameter(i).weight(at[i]));
+            let mut square = DMatrix::from_diagonal(&weights);
+            let mut slope = DVector::zeros(n);
+            for ((row, slopes), here) in rows.iter().zip(&self.slopes).zip(residuals(&at)) {
+                let weight = tails.readings.weight(here);
+                square.syger(weight, slopes, slopes, 1.0);
+                // The residual with all unknowns at nought.
+                let start = row.residual - slopes.dot(&self.at);
+                slope.axpy(-weight * start, slopes, 1.0);
+            }
+            let factor = square.cholesky()?;
+            at = factor.solve(&slope);
+            covariance = factor.inverse();
+        }
+        let read = residuals(&at).into_iter().map(|r| tails.readings.loss(r));
+        let set = at.iter().enumerate().map(|(i, z)| of_parameter(i).loss(*z));
+        let misfit = read.chain(set).sum();
+        Some(Solved {
+            deviations: covariance.diagonal().map(f64::sqrt),
+            ln_evidence: super::estimate::ln_evidence(misfit, rows, &covariance),
+            at,
+        })
+    }
+}

@@ -1,0 +1,117 @@
+//! The first line: what to do, with which pack.
+
+use crate::schema::{Advice, Card, Check, Move, Pack, ShimPlace, Shims, Verdict};
+use crate::units::Units;
+
+/// Writes it for a verdict that amounts led to.
+pub(crate) fn write(advice: &mut Advice, card: &Card, units: Units) {
+    advice.summary = match advice.verdict {
+        Verdict::Good => "RIGHT: leave the shims as they are.".into(),
+        Verdict::Change => change(advice, card, units),
+        Verdict::Measure => measure(advice.checks.first()),
+        Verdict::BeyondShims => {
+            "BEYOND SHIMS: no shim at hand cures this; see what to check below.".into()
+        }
+    };
+}
+
+/// The same when something has to be measured first.
+pub(crate) fn measure(first: Option<&Check>) -> String {
+    let what = first.map_or("", |check| {
+        check
+            .message
+            .split_inclusive(['.', ':'])
+            .next()
+            .unwrap_or_default()
+    });
+    format!(
+        "MEASURE before anything is changed. {}",
+        what.trim_end_matches(':')
+    )
+    .trim_end()
+    .to_owned()
+}
+
+fn change(advice: &Advice, card: &Card, units: Units) -> String {
+    let moved = advice.change.unwrap_or_default();
+    let shims = advice.shims.clone().unwrap_or_default();
+    let mut parts = Vec::new();
+    parts.extend(pinion(moved, &shims, card, units));
+    parts.extend(ring(moved, &shims, units));
+    let rest = match (moved.pinion_mm == 0.0, moved.ring_mm == 0.0) {
+        (true, _) => " Leave the pinion pack.",
+        (_, true) => " Leave the side packs.",
+        _ => "",
+    };
+    format!("CHANGE {}.{rest}", parts.join("; and "))
+}
+
+fn pinion(moved: Move, shims: &Shims, card: &Card, units: Units) -> Option<String> {
+    if moved.pinion_mm == 0.0 {
+        return None;
+    }
+    let place = match card.pinion.shim_place {
+        ShimPlace::BehindHeadBearing => "behind the head bearing",
+        ShimPlace::UnderCage => "under the cage",
+    };
+    Some(match &shims.pinion {
+        Some(pack) => format!("the pinion pack: {} {place}", from_to(pack, units)),
+        None => format!(
+            "the pinion's place: {} {} the ring gear",
+            units.shim(moved.pinion_mm.abs()),
+            way(moved.pinion_mm)
+        ),
+    })
+}
+
+fn ring(moved: Move, shims: &Shims, units: Units) -> Option<String> {
+    if moved.ring_mm == 0.0 {
+        return None;
+    }
+    if let Some(notches) = shims.ring_notches {
+        return Some(format!(
+            "the adjusters: both {} notch{}, so that the ring gear goes {} the pinion",
+            notches.abs(),
+            if notches.abs() == 1 { "" } else { "es" },
+            way(f64::from(notches))
+        ));
+    }
+    let packs: Vec<String> = [
+        ("the ring-side pack", &shims.ring_side),
+        ("the far-side pack", &shims.far_side),
+    ]
+    .into_iter()
+    .filter_map(|(name, pack)| Some(format!("{name}: {}", from_to(pack.as_ref()?, units))))
+    .collect();
+    Some(if packs.is_empty() {
+        format!(
+            "the ring gear's place: {} {} the pinion",
+            units.shim(moved.ring_mm.abs()),
+            way(moved.ring_mm)
+        )
+    } else {
+        packs.join(", ")
+    })
+}
+
+fn way(mm: f64) -> &'static str {
+    if mm < 0.0 { "toward" } else { "away from" }
+}
+
+/// `30.0 → 38.0 thou, add 8.0 thou (stack 30.0 + 5.0 + 3.0)`.
+fn from_to(pack: &Pack, units: Units) -> String {
+    let by_mm = pack.to_mm - pack.from_mm;
+    let does = if by_mm < 0.0 { "take out" } else { "add" };
+    let stack = if pack.stack_mm.is_empty() {
+        String::new()
+    } else {
+        let parts: Vec<String> = pack.stack_mm.iter().map(|mm| units.shim(*mm)).collect();
+        format!(" (stack {})", parts.join(" + "))
+    };
+    format!(
+        "{} → {}{stack}, {does} {}",
+        units.shim(pack.from_mm),
+        units.shim(pack.to_mm),
+        units.shim(by_mm.abs())
+    )
+}

@@ -1,0 +1,182 @@
+//! What may be wrong with what was told, in words: which, how much better that explains the trials, and the one look that
+//! would settle it.
+
+use super::calibration::CALIBRATION;
+use super::doubts::{Doubt, Gear, Misread};
+use super::explained::Explained;
+use super::observation::Observation;
+use crate::frames::Side;
+use crate::schema::{Card, Check, CheckCode, Cutting, Suspect, SuspectKind};
+
+/// The suspects, likeliest first, each once with all that it may be.
+pub(crate) fn suspects(explained: &[Explained], told: &[Observation]) -> Vec<Suspect> {
+    let limits = &CALIBRATION.doubts;
+    let as_told: f64 = explained
+        .iter()
+        .filter(|one| one.doubt == Doubt::None)
+        .map(|one| one.weight)
+        .sum();
+    let mut found: Vec<Suspect> = Vec::new();
+    for one in explained {
+        let Some((what, at)) = named(one.doubt) else {
+            continue;
+        };
+        let trial = at.map(|at| told[at].trial);
+        let odds = one.weight / as_told.max(f64::MIN_POSITIVE);
+        match found
+            .iter_mut()
+            .find(|s| (s.what, s.trial) == (what, trial))
+        {
+            Some(same) => same.odds += odds,
+            None => found.push(Suspect { what, trial, odds }),
+        }
+    }
+    found.retain(|suspect| suspect.odds >= limits.named_at);
+    found.sort_by(|a, b| b.odds.total_cmp(&a.odds));
+    for suspect in &mut found {
+        suspect.odds = super::case::round(suspect.odds.min(limits.most_odds), 1);
+    }
+    found
+}
+
+/// What is published of a doubt, and which of the used trials it is of.
+fn named(doubt: Doubt) -> Option<(SuspectKind, Option<usize>)> {
+    Some(match doubt {
+        Doubt::None | Doubt::Fault(_) => return None,
+        Doubt::Misread { at, side, .. } => match side {
+            Side::Drive => (SuspectKind::DriveMisread, Some(at)),
+            Side::Coast => (SuspectKind::CoastMisread, Some(at)),
+        },
+        Doubt::Dial { at } => (SuspectKind::BacklashMisread, Some(at)),
+        Doubt::FlanksSwapped { at } => (SuspectKind::FlanksSwapped, Some(at)),
+        Doubt::EndsSwapped { at, .. } => (SuspectKind::EndsSwapped, Some(at)),
+        Doubt::OldPhoto { at, .. } => (SuspectKind::OldPhoto, Some(at)),
+        Doubt::PackNotedWrong { at, .. } => (SuspectKind::PackNotedWrong, Some(at)),
+        Doubt::ShimPlace => (SuspectKind::ShimPlace, None),
+        Doubt::DialSetting => (SuspectKind::DialSetting, None),
+        Doubt::Cutting => (SuspectKind::Cutting, None),
+    })
+}
+
+/// The likeliest doubt of a suspect's kind, for its particulars.
+fn particulars(explained: &[Explained], suspect: &Suspect, told: &[Observation]) -> Option<Doubt> {
+    explained.iter().map(|one| one.doubt).find(|doubt| {
+        named(*doubt).is_some_and(|(what, at)| {
+            (what, at.map(|at| told[at].trial)) == (suspect.what, suspect.trial)
+        })
+    })
+}
+
+/// What to look at, for the suspect that explains the trials far better.
+pub(crate) fn second_look(
+    suspects: &[Suspect],
+    explained: &[Explained],
+    told: &[Observation],
+    card: &Card,
+) -> Option<Check> {
+    let suspect = suspects
+        .first()
+        .filter(|s| s.odds >= CALIBRATION.doubts.said_at)?;
+    let doubt = particulars(explained, suspect, told)?;
+    let trial = suspect
+        .trial
+        .map_or_else(String::new, |trial| format!(" of trial {trial}"));
+    let (what, look) = sentence(doubt, card);
+    let odds = suspect.odds;
+    let odds = if odds >= 10.0 {
+        format!("{odds:.0}")
+    } else {
+        format!("{odds:.1}")
+    };
+    Some(Check {
+        code: CheckCode::SecondLook,
+        message: format!(
+            "Look again before taking anything apart. That {what}{trial} explains what was read {odds} times as well as \
+             everything being as told. {look}"
+        ),
+    })
+}
+
+fn sides_word(sides: [bool; 2]) -> &'static str {
+    match sides {
+        [true, false] => "drive photo",
+        [false, true] => "coast photo",
+        _ => "photos",
+    }
+}
+
+/// What is doubted, and the look that settles it.
+fn sentence(doubt: Doubt, card: &Card) -> (String, &'static str) {
+    let photo_again = "Lay the photo beside the gear and read it again, with marks at the flank's corners, or take \
+                       another of the same assembly.";
+    match doubt {
+        Doubt::None | Doubt::Fault(_) => (String::new(), ""),
+        Doubt::Misread { side, what, .. } => {
+            let number = match what {
+                Misread::Length => "the length",
+                Misread::Height => "the height",
+                Misread::Place => "the place",
+            };
+            (
+                format!("{number} on the {} flank was misread in the photo", side.word()),
+                photo_again,
+            )
+        }
+        Doubt::Dial { .. } => (
+            "the dial was misread at the backlash".into(),
+            "Measure the backlash again at four places round the gear.",
+        ),
+        Doubt::FlanksSwapped { .. } => (
+            "drive and coast were taken for each other in the photos".into(),
+            "See which way the gear turns when the axle drives forward: the pinion pushes on the drive flanks, which on \
+             most sets are the bulging ones.",
+        ),
+        Doubt::EndsSwapped { sides, .. } => (
+            format!("toe and heel were taken for each other in the {}", sides_word(sides)),
+            "The toe is the inner end of the tooth, nearer the gear's axis; check which end the photo has on which side.",
+        ),
+        Doubt::OldPhoto { sides, .. } => (
+            format!("the {} from before the change of shims stood for those", sides_word(sides)),
+            "Look at the time of the photos, or roll the gears again and take new ones.",
+        ),
+        Doubt::PackNotedWrong { gear, .. } => (
+            format!(
+                "another {} than was written down was in at the assembly",
+                match gear {
+                    Gear::Pinion => "pinion pack",
+                    Gear::Ring => "side pack",
+                }
+            ),
+            "Measure the packs that are in, and those that came out, with a micrometer.",
+        ),
+        Doubt::ShimPlace => (
+            format!(
+                "the pinion's shims sit {} (the card has them {})",
+                match card.pinion.shim_place {
+                    crate::schema::ShimPlace::BehindHeadBearing => "where a thicker pack moves it away from the ring gear",
+                    crate::schema::ShimPlace::UnderCage => "where a thicker pack moves it toward the ring gear",
+                },
+                match card.pinion.shim_place {
+                    crate::schema::ShimPlace::BehindHeadBearing => "behind the head bearing",
+                    crate::schema::ShimPlace::UnderCage => "under the cage",
+                }
+            ),
+            "Look at the pinion or in the axle's manual, and put the card right.",
+        ),
+        Doubt::DialSetting => (
+            "the dial indicator stands the other way than the card says (square to the tooth, or along the circle)".into(),
+            "Look at how its foot stands, and put the card right.",
+        ),
+        Doubt::Cutting => (
+            format!(
+                "the teeth are {} (the card has the other)",
+                match card.gear.cutting {
+                    Cutting::FaceMilled => "face-hobbed",
+                    Cutting::FaceHobbed => "face-milled",
+                }
+            ),
+            "Teeth that are as deep at the toe as at the heel were face-hobbed, teeth that taper face-milled; put the \
+             card right.",
+        ),
+    }
+}
