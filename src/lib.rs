@@ -95,7 +95,7 @@ mod setup;
 pub use card::{CardError, simulate};
 pub use contact::{ContactError, EaseOff, FlankContact, Misalignment, Model, State};
 pub use error::{Error, ErrorKind, Result};
-pub use flank::MarkedFlank;
+pub use flank::{KnownGear, MarkedFlank};
 pub use flank::find::{FindHints, ToeEnd};
 pub use flank::marks::{Marks, MarksError};
 pub use frames::{FlankPoint, PhotoPoint, Side};

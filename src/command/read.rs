@@ -257,7 +257,10 @@ fn open_one(
         Some(path) => Some(marks::load(&path, &photo)?),
         None => None,
     };
-    let mut asked = ReadOptions {
+    let of_card = card.map(ReadOptions::of_card).unwrap_or_default();
+    Ok((
+        photo,
+        ReadOptions {
         marks,
         polarity: args.polarity,
         flank: side,
@@ -266,13 +269,8 @@ fn open_one(
             form: None,
         },
         mirrored: args.mirrored,
-        ..ReadOptions::default()
-    };
-    if let Some(card) = card {
-        asked.drives_on = card.gear.drives_on;
-        asked.hand = card.gear.hand;
-    }
-    Ok((photo, asked))
+        ..of_card
+    }))
 }
 
 /// The assembly that the photos show.

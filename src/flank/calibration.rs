@@ -34,6 +34,7 @@ pub(super) struct Calibration {
     pub network: NetworkInput,
     pub proposal: ProposalLimits,
     pub pose: PosePriors,
+    pub known_gear: KnownGearSpreads,
     pub tooth_row: ToothRowLimits,
     pub finding: FindingLimits,
     pub tip_edge: TipEdgeRules,
@@ -93,6 +94,27 @@ pub(super) struct Focal {
     pub log_spread_usual: f64,
     /// The same about what the camera says.
     pub log_spread_known: f64,
+}
+
+/// How firmly a fit is held by what a card states: standard deviations. What the shop's caliper and the gear's own stamp are
+/// worth is common practice, no source.
+pub(super) struct KnownGearSpreads {
+    /// Of the logarithm of face width over diameter: chamfers, and outside diameters for pitch diameters.
+    pub face_per_diameter: f64,
+    /// Of the pitch angle of a pair without offset, or stated, radians.
+    pub pitch_angle: f64,
+    /// Of the pitch angle that follows from the teeth of a hypoid pair, radians.
+    pub pitch_angle_with_offset: f64,
+    /// Of the tangent of the spiral angle.
+    pub spiral_tangent: f64,
+    /// Depth of the flank that shows over the whole depth: less the fillet and the edge break.
+    pub flank_of_whole_depth: f64,
+    /// Of the logarithm of the depth that follows.
+    pub depth_per_face: f64,
+    /// Taper of face-milled teeth and its deviation.
+    pub taper_milled: (f64, f64),
+    /// Taper of face-hobbed teeth, which are of even depth, and its deviation.
+    pub taper_hobbed: (f64, f64),
 }
 
 /// Which teeth of a row show.
@@ -240,6 +262,16 @@ pub(super) const CALIBRATION: Calibration = Calibration {
             log_spread_usual: 0.2,
             log_spread_known: 0.04,
         },
+    },
+    known_gear: KnownGearSpreads {
+        face_per_diameter: 0.015,
+        pitch_angle: 0.012,
+        pitch_angle_with_offset: 0.03,
+        spiral_tangent: 0.03,
+        flank_of_whole_depth: 0.9,
+        depth_per_face: 0.05,
+        taper_milled: (0.30, 0.08),
+        taper_hobbed: (0.0, 0.05),
     },
     tooth_row: ToothRowLimits {
         same_flank: FlankPoint::new(0.2, 0.4),

@@ -7,6 +7,7 @@ use super::correspondence::Correspondence;
 use super::marked_flank::MarkedFlank;
 use super::pose::fit::fit_proposed;
 use super::pose::gear_fit::GearFit;
+use super::pose::known_gear::KnownGear;
 use super::pose::regular_teeth::{SeenTooth, refine};
 use super::proposal::{Proposal, proposals};
 use super::tip_edge::{TipEdge, tip_edge};
@@ -69,6 +70,7 @@ pub(crate) struct FoundFlanks {
 #[derive(Debug)]
 pub(crate) struct FlankFinder<'a> {
     photo: &'a Photo,
+    known: &'a KnownGear,
     coordinates: FlankCoordinateMap,
     /// The gear as an earlier pass found it.
     near: Option<GearFit>,
@@ -79,12 +81,13 @@ impl<'a> FlankFinder<'a> {
     ///
     /// # Errors
     /// The reasons for which no flanks can be looked for.
-    pub(crate) fn new(photo: &'a Photo) -> Result<Self, Vec<Reason>> {
+    pub(crate) fn new(photo: &'a Photo, known: &'a KnownGear) -> Result<Self, Vec<Reason>> {
         let window = FlankCoordinateMap::found(photo)
             .flanks_window(photo)
             .ok_or_else(no_gear)?;
         Ok(Self {
             photo,
+            known,
             coordinates: FlankCoordinateMap::measured(photo, window),
             near: None,
         })
@@ -94,6 +97,7 @@ impl<'a> FlankFinder<'a> {
     pub(crate) fn with_mirrored_pass(&self, first: &FoundFlanks) -> Self {
         Self {
             photo: self.photo,
+            known: self.known,
             coordinates: self.coordinates.and_mirrored(self.photo),
             near: Some(first.fit.clone()),
         }
@@ -118,10 +122,13 @@ impl<'a> FlankFinder<'a> {
         });
         let mut proposed = proposals(coordinates, &forms, form);
         proposed.truncate(limits.most_flanks);
-        let fit = fit_without_strays(photo, &proposed, self.near.as_ref())
+        let fit = fit_without_strays(photo, &proposed, self.known, self.near.as_ref())
             .filter(|fit| fit.misfit < limits.no_gear_misfit)
             .ok_or_else(no_gear)?;
-        let (fit, teeth) = refine(photo, coordinates, &fit).ok_or_else(no_gear)?;
+        let (fit, teeth) = refine(photo, coordinates, self.known, &fit).ok_or_else(no_gear)?;
+        if std::env::var("FLANKREAD_DEBUG").is_ok() {
+            debug_visible(photo, self.known, &fit, &teeth);
+        }
         let edge = tip_edge(photo, &fit);
         let outlines: Vec<Outline> = readable(&teeth)
             .into_iter()
@@ -164,13 +171,14 @@ impl<'a> FlankFinder<'a> {
 fn fit_without_strays(
     photo: &Photo,
     proposed: &[Proposal],
+    known: &KnownGear,
     near: Option<&GearFit>,
 ) -> Option<GearFit> {
     let limits = &CALIBRATION.finding;
     let fit_to = |proposed: &[&Proposal], near: Option<&GearFit>| {
         let marked: Vec<MarkedFlank> = proposed.iter().map(|p| p.marked.clone()).collect();
         let points: Vec<Vec<Correspondence>> = proposed.iter().map(|p| p.points.clone()).collect();
-        fit_proposed(photo, &marked, &points, near)
+        fit_proposed(photo, &marked, &points, known, near)
     };
     let mut proposed: Vec<&Proposal> = proposed.iter().collect();
     let mut best = near
@@ -223,6 +231,44 @@ fn outline(fit: &GearFit, edge: TipEdge, tooth: usize) -> Outline {
     }
 }
 
+fn debug_visible(photo: &Photo, known: &KnownGear, fit: &GearFit, teeth: &[SeenTooth]) {
+    use super::pose::refit::{Refit, VisibleLength};
+    let Some(refit) = Refit::of(photo, known, fit, teeth) else {
+        return;
+    };
+    let Some(whole) = refit.showing(fit, VisibleLength::WHOLE) else {
+        return;
+    };
+    let f = &whole.fit;
+    eprintln!(
+        "DBG whole cost {:.3} misfit {:.4} teeth {} pitchN {:.2} offs {:?} focal {:.0}",
+        whole.cost,
+        f.misfit,
+        teeth.len(),
+        std::f64::consts::TAU / f.pitch().unwrap_or(1.0),
+        f.offsets.map(|o| (o * 100.0).round() / 100.0),
+        f.camera.focal_px
+    );
+    for toe in [true, false] {
+        let mut line = String::new();
+        for dir in [-1.0, 1.0] {
+            let mut near = whole.fit.clone();
+            for i in 1..=(if dir < 0.0 { 3 } else { 11 }) {
+                let share = dir * f64::from(i) * 0.05;
+                let visible = if toe {
+                    VisibleLength { from: share, to: 1.0 }
+                } else {
+                    VisibleLength { from: 0.0, to: 1.0 - share }
+                };
+                let Some(end) = refit.showing(&near, visible) else { break };
+                line += &format!(" {share:.2}:{:.2}", end.cost);
+                near = end.fit;
+            }
+        }
+        eprintln!("DBG {} {line}", if toe { "toe" } else { "heel" });
+    }
+}
+
 /// Whether the toes of most flanks lie towards the end that was named.
 fn toe_lies(outlines: &[Outline], toe: ToeEnd) -> bool {
     let way: f64 = outlines
@@ -255,10 +301,11 @@ mod tests {
             let light = if (x + y / 2) % 40 < 20 { 220 } else { 30 };
             image::Rgb([light, light, 20])
         });
+        let known = KnownGear::default();
         for picture in [plain, striped] {
             let photo = Photo::from_pixels("drawn", picture);
             let found =
-                FlankFinder::new(&photo).and_then(|finder| finder.find(&FindHints::default()));
+                FlankFinder::new(&photo, &known).and_then(|finder| finder.find(&FindHints::default()));
             let reasons = found.unwrap_err();
             assert_eq!(reasons[0].code, ReasonCode::NoGear);
         }

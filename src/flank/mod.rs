@@ -16,4 +16,5 @@ mod tip_edge;
 pub use marked_flank::MarkedFlank;
 pub(crate) use outline::Outline;
 pub(crate) use pose::gear_fit::GearFit;
+pub use pose::known_gear::KnownGear;
 pub(crate) use rectify::FlankMap;

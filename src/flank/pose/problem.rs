@@ -3,6 +3,7 @@
 
 use super::camera::{Camera, FocalPrior};
 use super::gear_form::{Flank, FlankKind, RingForm};
+use super::known_gear::ShapePrior;
 use super::parameters::{
     CameraParameters, FLANK_NUMBERS, Layout, PackedRow, PoseParameters, ResidualRow,
 };
@@ -34,8 +35,10 @@ pub(crate) struct WeightedPoint {
 /// The points seen of one flank.
 #[derive(Debug, Clone)]
 pub(crate) struct SeenFlank {
-    /// The tooth's angle, as parts of the angles that are fitted: which, the lower one first, and how often.
+    /// The tooth's angle, as parts of the angles that are fitted: which, the lower one first, and how often …
     pub angle: [(usize, f64); 2],
+    /// … and what is known of it, radians.
+    pub turned: f64,
     /// The points.
     pub points: Vec<WeightedPoint>,
 }
@@ -64,6 +67,8 @@ pub(crate) struct PoseProblem {
     pub centre: PhotoPoint,
     /// The focal length as far as it is known.
     pub focal: FocalPrior,
+    /// The shape as far as it is known.
+    pub shape: ShapePrior,
     /// How the angles are held still.
     pub hold: AngleHold,
 }
@@ -91,7 +96,8 @@ impl PoseProblem {
         let flank = Flank::new(&RingForm::from_offsets(&parameters.offsets), self.kind);
         let focal_off = self.focal.deviations(parameters.camera.log_focal_px);
         let mut square = focal_off.powi(2) + self.hold_off(parameters.angles).powi(2);
-        square += parameters.offsets.iter().map(|off| off * off).sum::<f64>();
+        let shape_off = self.shape.deviations(&parameters.offsets);
+        square += shape_off.iter().map(|off| off * off).sum::<f64>();
         for seen in &self.flanks {
             let angle = angle_of(seen, parameters.angles);
             let squares = seen.points.iter().map(|weighted| {
@@ -143,9 +149,10 @@ impl PoseProblem {
         square: &mut DMatrix<f64>,
         slope: &mut DVector<f64>,
     ) {
-        for (i, offset) in layout.offsets().zip(parameters.offsets) {
-            square[(i, i)] += 1.0;
-            slope[i] += offset;
+        let deviations = self.shape.deviations(&parameters.offsets);
+        for ((i, off), weight) in layout.offsets().zip(deviations).zip(self.shape.weight) {
+            square[(i, i)] += weight * weight;
+            slope[i] += off * weight;
         }
         let spread = self.focal.log_spread;
         let focal = Layout::LOG_FOCAL_PX;
@@ -165,7 +172,8 @@ impl PoseProblem {
 /// The angle of a flank's tooth, radians.
 fn angle_of(seen: &SeenFlank, angles: &[f64]) -> f64 {
     let parts = seen.angle.iter();
-    parts.map(|&(which, times)| times * angles[which]).sum()
+    let fitted: f64 = parts.map(|&(which, times)| times * angles[which]).sum();
+    seen.turned + fitted
 }
 
 /// Products of the derivatives of a flank's residuals with each other, from the diagonal on, and with the
@@ -320,6 +328,10 @@ mod tests {
                 px: 1200.0,
                 log_spread: 0.2,
             },
+            shape: ShapePrior {
+                middle: std::array::from_fn(|i| 0.1 * i as f64),
+                weight: std::array::from_fn(|i| 1.0 + i as f64),
+            },
             hold: AngleHold {
                 weights: vec![1.0, 0.5],
                 sum: 0.1,
@@ -339,6 +351,7 @@ mod tests {
         let flank = Flank::new(&RingForm::USUAL, problem.kind);
         problem.flanks.extend((0..3).map(|step| SeenFlank {
             angle: [(0, 1.0), (1, f64::from(step))],
+            turned: 0.0,
             points: Vec::new(),
         }));
         for i in 0..40 {
