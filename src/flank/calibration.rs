@@ -37,6 +37,7 @@ pub(super) struct Calibration {
     pub known_gear: KnownGearSpreads,
     pub tooth_row: ToothRowLimits,
     pub finding: FindingLimits,
+    pub hidden_ends: HiddenEndLimits,
     pub tip_edge: TipEdgeRules,
     pub occlusion: OcclusionRules,
     pub outline: OutlineDoubt,
@@ -156,6 +157,34 @@ pub(super) struct FindingLimits {
     /// Found flanks tell the hand when the other hand's cost is so many times this one's (marked ones: see the reading's
     /// `sure_hand_cost_ratio_marked`). Chosen, no evidence.
     pub sure_hand_cost_ratio_found: f64,
+}
+
+/// When something hides an end of the flanks. Gains are differences of half the sums of squares that fits leave.
+pub(super) struct HiddenEndLimits {
+    /// A gear of which one end is hidden must explain the flanks by so much better than one of which both show. With both
+    /// ends in view *other*, *wide* and the four of `fixtures/rendered` gain 12 at most where a share is positive (burnt-out
+    /// ones 18), with a fifth hidden 12 at least but for very high spirals and haze. *Wide* and the fixtures had a say, *other*
+    /// was looked at.
+    pub least_gain: f64,
+    /// From this gain on something hidden is likelier than not …
+    pub even_gain: f64,
+    /// … and from so much less to so much more it becomes so.
+    pub gain_spread: f64,
+    /// It must hide this share of the length. Chosen, no evidence.
+    pub least_share: f64,
+    /// Beyond this share too little shows. Chosen, no evidence.
+    pub most_share: f64,
+    /// The odds that it is the end that explains better grow e-fold with so much more that it explains. The wrong end was
+    /// ahead by 7 at most in *wide* and the fixtures, covered by program.
+    pub ahead_spread: f64,
+    /// Probability of the other end from which neither is taken: beyond a quarter the middle is nearer.
+    pub most_other_end: f64,
+    /// Standard deviation of the share that is hidden, and where the gear's teeth and sizes are known.
+    pub share_deviation: f64,
+    pub share_deviation_known: f64,
+    /// Largest standard deviation of lengths, for it is not sure what is hidden, with which flanks are read. Chosen, no
+    /// evidence: somewhat less than what is too uncertain for shims.
+    pub most_doubt: f64,
 }
 
 /// Where the tip edge is taken.
@@ -290,6 +319,18 @@ pub(super) const CALIBRATION: Calibration = Calibration {
         fewest_fitted: 3,
         clearly_less: 0.87,
         sure_hand_cost_ratio_found: 2.0,
+    },
+    hidden_ends: HiddenEndLimits {
+        least_gain: 16.0,
+        even_gain: 11.0,
+        gain_spread: 1.5,
+        least_share: 0.04,
+        most_share: 0.45,
+        ahead_spread: 4.0,
+        most_other_end: 0.25,
+        share_deviation: 0.06,
+        share_deviation_known: 0.03,
+        most_doubt: 0.07,
     },
     tip_edge: TipEdgeRules {
         fit_spread: 0.12,

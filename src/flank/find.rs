@@ -4,9 +4,11 @@ use super::Outline;
 use super::calibration::CALIBRATION;
 use super::coordinate_map::FlankCoordinateMap;
 use super::correspondence::Correspondence;
+use super::hidden_ends::{Ends, ends};
 use super::marked_flank::MarkedFlank;
 use super::pose::fit::fit_proposed;
 use super::pose::gear_fit::GearFit;
+use super::pose::hidden_end::HiddenEnd;
 use super::pose::known_gear::KnownGear;
 use super::pose::regular_teeth::{SeenTooth, refine};
 use super::proposal::{Proposal, proposals};
@@ -60,6 +62,8 @@ pub(crate) struct FoundFlanks {
     /// Hand of the ring gear, where the fitted gear is of the form that is seen and the other hand fits
     /// clearly worse.
     pub hand: Option<Hand>,
+    /// The end of the flanks that something hides.
+    pub hidden: Option<HiddenEnd>,
     /// Remarks that keep the reading from being sure.
     pub doubts: Vec<Reason>,
     /// The gear they are flanks of.
@@ -126,13 +130,26 @@ impl<'a> FlankFinder<'a> {
             .filter(|fit| fit.misfit < limits.no_gear_misfit)
             .ok_or_else(no_gear)?;
         let (fit, teeth) = refine(photo, coordinates, self.known, &fit).ok_or_else(no_gear)?;
-        if std::env::var("FLANKREAD_DEBUG").is_ok() {
-            debug_visible(photo, self.known, &fit, &teeth);
-        }
-        let edge = tip_edge(photo, &fit);
+        let Ends {
+            fit: whole,
+            hiding,
+            length_doubt,
+        } = ends(photo, self.known, &fit, &teeth)?;
+        let edge = match &hiding {
+            // Looked for where the flanks show.
+            Some(hiding) => tip_edge(photo, &fit).over(|length| hiding.along_shown(length)),
+            None => tip_edge(photo, &whole),
+        };
+        let fit = whole;
         let outlines: Vec<Outline> = readable(&teeth)
             .into_iter()
-            .map(|tooth| outline(&fit, edge, tooth))
+            .map(|tooth| {
+                let outline = outline(&fit, edge, tooth, length_doubt);
+                match &hiding {
+                    Some(hiding) => outline.with_hidden(|at, _| hiding.hides(tooth, at)),
+                    None => outline,
+                }
+            })
             .collect();
         let mut doubts = Vec::new();
         if fit.misfit > limits.doubtful_misfit {
@@ -160,6 +177,7 @@ impl<'a> FlankFinder<'a> {
             outlines,
             form,
             hand: (fit.kind.form == form && sure_of_hand).then_some(fit.kind.hand),
+            hidden: hiding.map(|hiding| hiding.end),
             doubts,
             fit,
         })
@@ -217,55 +235,20 @@ fn readable(teeth: &[SeenTooth]) -> Vec<usize> {
 }
 
 /// The flank of one tooth, up to where the tip edge was seen, less what the next tooth hides.
-fn outline(fit: &GearFit, edge: TipEdge, tooth: usize) -> Outline {
+fn outline(fit: &GearFit, edge: TipEdge, tooth: usize, length_doubt: f64) -> Outline {
     // A height is off by its share of what the tip edge is; all of it is taken.
     let by_fit = CALIBRATION.outline.found.at(fit.misfit);
-    let doubt = FlankPoint::new(by_fit.length, by_fit.height.hypot(edge.doubt));
+    let doubt = FlankPoint::new(
+        by_fit.length.hypot(length_doubt),
+        by_fit.height.hypot(edge.doubt),
+    );
     let (flank, angle) = (fit.flank(), fit.angles[tooth]);
     let outline = Outline::from_map(fit.form.depth_over_length(), doubt, |at| {
         fit.camera.project(flank.point(angle, edge.in_fit(at)))
     });
     match fit.next_tooth(tooth) {
-        Some(next) => outline.with_hidden(|place| next.covers(place)),
+        Some(next) => outline.with_hidden(|_, place| next.covers(place)),
         None => outline,
-    }
-}
-
-fn debug_visible(photo: &Photo, known: &KnownGear, fit: &GearFit, teeth: &[SeenTooth]) {
-    use super::pose::refit::{Refit, VisibleLength};
-    let Some(refit) = Refit::of(photo, known, fit, teeth) else {
-        return;
-    };
-    let Some(whole) = refit.showing(fit, VisibleLength::WHOLE) else {
-        return;
-    };
-    let f = &whole.fit;
-    eprintln!(
-        "DBG whole cost {:.3} misfit {:.4} teeth {} pitchN {:.2} offs {:?} focal {:.0}",
-        whole.cost,
-        f.misfit,
-        teeth.len(),
-        std::f64::consts::TAU / f.pitch().unwrap_or(1.0),
-        f.offsets.map(|o| (o * 100.0).round() / 100.0),
-        f.camera.focal_px
-    );
-    for toe in [true, false] {
-        let mut line = String::new();
-        for dir in [-1.0, 1.0] {
-            let mut near = whole.fit.clone();
-            for i in 1..=(if dir < 0.0 { 3 } else { 11 }) {
-                let share = dir * f64::from(i) * 0.05;
-                let visible = if toe {
-                    VisibleLength { from: share, to: 1.0 }
-                } else {
-                    VisibleLength { from: 0.0, to: 1.0 - share }
-                };
-                let Some(end) = refit.showing(&near, visible) else { break };
-                line += &format!(" {share:.2}:{:.2}", end.cost);
-                near = end.fit;
-            }
-        }
-        eprintln!("DBG {} {line}", if toe { "toe" } else { "heel" });
     }
 }
 

@@ -4,6 +4,7 @@ mod calibration;
 mod coordinate_map;
 mod correspondence;
 pub(crate) mod find;
+mod hidden_ends;
 mod marked_flank;
 pub(crate) mod marks;
 pub(crate) mod occlusion;
@@ -15,6 +16,7 @@ mod tip_edge;
 
 pub use marked_flank::MarkedFlank;
 pub(crate) use outline::Outline;
+pub(crate) use pose::hidden_end::HiddenEnd;
 pub(crate) use pose::gear_fit::GearFit;
 pub use pose::known_gear::KnownGear;
 pub(crate) use rectify::FlankMap;

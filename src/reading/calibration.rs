@@ -126,6 +126,9 @@ pub(super) struct Patches {
     /// Burnt-out share of the patch from which its edge is in doubt. Of 242 readings of photos as they were taken none
     /// has more than 0.04; one made a stop brighter, a third of its patches white, moved by 0.043.
     pub most_glare: f64,
+    /// Largest share of a patch's rows that may run on behind what hides an end. Chosen, no evidence: the rest is cut off by
+    /// the flank's own edge.
+    pub most_behind: f64,
     /// Below this confidence in how contact shows it is asked. Chosen, no evidence.
     pub least_polarity_confidence: f64,
 }
@@ -223,6 +226,7 @@ pub(super) const CALIBRATION: Calibration = Calibration {
             width: 0.4,
         },
         most_glare: 0.25,
+        most_behind: 0.25,
         least_polarity_confidence: 0.3,
     },
     combining: Combining {

@@ -4,7 +4,7 @@ use super::calibration::CALIBRATION;
 use super::combine::Combined;
 use super::coverage::OutlineSource;
 use super::image_quality::Quality;
-use crate::flank::Outline;
+use crate::flank::{HiddenEnd, Outline};
 use crate::frames::FlankPoint;
 use crate::photo::Photo;
 use crate::schema::{FlankSide, Reason, ReasonCode, Status};
@@ -19,6 +19,8 @@ pub(super) struct Judged<'a> {
     pub patches: &'a [Option<FoundPatch>],
     pub combined: Option<&'a Combined>,
     pub glare: f64,
+    /// The end that something hides, and the share of the patches that runs on behind it.
+    pub behind: Option<(HiddenEnd, f64)>,
     pub flank: Option<FlankSide>,
     /// Who drew the outlines.
     pub outline_source: OutlineSource,
@@ -106,6 +108,18 @@ pub(super) fn against_flanks(outlines: &[Outline], quality: Option<Quality>) -> 
 /// What speaks against the patches as a whole.
 fn against_patches(judged: &Judged) -> Option<Reason> {
     let limits = &CALIBRATION.patches;
+    if let Some((end, behind)) = judged.behind
+        && behind > limits.most_behind
+    {
+        let end = match end {
+            HiddenEnd::Toe => "toe (inner)",
+            HiddenEnd::Heel => "heel (outer)",
+        };
+        return Some(Reason::new(
+            ReasonCode::FlankHidden,
+            format!("Something hides the {end} end of the flanks, and the patch runs on behind it. Turn the gear or go aside until the whole of the painted flanks is in view."),
+        ));
+    }
     let patches = judged.patches.iter().flatten();
     let agreed = patches
         .filter(|patch| {
@@ -309,6 +323,7 @@ mod tests {
             patches: &[],
             combined: combined.as_ref(),
             glare: 0.0,
+            behind: None,
             flank: Some(FlankSide {
                 side: Side::Drive,
                 source: Source::Given,

@@ -8,7 +8,7 @@ use super::judge;
 use super::judge::Judged;
 use super::numbers::patch_numbers;
 use crate::flank::rectify::{FINE_MAP_SIZE, MAP_SIZE};
-use crate::flank::{FlankMap, Outline};
+use crate::flank::{FlankMap, HiddenEnd, Outline};
 use crate::frames::FlankPoint;
 use crate::photo::Photo;
 use crate::schema::reading::SCHEMA;
@@ -17,6 +17,9 @@ use crate::schema::{
 };
 use crate::segment::mask::{Mask, area, area_of_both};
 use crate::segment::{FoundPatch, SeenCompound, compound_on, find_patches, segment_flanks};
+
+/// A patch that ends so few columns of a map before what hides the flank is taken to run on behind it.
+const BESIDE: usize = 3;
 
 /// What is known of a photo before its patches are looked at.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -29,6 +32,8 @@ pub(crate) struct FlankContext {
     pub outline_source: OutlineSource,
     /// Hand of the ring gear, if the outlines tell.
     pub hand: Option<Hand>,
+    /// The end of the flanks that something hides.
+    pub hidden: Option<HiddenEnd>,
 }
 
 /// A reading with what its pictures need.
@@ -246,6 +251,7 @@ fn read_maps(
         patches: &patches,
         combined: combined.as_ref(),
         glare,
+        behind: context.hidden.map(|end| (end, share_behind(maps, &regions))),
         flank: context.flank,
         outline_source: context.outline_source,
     });
@@ -380,6 +386,28 @@ fn confidence(found: &FoundPatch, map: &FlankMap) -> f64 {
     // A patch of which a fifth is hidden has its centre off by a tenth of its size: worth little
     // beside teeth that show all of theirs.
     contrast * agreement * (1.0 - burnt_share(found, map)) * (1.0 - found.hidden).powi(2)
+}
+
+/// Share of the patches' rows that run behind what hides the flanks: their end lies beside cells that are not seen. The
+/// median of the flanks that have a patch.
+fn share_behind(maps: &[FlankMap], regions: &[Option<Mask>]) -> f64 {
+    let with_patch = maps.iter().zip(regions);
+    let shares = with_patch.filter_map(|(map, region)| {
+        let (mut behind, mut rows) = (0usize, 0usize);
+        for (marked, unseen) in region.as_ref()?.rows().into_iter().zip(map.unseen.rows()) {
+            let Some(first) = marked.iter().position(|&marked| marked) else {
+                continue;
+            };
+            let last = marked.iter().rposition(|&marked| marked).unwrap_or(first);
+            let near = first.saturating_sub(BESIDE)..(last + 1 + BESIDE).min(unseen.len());
+            rows += 1;
+            behind += usize::from(near.into_iter().any(|column| unseen[column]));
+        }
+        Some(behind as f64 / rows.max(1) as f64)
+    });
+    let mut shares: Vec<f64> = shares.collect();
+    shares.sort_by(f64::total_cmp);
+    shares.get(shares.len() / 2).copied().unwrap_or(0.0)
 }
 
 /// Share of burnt-out cells in the patches.

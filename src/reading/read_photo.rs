@@ -121,6 +121,7 @@ fn flank_context(
         } else {
             OutlineSource::Marked
         },
+        hidden: None,
     }
 }
 
@@ -142,7 +143,10 @@ fn read_found(photo: &Photo, options: &ReadOptions, marks: &Marks) -> OutlinedRe
     };
     let coarse_pass = |found: &FoundFlanks| {
         let side = side_of(found.form, options.drives_on);
-        let context = flank_context(options, marks, Some(side), found.hand);
+        let context = FlankContext {
+            hidden: found.hidden,
+            ..flank_context(options, marks, Some(side), found.hand)
+        };
         CoarsePass::over(photo, &found.outlines, context, found.doubts.clone())
     };
     let second_pass = || finder.with_mirrored_pass(&first).find(&hints);

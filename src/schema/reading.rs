@@ -113,6 +113,14 @@ pub enum ReasonCode {
     NoPatch,
     /// The flanks are cut off by the edge of the photo.
     FlankCropped,
+    /// The flanks' ends, root or tip lie behind something.
+    FlankHidden,
+    /// The file is damaged where the flanks lie.
+    Damaged,
+    /// The patch lies in two islands.
+    TwoPatches,
+    /// The photos are not of one gear, or not of two flanks of it.
+    TwoGears,
     /// Reflections cover the patch.
     Glare,
     /// Fewer teeth than a sure reading needs.

@@ -8,7 +8,7 @@ use super::camera::FocalPrior;
 use super::gear_fit::GearFit;
 use super::gear_form::{Flank, RingForm};
 use super::known_gear::{KnownGear, ShapePrior};
-use super::parameters::{CameraParameters, PoseParameters};
+use super::parameters::{CameraParameters, EDGE_NUMBERS, PoseParameters};
 use super::problem::{AngleHold, PoseProblem, SeenFlank, WeightedPoint, cauchy_residual, offset};
 use super::starting_poses::StartingPose;
 use crate::flank::calibration::CALIBRATION;
@@ -225,6 +225,7 @@ impl<'a> PoseSearch<'a> {
             camera: CameraParameters::unturned(&start.camera),
             angles: &angles,
             offsets: start.offsets,
+            edge: [0.0; EDGE_NUMBERS],
         };
         parameters.pack()
     }
@@ -235,6 +236,7 @@ impl<'a> PoseSearch<'a> {
             camera,
             angles,
             offsets,
+            ..
         } = PoseParameters::unpack(vector);
         GearFit {
             form: RingForm::from_offsets(&offsets),
@@ -290,6 +292,7 @@ impl<'a> PoseSearch<'a> {
             SeenFlank {
                 angle: [(tooth, 1.0), (tooth, 0.0)],
                 turned: 0.0,
+                step: 0.0,
                 // From one flank to the next other ones.
                 points: points
                     .iter()
@@ -308,6 +311,7 @@ impl<'a> PoseSearch<'a> {
             centre: self.centre,
             focal: self.focal,
             shape: self.shape,
+            hidden: None,
             hold: AngleHold {
                 weights: vec![1.0; angles.len()],
                 sum: angles.iter().sum(),
@@ -336,6 +340,7 @@ impl<'a> PoseSearch<'a> {
             }
             let parameters = PoseParameters::unpack(vector);
             off.extend(self.shape.deviations(&parameters.offsets));
+            off.extend(parameters.edge);
             off.push(self.focal.deviations(parameters.camera.log_focal_px));
             // A turn of all teeth together is the same as a turn of the camera: hold it still.
             off.push(parameters.angles.iter().sum::<f64>() - first_angles);

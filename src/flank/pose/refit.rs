@@ -1,11 +1,11 @@
-//! A gear fitted again, to all teeth of a row that show, which stand at equal angles, and to the part of their length
-//! that is taken to show.
+//! A gear fitted again, to all teeth of a row that show, which stand at equal angles, and whose ends may be hidden.
 
 use super::camera::FocalPrior;
 use super::gear_fit::GearFit;
 use super::gear_form::RingForm;
+use super::hidden_end::HiddenEnd;
 use super::known_gear::KnownGear;
-use super::parameters::{CameraParameters, PoseParameters};
+use super::parameters::{CameraParameters, EDGE_NUMBERS, PoseParameters};
 use super::problem::{AngleHold, PoseProblem, SeenFlank, WeightedPoint};
 use super::regular_teeth::{Part, SeenTooth};
 use crate::flank::calibration::CALIBRATION;
@@ -16,31 +16,6 @@ use nalgebra::{Matrix2, Vector2};
 
 /// Most steps of a fit.
 const MOST_STEPS: usize = 25;
-
-/// The part of a flank's length that shows, shares of the whole length. The network takes what it sees of a flank for all
-/// of it: its 0 … 1 are the ends of this part.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct VisibleLength {
-    /// Towards the toe.
-    pub from: f64,
-    /// Towards the heel.
-    pub to: f64,
-}
-
-impl VisibleLength {
-    /// All of it.
-    pub(crate) const WHOLE: Self = Self { from: 0.0, to: 1.0 };
-
-    /// How long it is.
-    pub(crate) fn length(self) -> f64 {
-        self.to - self.from
-    }
-
-    /// Where on the whole flank a point lies whose length is counted along this part.
-    fn on_whole(self, at: FlankPoint) -> FlankPoint {
-        FlankPoint::new(self.from + self.length() * at.length, at.height)
-    }
-}
 
 /// The teeth of a row as they are seen, to be explained by a gear near a known fit.
 pub(crate) struct Refit<'a> {
@@ -54,8 +29,10 @@ pub(crate) struct Refit<'a> {
 
 /// What a fit again ends with.
 pub(crate) struct Refitted {
-    /// The gear; its misfit is in flank lengths of the part that shows.
+    /// The gear; its misfit is in lengths of the part that shows.
     pub fit: GearFit,
+    /// Where the edge of what hides one end runs.
+    pub edge: [f64; EDGE_NUMBERS],
     /// Half the sum of squares that it leaves.
     pub cost: f64,
 }
@@ -88,22 +65,21 @@ impl<'a> Refit<'a> {
 
     /// The gear, camera, first angle and pitch that explain whole flanks best.
     pub(crate) fn free_pitch(&self) -> Option<GearFit> {
-        let end = self.solve(self.near, VisibleLength::WHOLE, None)?;
+        let end = self.solve(None, None)?;
         Some(end.fit)
     }
 
-    /// The same, from a fit that is near, for flanks of which this part shows; the pitch is that of the gear where it is known.
-    pub(crate) fn showing(&self, near: &GearFit, visible: VisibleLength) -> Option<Refitted> {
-        self.solve(near, visible, self.known.pitch())
+    /// The same for flanks of which nothing or one end is hidden; the pitch is that of the gear where it is known.
+    pub(crate) fn hidden(&self, hidden: Option<HiddenEnd>) -> Option<Refitted> {
+        self.solve(hidden, self.known.pitch())
     }
 
     fn solve(
         &self,
-        near: &GearFit,
-        visible: VisibleLength,
+        hidden: Option<HiddenEnd>,
         known_pitch: Option<f64>,
     ) -> Option<Refitted> {
-        let teeth = self.teeth;
+        let (near, teeth) = (self.near, self.teeth);
         let pitch = (near.angles[1] - near.angles[0]) / (teeth[1].step - teeth[0].step);
         let first = near.angles[0] - teeth[0].step * pitch;
         let free = [first, pitch];
@@ -115,13 +91,14 @@ impl<'a> Refit<'a> {
             camera: CameraParameters::unturned(&near.camera),
             angles,
             offsets: near.offsets,
+            edge: [0.0; EDGE_NUMBERS],
         };
         // Only the first tooth is held.
         let mut weights = vec![0.0; angles.len()];
         weights[0] = 1.0;
         let problem = PoseProblem {
             flanks: (teeth.iter().zip(&self.slopes))
-                .map(|(tooth, slopes)| seen_flank(tooth, slopes, visible, known_pitch))
+                .map(|(tooth, slopes)| seen_flank(tooth, self.place_in_row(tooth), slopes, known_pitch))
                 .collect(),
             robust: true,
             kind: near.kind,
@@ -129,6 +106,7 @@ impl<'a> Refit<'a> {
             centre: near.camera.centre,
             focal: FocalPrior::of(self.photo),
             shape: self.known.shape_prior(),
+            hidden,
             hold: AngleHold {
                 weights,
                 sum: first,
@@ -146,21 +124,37 @@ impl<'a> Refit<'a> {
             angles: angles.collect(),
             ..near.clone()
         };
-        fit.misfit = self.misfit(&fit, visible);
+        fit.misfit = self.misfit(&fit, hidden, &end.edge);
         fit.misfit.is_finite().then_some(Refitted {
             fit,
+            edge: end.edge,
             cost: solved.cost,
         })
     }
 
+    /// The place of a tooth in the row, −½ … ½.
+    pub(crate) fn place_in_row(&self, tooth: &SeenTooth) -> f64 {
+        let (first, last) = (self.teeth[0].step, self.teeth[self.teeth.len() - 1].step);
+        (tooth.step - first) / (last - first) - 0.5
+    }
+
     /// Root mean square distance of the parts from where a fit has them, in lengths of the part that shows.
-    fn misfit(&self, fit: &GearFit, visible: VisibleLength) -> f64 {
+    fn misfit(
+        &self,
+        fit: &GearFit,
+        hidden: Option<HiddenEnd>,
+        edge: &[f64; EDGE_NUMBERS],
+    ) -> f64 {
         let (mut square, mut count) = (0.0, 0.0);
-        let depth = fit.form.depth_over_length() / visible.length();
+        let shows = 1.0 - hidden.map_or(0.0, |_| HiddenEnd::share(0.5, 0.0, edge));
+        let depth = fit.form.depth_over_length() / shows;
         for ((tooth, seen), slopes) in self.teeth.iter().enumerate().zip(&self.slopes) {
             for (part, slope) in seen.parts.iter().zip(slopes) {
                 let Correspondence { on_flank, in_photo } = part.point;
-                let placed = fit.place(tooth, visible.on_whole(on_flank));
+                let whole = hidden.map_or(on_flank, |end| {
+                    end.on_whole(on_flank, self.place_in_row(seen), edge)
+                });
+                let placed = fit.place(tooth, whole);
                 let off = slope * Vector2::new(in_photo.x - placed.x, in_photo.y - placed.y);
                 // Heights in flank lengths, as the misfit counts.
                 square += off.x.powi(2) + (off.y * depth).powi(2);
@@ -174,16 +168,13 @@ impl<'a> Refit<'a> {
 /// A tooth's parts as the fit takes them: its angle is the first tooth's and so many pitches.
 fn seen_flank(
     tooth: &SeenTooth,
+    step: f64,
     slopes: &[Matrix2<f64>],
-    visible: VisibleLength,
     known_pitch: Option<f64>,
 ) -> SeenFlank {
     let weight = (tooth.parts.len() as f64 / CALIBRATION.pose.independent_points).sqrt();
     let weighted = |(part, slope): (&Part, &Matrix2<f64>)| WeightedPoint {
-        point: Correspondence {
-            on_flank: visible.on_whole(part.point.on_flank),
-            ..part.point
-        },
+        point: part.point,
         per_tolerance: Matrix2::from_diagonal(&Vector2::new(
             1.0 / (part.error.length * weight),
             1.0 / (part.error.height * weight),
@@ -196,6 +187,7 @@ fn seen_flank(
     SeenFlank {
         angle: [(0, 1.0), pitches],
         turned,
+        step,
         points: tooth.parts.iter().zip(slopes).map(weighted).collect(),
     }
 }
