@@ -52,6 +52,12 @@ pub(super) struct NetworkInput {
     /// The same to measure the flanks. Same splits: mean errors of heights 0.035, 0.031, 0.026, 0.035 at 576; 0.034,
     /// 0.034, 0.029, 0.033 at 512.
     pub measuring_side_px: f64,
+    /// Where a look at the whole finds nothing, the photo is looked at in so many parts along its longer side, at the size to
+    /// measure. Flanks under 0.18 of the longer side are not found in the first look, 0.09 in the second, 0.045 in the third.
+    pub parts_across: [usize; 2],
+    /// Flanks that are no longer than this in what the network was shown are looked at again from nearer by: it was trained on
+    /// flanks of some 60 pixels and more. Chosen, no evidence.
+    pub small_flank_px: f64,
     /// Fewer cells on flanks than this are no gear. Chosen, no evidence.
     pub fewest_cells_of_gear: usize,
     /// Margin about the flanks, share of their width or height. Chosen, no evidence.
@@ -108,6 +114,10 @@ pub(super) struct KnownGearSpreads {
     pub pitch_angle_with_offset: f64,
     /// Of the tangent of the spiral angle.
     pub spiral_tangent: f64,
+    /// Where no card says them, and it is asked whether an end is hidden: so many times the usual deviations of spiral and
+    /// depth. Spirals from 20° to 45° and depths of a fifth more and less lie within two of them.
+    pub any_spiral: f64,
+    pub any_depth: f64,
     /// Depth of the flank that shows over the whole depth: less the fillet and the edge break.
     pub flank_of_whole_depth: f64,
     /// Of the logarithm of the depth that follows.
@@ -271,6 +281,8 @@ pub(super) const CALIBRATION: Calibration = Calibration {
     network: NetworkInput {
         finding_side_px: 288.0,
         measuring_side_px: 576.0,
+        parts_across: [1, 2],
+        small_flank_px: 75.0,
         fewest_cells_of_gear: 40,
         margin: 0.08,
     },
@@ -297,6 +309,8 @@ pub(super) const CALIBRATION: Calibration = Calibration {
         pitch_angle: 0.012,
         pitch_angle_with_offset: 0.03,
         spiral_tangent: 0.03,
+        any_spiral: 2.5,
+        any_depth: 2.0,
         flank_of_whole_depth: 0.9,
         depth_per_face: 0.05,
         taper_milled: (0.30, 0.08),

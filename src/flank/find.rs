@@ -2,7 +2,7 @@
 
 use super::Outline;
 use super::calibration::CALIBRATION;
-use super::coordinate_map::FlankCoordinateMap;
+use super::coordinate_map::{FlankCoordinateMap, Window};
 use super::correspondence::Correspondence;
 use super::hidden_ends::{Ends, ends};
 use super::marked_flank::MarkedFlank;
@@ -89,12 +89,56 @@ impl<'a> FlankFinder<'a> {
         let window = FlankCoordinateMap::found(photo)
             .flanks_window(photo)
             .ok_or_else(no_gear)?;
-        Ok(Self {
+        Ok(Self::at(photo, known, window))
+    }
+
+    fn at(photo: &'a Photo, known: &'a KnownGear, window: Window) -> Self {
+        Self {
             photo,
             known,
             coordinates: FlankCoordinateMap::measured(photo, window),
             near: None,
+        }
+    }
+
+    /// Finders that look closer, for flanks too small to be seen at a glance: each begins where the one before found
+    /// nothing. They look at the photo in ever smaller parts, then at what carries compound in the part that shows most.
+    pub(crate) fn closer(
+        photo: &'a Photo,
+        known: &'a KnownGear,
+    ) -> impl Iterator<Item = Self> {
+        CALIBRATION.network.parts_across.iter().filter_map(move |&across| {
+            let looks = FlankCoordinateMap::found_in_parts(photo, across);
+            let places = looks.iter().map(FlankCoordinateMap::painted_places);
+            let most = places.max_by_key(Vec::len)?;
+            if most.len() < CALIBRATION.network.fewest_cells_of_gear {
+                return None;
+            }
+            let window = Window::about(photo, most.into_iter());
+            Some(Self::at(photo, known, window))
         })
+    }
+
+    /// A closer look at flanks that were found, where they are small in what the network was shown.
+    pub(crate) fn nearer(&self, found: &FoundFlanks) -> Option<Self> {
+        let lengths = found.outlines.iter().map(|outline| outline.size_px().0);
+        let longest = lengths.fold(0.0, f64::max);
+        if found.outlines.is_empty()
+            || self.coordinates.shown_px(longest) > CALIBRATION.network.small_flank_px
+        {
+            return None;
+        }
+        let corners = found.outlines.iter().flat_map(|outline| {
+            let corners = outline.corners();
+            [
+                corners.toe_root,
+                corners.toe_tip,
+                corners.heel_tip,
+                corners.heel_root,
+            ]
+        });
+        let window = Window::about(self.photo, corners);
+        Some(Self::at(self.photo, self.known, window))
     }
 
     /// The same with a second pass, over the photo mirrored, that starts from what the first one found.
@@ -268,7 +312,7 @@ fn toe_lies(outlines: &[Outline], toe: ToeEnd) -> bool {
 fn no_gear() -> Vec<Reason> {
     vec![Reason::new(
         ReasonCode::NoGear,
-        "No ring gear was found: take the photo so that several whole teeth are in it, lit from the side, or mark the corners of a flank.",
+        "No ring gear was found. Go nearer until four or five painted teeth fill the photo, turn the gear so that one kind of flank faces the camera, and light it from the side; or mark the corners of two or three flanks.",
     )]
 }
 

@@ -74,7 +74,6 @@ pub(super) fn ends(
     let Some(refit) = Refit::of(photo, known, fit, teeth) else {
         return Ok(whole(fit.clone(), 0.0));
     };
-    // Without a known pitch the teeth were fitted so already.
     let shown = refit.hidden(None).ok_or_else(not_told)?;
     let [toe, heel] = HiddenEnd::BOTH.map(|end| refit.hidden(Some(end)).map(|fit| (end, fit)));
     let (Some(toe), Some(heel)) = (toe, heel) else {
@@ -89,11 +88,23 @@ pub(super) fn ends(
     };
     let gain = shown.cost - best.1.cost;
     let hidden_share = share(&best.1);
+    if std::env::var("FLANKREAD_DEBUG").is_ok() {
+        eprintln!(
+            "ENDS whole {:.1} gain {gain:.1} ahead {ahead:.1} best {:?} share {:.3} edge {:?} other {:.3} mf {:.3} {:.3} teeth {} offs {:?}",
+            shown.cost, best.0, share(&best.1), best.1.edge.map(|e| (e * 100.0).round() / 100.0), share(&other), shown.fit.misfit, best.1.fit.misfit, teeth.len(),
+            shown.fit.offsets.map(|e| (e * 10.0).round() / 10.0)
+        );
+    }
     if gain < limits.least_gain || hidden_share < limits.least_share {
         // What would be hidden, as far as it is likely.
         let likely = 1.0 / (1.0 + ((limits.even_gain - gain) / limits.gain_spread).exp());
         let most = hidden_share.max(share(&other)).clamp(0.0, limits.most_share);
-        return told(whole(shown.fit, likely * 0.5 * most));
+        // Without a known pitch the teeth were fitted so already.
+        let fit = match known.pitch() {
+            Some(_) => shown.fit,
+            None => fit.clone(),
+        };
+        return told(whole(fit, likely * 0.5 * most));
     }
     // Taken for hidden at the one end, lengths are off by the share where it is the other.
     let other_end = 1.0 / (1.0 + (ahead / limits.ahead_spread).exp());

@@ -193,15 +193,15 @@ pub(super) const CALIBRATION: Calibration = Calibration {
         sure_hand_cost_ratio_marked: 4.0,
     },
     flanks: Flanks {
-        least_length_px: 80.0,
-        least_height_px: 14.0,
+        least_length_px: 40.0,
+        least_height_px: 8.0,
         least_share_in_photo: 0.6,
     },
     light: Light {
         burnt: 0.93,
         most_burnt: 0.43,
         lightest_darkest_fifth: 0.62,
-        least_brightness: 0.025,
+        least_brightness: 0.008,
     },
     sharpness: Sharpness {
         least: 2.28,

@@ -66,6 +66,9 @@ pub(super) fn against_flanks(outlines: &[Outline], quality: Option<Quality>) -> 
         );
         return against;
     };
+    if std::env::var("FLANKREAD_DEBUG").is_ok() {
+        eprintln!("QUAL {quality:?}");
+    }
     let sizes: Vec<(f64, f64)> = outlines.iter().map(Outline::size_px).collect();
     let most = |get: fn(&(f64, f64)) -> f64| sizes.iter().map(get).fold(0.0, f64::max);
     let (length, height) = (most(|s| s.0), most(|s| s.1));

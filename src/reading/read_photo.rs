@@ -131,11 +131,7 @@ fn read_found(photo: &Photo, options: &ReadOptions, marks: &Marks) -> OutlinedRe
         form: (options.flank.or(marks.flank)).map(|side| form_of(side, options.drives_on)),
         ..options.hints
     };
-    let found = FlankFinder::new(photo, &options.gear).and_then(|finder| {
-        let first = finder.find(&hints)?;
-        Ok((finder, first))
-    });
-    let (finder, first) = match found {
+    let (finder, first) = match found_flanks(photo, &options.gear, &hints) {
         Ok(found) => found,
         Err(reasons) => {
             return unreadable(photo, flank_context(options, marks, None, None), reasons);
@@ -156,6 +152,26 @@ fn read_found(photo: &Photo, options: &ReadOptions, marks: &Marks) -> OutlinedRe
     second_if_sure(coarse_pass(&first), || {
         Some(coarse_pass(&second_pass().ok()?).finish())
     })
+}
+
+/// The flanks at a glance, else from nearer by. What the first look that saw a gear says against it stands.
+fn found_flanks<'a>(
+    photo: &'a Photo,
+    gear: &'a KnownGear,
+    hints: &FindHints,
+) -> Result<(FlankFinder<'a>, FoundFlanks), Vec<Reason>> {
+    let look = |finder: FlankFinder<'a>| finder.find(hints).map(|found| (finder, found));
+    let mut best = FlankFinder::new(photo, gear).and_then(look);
+    let mut closer = FlankFinder::closer(photo, gear);
+    while let Err(reasons) = &best
+        && reasons.iter().all(|reason| reason.code == ReasonCode::NoGear)
+        && let Some(finder) = closer.next()
+    {
+        best = look(finder);
+    }
+    let (finder, found) = best?;
+    let nearer = finder.nearer(&found).and_then(|finder| look(finder).ok());
+    Ok(nearer.unwrap_or((finder, found)))
 }
 
 /// Reads a photo on its marked flanks.

@@ -125,6 +125,18 @@ impl ShapePrior {
         weight: [1.0; SHAPE_NUMBERS],
     };
 
+    /// The same with less belief in what usual gears have of spiral and depth, where no card says them: they range widely, while
+    /// the face width keeps to its share of the diameter.
+    pub(crate) fn of_any_gear(mut self) -> Self {
+        let spreads = &CALIBRATION.known_gear;
+        for (index, wider) in [(2, spreads.any_spiral), (4, spreads.any_depth)] {
+            if self.weight[index] == 1.0 {
+                self.weight[index] = 1.0 / wider;
+            }
+        }
+        self
+    }
+
     /// How far offsets are off, standard deviations.
     pub(crate) fn deviations(&self, offsets: &[f64; SHAPE_NUMBERS]) -> [f64; SHAPE_NUMBERS] {
         std::array::from_fn(|i| (offsets[i] - self.middle[i]) * self.weight[i])

@@ -4,7 +4,7 @@ use super::camera::FocalPrior;
 use super::gear_fit::GearFit;
 use super::gear_form::RingForm;
 use super::hidden_end::HiddenEnd;
-use super::known_gear::KnownGear;
+use super::known_gear::{KnownGear, ShapePrior};
 use super::parameters::{CameraParameters, EDGE_NUMBERS, PoseParameters};
 use super::problem::{AngleHold, PoseProblem, SeenFlank, WeightedPoint};
 use super::regular_teeth::{Part, SeenTooth};
@@ -65,19 +65,24 @@ impl<'a> Refit<'a> {
 
     /// The gear, camera, first angle and pitch that explain whole flanks best.
     pub(crate) fn free_pitch(&self) -> Option<GearFit> {
-        let end = self.solve(None, None)?;
+        let end = self.solve(None, None, self.known.shape_prior())?;
         Some(end.fit)
     }
 
     /// The same for flanks of which nothing or one end is hidden; the pitch is that of the gear where it is known.
     pub(crate) fn hidden(&self, hidden: Option<HiddenEnd>) -> Option<Refitted> {
-        self.solve(hidden, self.known.pitch())
+        self.solve(
+            hidden,
+            self.known.pitch(),
+            self.known.shape_prior().of_any_gear(),
+        )
     }
 
     fn solve(
         &self,
         hidden: Option<HiddenEnd>,
         known_pitch: Option<f64>,
+        shape: ShapePrior,
     ) -> Option<Refitted> {
         let (near, teeth) = (self.near, self.teeth);
         let pitch = (near.angles[1] - near.angles[0]) / (teeth[1].step - teeth[0].step);
@@ -105,7 +110,7 @@ impl<'a> Refit<'a> {
             rotation: near.camera.rotation,
             centre: near.camera.centre,
             focal: FocalPrior::of(self.photo),
-            shape: self.known.shape_prior(),
+            shape,
             hidden,
             hold: AngleHold {
                 weights,
