@@ -1,7 +1,7 @@
 //! One photo and what is said about it → its reading, whatever the file holds.
 
-use crate::flank::find::{FindHints, ToeEnd};
 use crate::flank::KnownGear;
+use crate::flank::find::{FindHints, ToeEnd};
 use crate::flank::marks::{self, Marks};
 use crate::frames::Side;
 use crate::photo::{self, Limits, Photo, PhotoError};

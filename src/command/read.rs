@@ -6,7 +6,7 @@ use crate::flank::find::{FindHints, ToeEnd};
 use crate::flank::marks;
 use crate::frames::Side;
 use crate::photo::{self, Photo};
-use crate::reading::{ReadOptions, read_photo};
+use crate::reading::{ReadOptions, doubt_set, read_photo};
 use crate::report::advice::advice_text;
 use crate::report::reading::pictures::{PhotoReading, write_pictures};
 use crate::report::reading::text::reading_text;
@@ -106,13 +106,19 @@ pub(super) fn run(args: &ReadArgs, output: OutputOptions) -> Result<Outcome> {
     let wanted = wanted(args)?;
     let card = wanted.card;
     let opened = open_all(&wanted.photos, args, card.as_ref())?;
-    let told: Vec<PhotoReading> = opened
+    let mut told: Vec<PhotoReading> = opened
         .into_iter()
         .map(|(photo, asked)| {
             let read = read_photo(&photo, &asked);
             PhotoReading { photo, read }
         })
         .collect();
+    doubt_set(
+        &mut told
+            .iter_mut()
+            .map(|told| &mut told.read)
+            .collect::<Vec<_>>(),
+    );
     let (advice, no_advice) = match (&card, trial(args, wanted.measured, &told)) {
         (None, _) => (None, None),
         (Some(_), Err(refused)) => (None, Some(why_no_advice(&refused))),
@@ -261,16 +267,17 @@ fn open_one(
     Ok((
         photo,
         ReadOptions {
-        marks,
-        polarity: args.polarity,
-        flank: side,
-        hints: FindHints {
-            toe: args.toe,
-            form: None,
+            marks,
+            polarity: args.polarity,
+            flank: side,
+            hints: FindHints {
+                toe: args.toe,
+                form: None,
+            },
+            mirrored: args.mirrored,
+            ..of_card
         },
-        mirrored: args.mirrored,
-        ..of_card
-    }))
+    ))
 }
 
 /// The assembly that the photos show.

@@ -164,6 +164,9 @@ pub(super) struct FindingLimits {
     /// Chosen, no evidence but that drive or coast was right in 145 of 145 of *ours*, 16 of 16 of *other*, 11 of 12 of
     /// *wide*.
     pub clearly_less: f64,
+    /// Where the flanks are named and the others cover so many times as much, it is doubted that they are meant. Chosen, no
+    /// evidence.
+    pub other_shows: f64,
     /// Found flanks tell the hand when the other hand's cost is so many times this one's (marked ones: see the reading's
     /// `sure_hand_cost_ratio_marked`). Chosen, no evidence.
     pub sure_hand_cost_ratio_found: f64,
@@ -332,6 +335,7 @@ pub(super) const CALIBRATION: Calibration = Calibration {
         most_strays: 2,
         fewest_fitted: 3,
         clearly_less: 0.87,
+        other_shows: 3.0,
         sure_hand_cost_ratio_found: 2.0,
     },
     hidden_ends: HiddenEndLimits {
@@ -342,7 +346,7 @@ pub(super) const CALIBRATION: Calibration = Calibration {
         most_share: 0.45,
         ahead_spread: 4.0,
         most_other_end: 0.25,
-        share_deviation: 0.06,
+        share_deviation: 0.08,
         share_deviation_known: 0.03,
         most_doubt: 0.07,
     },

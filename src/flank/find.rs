@@ -103,20 +103,21 @@ impl<'a> FlankFinder<'a> {
 
     /// Finders that look closer, for flanks too small to be seen at a glance: each begins where the one before found
     /// nothing. They look at the photo in ever smaller parts, then at what carries compound in the part that shows most.
-    pub(crate) fn closer(
-        photo: &'a Photo,
-        known: &'a KnownGear,
-    ) -> impl Iterator<Item = Self> {
-        CALIBRATION.network.parts_across.iter().filter_map(move |&across| {
-            let looks = FlankCoordinateMap::found_in_parts(photo, across);
-            let places = looks.iter().map(FlankCoordinateMap::painted_places);
-            let most = places.max_by_key(Vec::len)?;
-            if most.len() < CALIBRATION.network.fewest_cells_of_gear {
-                return None;
-            }
-            let window = Window::about(photo, most.into_iter());
-            Some(Self::at(photo, known, window))
-        })
+    pub(crate) fn closer(photo: &'a Photo, known: &'a KnownGear) -> impl Iterator<Item = Self> {
+        CALIBRATION
+            .network
+            .parts_across
+            .iter()
+            .filter_map(move |&across| {
+                let looks = FlankCoordinateMap::found_in_parts(photo, across);
+                let places = looks.iter().map(FlankCoordinateMap::painted_places);
+                let most = places.max_by_key(Vec::len)?;
+                if most.len() < CALIBRATION.network.fewest_cells_of_gear {
+                    return None;
+                }
+                let window = Window::about(photo, most.into_iter());
+                Some(Self::at(photo, known, window))
+            })
     }
 
     /// A closer look at flanks that were found, where they are small in what the network was shown.
@@ -195,28 +196,8 @@ impl<'a> FlankFinder<'a> {
                 }
             })
             .collect();
-        let mut doubts = Vec::new();
-        if fit.misfit > limits.doubtful_misfit {
-            doubts.push(Reason::new(
-                ReasonCode::TeethDisagree,
-                "The flanks that were found do not lie as on one ring gear. Look at the outlines; if they are off, mark a flank or take the photo squarer to the teeth.",
-            ));
-        }
-        let both_show = convex.min(concave) > limits.clearly_less * convex.max(concave);
         let sure_of_hand = fit.other_hand_cost_ratio > limits.sure_hand_cost_ratio_found;
-        let contradicts = fit.kind.form != form && sure_of_hand;
-        if hints.form.is_none() && (both_show || contradicts) {
-            doubts.push(Reason::new(
-                ReasonCode::WhichFlank,
-                "The photo does not say for sure whether these are the drive or the coast flanks. Say it with --flank.",
-            ));
-        }
-        if hints.toe.is_some_and(|toe| !toe_lies(&outlines, toe)) {
-            doubts.push(Reason::new(
-                ReasonCode::WhichEnd,
-                "The toe was found at the other end than --toe says. Look at the outlines, and mark a flank if they are wrong.",
-            ));
-        }
+        let doubts = doubts(hints, form, (convex, concave), &fit, &outlines);
         Ok(FoundFlanks {
             outlines,
             form,
@@ -226,6 +207,50 @@ impl<'a> FlankFinder<'a> {
             fit,
         })
     }
+}
+
+/// What keeps a reading of found flanks from being sure; of the cells on flanks so many are convex and concave.
+fn doubts(
+    hints: &FindHints,
+    form: FlankForm,
+    (convex, concave): (f64, f64),
+    fit: &GearFit,
+    outlines: &[Outline],
+) -> Vec<Reason> {
+    let limits = &CALIBRATION.finding;
+    let mut doubts = Vec::new();
+    if fit.misfit > limits.doubtful_misfit {
+        doubts.push(Reason::new(
+            ReasonCode::TeethDisagree,
+            "The flanks that were found do not lie as on one ring gear. Look at the outlines; if they are off, mark a flank or take the photo squarer to the teeth.",
+        ));
+    }
+    let (own, other) = match form {
+        FlankForm::Convex => (convex, concave),
+        FlankForm::Concave => (concave, convex),
+    };
+    if hints.form.is_some() && other > limits.other_shows * own {
+        doubts.push(Reason::new(
+            ReasonCode::WhichFlank,
+            "The photo mostly shows the other flanks than those it is said to show. Look at the outlines; if they lie on the wrong flanks, name the other ones or take the photo from the other side.",
+        ));
+    }
+    let both_show = convex.min(concave) > limits.clearly_less * convex.max(concave);
+    let sure_of_hand = fit.other_hand_cost_ratio > limits.sure_hand_cost_ratio_found;
+    let contradicts = fit.kind.form != form && sure_of_hand;
+    if hints.form.is_none() && (both_show || contradicts) {
+        doubts.push(Reason::new(
+            ReasonCode::WhichFlank,
+            "The photo does not say for sure whether these are the drive or the coast flanks. Say it with --flank.",
+        ));
+    }
+    if hints.toe.is_some_and(|toe| !toe_lies(outlines, toe)) {
+        doubts.push(Reason::new(
+            ReasonCode::WhichEnd,
+            "The toe was found at the other end than --toe says. Look at the outlines, and mark a flank if they are wrong.",
+        ));
+    }
+    doubts
 }
 
 /// The gear that fits the proposed flanks, near a known one if that is a good fit. Where it fits poorly, some
@@ -331,8 +356,8 @@ mod tests {
         let known = KnownGear::default();
         for picture in [plain, striped] {
             let photo = Photo::from_pixels("drawn", picture);
-            let found =
-                FlankFinder::new(&photo, &known).and_then(|finder| finder.find(&FindHints::default()));
+            let found = FlankFinder::new(&photo, &known)
+                .and_then(|finder| finder.find(&FindHints::default()));
             let reasons = found.unwrap_err();
             assert_eq!(reasons[0].code, ReasonCode::NoGear);
         }

@@ -88,17 +88,12 @@ pub(super) fn ends(
     };
     let gain = shown.cost - best.1.cost;
     let hidden_share = share(&best.1);
-    if std::env::var("FLANKREAD_DEBUG").is_ok() {
-        eprintln!(
-            "ENDS whole {:.1} gain {gain:.1} ahead {ahead:.1} best {:?} share {:.3} edge {:?} other {:.3} mf {:.3} {:.3} teeth {} offs {:?}",
-            shown.cost, best.0, share(&best.1), best.1.edge.map(|e| (e * 100.0).round() / 100.0), share(&other), shown.fit.misfit, best.1.fit.misfit, teeth.len(),
-            shown.fit.offsets.map(|e| (e * 10.0).round() / 10.0)
-        );
-    }
     if gain < limits.least_gain || hidden_share < limits.least_share {
         // What would be hidden, as far as it is likely.
         let likely = 1.0 / (1.0 + ((limits.even_gain - gain) / limits.gain_spread).exp());
-        let most = hidden_share.max(share(&other)).clamp(0.0, limits.most_share);
+        let most = hidden_share
+            .max(share(&other))
+            .clamp(0.0, limits.most_share);
         // Without a known pitch the teeth were fitted so already.
         let fit = match known.pitch() {
             Some(_) => shown.fit,
@@ -120,7 +115,10 @@ pub(super) fn ends(
         hiding: Some(Hiding {
             end: best.0,
             edge: best.1.edge,
-            steps: teeth.iter().map(|tooth| refit.place_in_row(tooth)).collect(),
+            steps: teeth
+                .iter()
+                .map(|tooth| refit.place_in_row(tooth))
+                .collect(),
         }),
         fit: best.1.fit,
         length_doubt: (0.5 * deviation).hypot(other_end.sqrt() * hidden_share),

@@ -16,7 +16,7 @@ mod tip_edge;
 
 pub use marked_flank::MarkedFlank;
 pub(crate) use outline::Outline;
-pub(crate) use pose::hidden_end::HiddenEnd;
 pub(crate) use pose::gear_fit::GearFit;
+pub(crate) use pose::hidden_end::HiddenEnd;
 pub use pose::known_gear::KnownGear;
 pub(crate) use rectify::FlankMap;

@@ -79,7 +79,11 @@ impl Frame {
             return None;
         }
         // One component alone has units of one block, whatever its size is said to be (A.2.2).
-        let (across, down) = if sizes.len() == 1 { (1, 1) } else { (across, down) };
+        let (across, down) = if sizes.len() == 1 {
+            (1, 1)
+        } else {
+            (across, down)
+        };
         let units = |length: u16, blocks: usize| usize::from(length).div_ceil(8 * blocks);
         let alone = sizes.len() == 1;
         Some(Self {
@@ -304,58 +308,57 @@ impl Bits {
         (u64::from_be_bytes(*bytes.unwrap_or(&[0xff; 8])) << (self.at % 8) >> 32) as u32
     }
 
-    /// The next symbol; `None` where there is no such code, or the data end.
-    fn symbol(&mut self, codes: &Codes) -> Option<u8> {
-        let next = self.next();
+    /// The next symbol and the length of its code; `None` where there is no such code. `next` are the next bits.
+    fn symbol(codes: &Codes, next: u32) -> Option<(usize, u8)> {
         let (length, symbol) = codes.short[(next >> (32 - LOOKED_UP)) as usize];
-        let (length, symbol) = if length > 0 {
-            (u32::from(length), symbol)
-        } else {
-            (LOOKED_UP + 1..=16).find_map(|length| {
-                let (first, at, count) = codes.long[length as usize];
-                let past = (next >> (32 - length)).checked_sub(first)? as usize;
-                (past < count).then(|| (length, codes.symbols[at + past]))
-            })?
-        };
-        self.at += length as usize;
-        (self.at <= self.end).then_some(symbol)
-    }
-
-    /// The number that so many of the next bits stand for (ITU-T T.81, F.2.2.1).
-    fn number(&mut self, size: u8) -> i32 {
-        if size == 0 {
-            return 0;
+        if length > 0 {
+            return Some((usize::from(length), symbol));
         }
-        let value = (self.next() >> (32 - u32::from(size))) as i32;
-        self.at += usize::from(size);
-        if value >> (size - 1) == 0 {
-            value - (1 << size) + 1
-        } else {
-            value
-        }
+        (LOOKED_UP + 1..=16).find_map(|length| {
+            let (first, at, count) = codes.long[length as usize];
+            let past = (next >> (32 - length)).checked_sub(first)? as usize;
+            (past < count).then(|| (length as usize, codes.symbols[at + past]))
+        })
     }
 
     /// Goes over one block, whose mean is counted on (ITU-T T.81, F.1.2); `None` where it breaks off or cannot be one.
     fn skip_block(&mut self, block: &Block, mean: &mut i32) -> Option<()> {
-        let size = self.symbol(block.first)?;
+        let next = self.next();
+        let (length, size) = Self::symbol(block.first, next)?;
         if size > 11 {
             return None;
         }
-        *mean += self.number(size);
-        let others = block.others;
+        *mean += number(next << length, size);
+        self.at += length + usize::from(size);
         let mut coefficient = 1;
         while coefficient < COEFFICIENTS {
-            let symbol = self.symbol(others)?;
-            let (zeros, size) = (usize::from(symbol >> 4), symbol & 15);
-            match (zeros, size) {
-                (0, 0) => break,
-                (15, 0) => coefficient += 16,
-                (_, 0) => return None,
-                _ => coefficient += zeros + 1,
+            let (length, symbol) = Self::symbol(block.others, self.next())?;
+            let (zeros, size) = (usize::from(symbol >> 4), usize::from(symbol & 15));
+            self.at += length + size;
+            if size > 0 {
+                coefficient += zeros + 1;
+            } else if zeros == 15 {
+                coefficient += 16;
+            } else if zeros == 0 {
+                break;
+            } else {
+                return None;
             }
-            self.at += usize::from(size);
         }
         (self.at <= self.end && coefficient <= COEFFICIENTS).then_some(())
+    }
+}
+
+/// The number that so many of the first of some bits stand for (ITU-T T.81, F.2.2.1).
+fn number(bits: u32, size: u8) -> i32 {
+    if size == 0 {
+        return 0;
+    }
+    let value = (bits >> (32 - u32::from(size))) as i32;
+    if bits >> 31 == 0 {
+        value - (1 << size) + 1
+    } else {
+        value
     }
 }
 

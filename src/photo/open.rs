@@ -113,7 +113,8 @@ fn decode(
     };
     let complete = kind != ImageFormat::Jpeg || jpeg_is_complete(bytes);
     // A decoder goes on past lost bytes, shifts what follows and fills the rest with grey.
-    if kind == ImageFormat::Jpeg && complete && whole_share(bytes).is_some_and(|share| share < 1.0) {
+    if kind == ImageFormat::Jpeg && complete && whole_share(bytes).is_some_and(|share| share < 1.0)
+    {
         return Err(PhotoError::Damaged {
             path: name.into(),
             detail: "a part of the picture's data is missing".into(),

@@ -66,9 +66,6 @@ pub(super) fn against_flanks(outlines: &[Outline], quality: Option<Quality>) -> 
         );
         return against;
     };
-    if std::env::var("FLANKREAD_DEBUG").is_ok() {
-        eprintln!("QUAL {quality:?}");
-    }
     let sizes: Vec<(f64, f64)> = outlines.iter().map(Outline::size_px).collect();
     let most = |get: fn(&(f64, f64)) -> f64| sizes.iter().map(get).fold(0.0, f64::max);
     let (length, height) = (most(|s| s.0), most(|s| s.1));
@@ -120,7 +117,9 @@ fn against_patches(judged: &Judged) -> Option<Reason> {
         };
         return Some(Reason::new(
             ReasonCode::FlankHidden,
-            format!("Something hides the {end} end of the flanks, and the patch runs on behind it. Turn the gear or go aside until the whole of the painted flanks is in view."),
+            format!(
+                "Something hides the {end} end of the flanks, and the patch runs on behind it. Turn the gear or go aside until the whole of the painted flanks is in view."
+            ),
         ));
     }
     let patches = judged.patches.iter().flatten();
@@ -180,6 +179,13 @@ fn doubts(judged: &Judged) -> Vec<Reason> {
                 "Reflections cover {:.0} % of the patch. Move the light or yourself a little and take the photo again.",
                 100.0 * judged.glare
             ),
+        );
+    }
+    let split = (judged.patches.iter().flatten()).filter(|patch| !patch.islands.is_empty());
+    if split.count() > 0 {
+        say(
+            ReasonCode::TwoPatches,
+            "The contact lies in two islands; the centre given is that of both together. Roll once more with fresh compound; if it stays in two, look at the picture: the gears may be worn, bent or wrongly matched, and no shim joins the islands.".into(),
         );
     }
     let cropped = judged

@@ -7,6 +7,7 @@ use super::image_quality::quality;
 use super::judge;
 use super::judge::Judged;
 use super::numbers::patch_numbers;
+use super::patch_cells::{burnt_share, glare_share, share_behind};
 use crate::flank::rectify::{FINE_MAP_SIZE, MAP_SIZE};
 use crate::flank::{FlankMap, HiddenEnd, Outline};
 use crate::frames::FlankPoint;
@@ -15,11 +16,8 @@ use crate::schema::reading::SCHEMA;
 use crate::schema::{
     Compound, FlankSide, Hand, PhotoFacts, Polarity, Reading, Reason, ReasonCode, Status, Tooth,
 };
-use crate::segment::mask::{Mask, area, area_of_both};
+use crate::segment::mask::Mask;
 use crate::segment::{FoundPatch, SeenCompound, compound_on, find_patches, segment_flanks};
-
-/// A patch that ends so few columns of a map before what hides the flank is taken to run on behind it.
-const BESIDE: usize = 3;
 
 /// What is known of a photo before its patches are looked at.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -232,6 +230,10 @@ fn read_maps(
             root: outline.side(0.0),
             tip: outline.side(1.0),
             patch: numbers,
+            islands: found.map_or_else(Vec::new, |found| {
+                let of = |island| patch_numbers(island, outline.depth_over_length);
+                found.islands.iter().filter_map(of).collect()
+            }),
             confidence,
         });
         regions.push(found.map(|found| found.region.clone()));
@@ -251,7 +253,9 @@ fn read_maps(
         patches: &patches,
         combined: combined.as_ref(),
         glare,
-        behind: context.hidden.map(|end| (end, share_behind(maps, &regions))),
+        behind: context
+            .hidden
+            .map(|end| (end, share_behind(maps, &regions))),
         flank: context.flank,
         outline_source: context.outline_source,
     });
@@ -372,12 +376,6 @@ fn doubt_of(
     )
 }
 
-/// Share of a patch that is burnt out.
-fn burnt_share(found: &FoundPatch, map: &FlankMap) -> f64 {
-    let cells = area(&found.region).max(1) as f64;
-    area_of_both(&found.region, &map.clipped) as f64 / cells
-}
-
 /// How far one tooth is to be trusted, before it is compared with the others' centres.
 fn confidence(found: &FoundPatch, map: &FlankMap) -> f64 {
     let patches = &CALIBRATION.patches;
@@ -386,40 +384,6 @@ fn confidence(found: &FoundPatch, map: &FlankMap) -> f64 {
     // A patch of which a fifth is hidden has its centre off by a tenth of its size: worth little
     // beside teeth that show all of theirs.
     contrast * agreement * (1.0 - burnt_share(found, map)) * (1.0 - found.hidden).powi(2)
-}
-
-/// Share of the patches' rows that run behind what hides the flanks: their end lies beside cells that are not seen. The
-/// median of the flanks that have a patch.
-fn share_behind(maps: &[FlankMap], regions: &[Option<Mask>]) -> f64 {
-    let with_patch = maps.iter().zip(regions);
-    let shares = with_patch.filter_map(|(map, region)| {
-        let (mut behind, mut rows) = (0usize, 0usize);
-        for (marked, unseen) in region.as_ref()?.rows().into_iter().zip(map.unseen.rows()) {
-            let Some(first) = marked.iter().position(|&marked| marked) else {
-                continue;
-            };
-            let last = marked.iter().rposition(|&marked| marked).unwrap_or(first);
-            let near = first.saturating_sub(BESIDE)..(last + 1 + BESIDE).min(unseen.len());
-            rows += 1;
-            behind += usize::from(near.into_iter().any(|column| unseen[column]));
-        }
-        Some(behind as f64 / rows.max(1) as f64)
-    });
-    let mut shares: Vec<f64> = shares.collect();
-    shares.sort_by(f64::total_cmp);
-    shares.get(shares.len() / 2).copied().unwrap_or(0.0)
-}
-
-/// Share of burnt-out cells in the patches.
-fn glare_share(maps: &[FlankMap], regions: &[Option<Mask>]) -> f64 {
-    let (mut burnt, mut cells) = (0usize, 0usize);
-    for (map, region) in maps.iter().zip(regions) {
-        if let Some(region) = region {
-            burnt += area_of_both(region, &map.clipped);
-            cells += area(region);
-        }
-    }
-    burnt as f64 / cells.max(1) as f64
 }
 
 #[cfg(test)]
@@ -445,6 +409,7 @@ mod tests {
         region.slice_mut(s![.., ..20]).fill(true);
         let found = FoundPatch {
             band: [region.clone(), region.clone()],
+            islands: Vec::new(),
             region,
             contrast: 0.9,
             agreement: 1.0,

@@ -164,7 +164,9 @@ fn found_flanks<'a>(
     let mut best = FlankFinder::new(photo, gear).and_then(look);
     let mut closer = FlankFinder::closer(photo, gear);
     while let Err(reasons) = &best
-        && reasons.iter().all(|reason| reason.code == ReasonCode::NoGear)
+        && reasons
+            .iter()
+            .all(|reason| reason.code == ReasonCode::NoGear)
         && let Some(finder) = closer.next()
     {
         best = look(finder);

@@ -17,8 +17,7 @@ use nalgebra::{DMatrix, DVector, Matrix2, Matrix3, Vector2, Vector3};
 /// A point farther off than this many tolerances is taken for a mistake: the scale of the Cauchy loss.
 const CAUCHY_SCALE: f64 = CALIBRATION.pose.cauchy_scale;
 
-/// Relative gain below which a further step is not worth its time: points of a flank scatter by far more
-/// than what is left moves it.
+/// Relative gain below which a step is not worth its time: points scatter by far more than what is left moves them.
 const ENOUGH_GAIN: f64 = 1e-3;
 
 /// Step of the difference quotients over the camera's turn.

@@ -52,7 +52,9 @@ impl<'a> Refit<'a> {
         let slopes_of = |(tooth, &angle): (&SeenTooth, &f64)| {
             let place = |at: FlankPoint| near.camera.project(flank.point(angle, at));
             let slopes = tooth.parts.iter();
-            slopes.map(|part| slope(place, part.point.on_flank)).collect()
+            slopes
+                .map(|part| slope(place, part.point.on_flank))
+                .collect()
         };
         Some(Self {
             photo,
@@ -103,7 +105,9 @@ impl<'a> Refit<'a> {
         weights[0] = 1.0;
         let problem = PoseProblem {
             flanks: (teeth.iter().zip(&self.slopes))
-                .map(|(tooth, slopes)| seen_flank(tooth, self.place_in_row(tooth), slopes, known_pitch))
+                .map(|(tooth, slopes)| {
+                    seen_flank(tooth, self.place_in_row(tooth), slopes, known_pitch)
+                })
                 .collect(),
             robust: true,
             kind: near.kind,
@@ -144,12 +148,7 @@ impl<'a> Refit<'a> {
     }
 
     /// Root mean square distance of the parts from where a fit has them, in lengths of the part that shows.
-    fn misfit(
-        &self,
-        fit: &GearFit,
-        hidden: Option<HiddenEnd>,
-        edge: &[f64; EDGE_NUMBERS],
-    ) -> f64 {
+    fn misfit(&self, fit: &GearFit, hidden: Option<HiddenEnd>, edge: &[f64; EDGE_NUMBERS]) -> f64 {
         let (mut square, mut count) = (0.0, 0.0);
         let shows = 1.0 - hidden.map_or(0.0, |_| HiddenEnd::share(0.5, 0.0, edge));
         let depth = fit.form.depth_over_length() / shows;
