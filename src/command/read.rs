@@ -54,6 +54,15 @@ pub(super) struct ReadArgs {
     /// The photos show the gear mirrored, as front cameras, some apps and inspection mirrors do.
     #[arg(long)]
     mirrored: bool,
+    /// Teeth of the ring gear, as they were counted.
+    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(20..=80))]
+    ring_teeth: Option<u32>,
+    /// Outer diameter of the ring gear, with its unit; goes with --face-width.
+    #[arg(long, value_name = "LENGTH", requires = "face_width")]
+    ring_diameter: Option<Length>,
+    /// Face width of the ring gear, with its unit; goes with --ring-diameter.
+    #[arg(long, value_name = "LENGTH", requires = "ring_diameter")]
+    face_width: Option<Length>,
     /// The card of the gear set: with both flanks read, advice follows.
     #[arg(long, value_name = "FILE")]
     card: Option<PathBuf>,
@@ -264,6 +273,9 @@ fn open_one(
         None => None,
     };
     let of_card = card.map(ReadOptions::of_card).unwrap_or_default();
+    let face_per_diameter = (args.face_width.zip(args.ring_diameter))
+        .map(|(face, diameter)| face.mm() / diameter.mm())
+        .filter(|ratio| ratio.is_finite() && *ratio > 0.0);
     Ok((
         photo,
         ReadOptions {
@@ -275,6 +287,7 @@ fn open_one(
                 form: None,
             },
             mirrored: args.mirrored,
+            gear: (of_card.gear).with_sizes(args.ring_teeth, face_per_diameter),
             ..of_card
         },
     ))

@@ -202,6 +202,14 @@ fn doubts(judged: &Judged) -> Vec<Reason> {
             "Most flanks are cut off by the edge of the photo. Take it from farther away, or with the painted teeth in the middle.".into(),
         );
     }
+    doubts.extend(doubts_of_teeth(judged, combined));
+    doubts
+}
+
+/// What the teeth's number and agreement leave in doubt.
+fn doubts_of_teeth(judged: &Judged, combined: &Combined) -> Vec<Reason> {
+    let mut doubts = Vec::new();
+    let mut say = |code, message: String| doubts.push(Reason::new(code, message));
     let agreement = &CALIBRATION.agreement;
     let mean = &combined.mean;
     let (spread, unsure) = (mean.spread, combined.uncertainty);

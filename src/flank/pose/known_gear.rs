@@ -44,6 +44,16 @@ impl KnownGear {
         }
     }
 
+    /// The same with what was counted or measured on the ring gear itself: its teeth, and face width over outer diameter.
+    #[must_use]
+    pub fn with_sizes(self, ring_teeth: Option<u32>, face_per_diameter: Option<f64>) -> Self {
+        Self {
+            ring_teeth: ring_teeth.or(self.ring_teeth),
+            face_per_diameter: face_per_diameter.or(self.face_per_diameter),
+            ..self
+        }
+    }
+
     /// The angle from one tooth to the next, radians.
     pub(crate) fn pitch(&self) -> Option<f64> {
         let teeth = self.ring_teeth.filter(|&teeth| teeth > 0)?;
