@@ -94,12 +94,18 @@ pub(super) fn ends(
         let most = hidden_share
             .max(share(&other))
             .clamp(0.0, limits.most_share);
+        // An edge that hides hardly anything on the whole and explains much: it may well be more.
+        let uneven = if gain < limits.least_gain {
+            0.0
+        } else {
+            0.5 * limits.share_deviation
+        };
         // Without a known pitch the teeth were fitted so already.
         let fit = match known.pitch() {
             Some(_) => shown.fit,
             None => fit.clone(),
         };
-        return told(whole(fit, likely * 0.5 * most));
+        return told(whole(fit, (likely * 0.5 * most).hypot(uneven)));
     }
     // Taken for hidden at the one end, lengths are off by the share where it is the other.
     let other_end = 1.0 / (1.0 + (ahead / limits.ahead_spread).exp());
