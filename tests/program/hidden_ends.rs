@@ -24,9 +24,21 @@ fn ends(truth: &Value, end: &str) -> Vec<(Point, Point)> {
         };
         (sum(0) / 2.0, sum(1) / 2.0)
     };
-    let teeth = truth["teeth"].as_array().unwrap();
-    let with_corners = teeth.iter().filter(|tooth| tooth["corners"].is_array());
-    with_corners
+    // Numbered round the gear: those about the first, which stand in a row before the camera.
+    let count = truth["gear"]["teeth"].as_i64().unwrap();
+    let from_first = |tooth: &Value| {
+        let number = tooth["tooth"].as_i64().unwrap();
+        if 2 * number > count {
+            number - count
+        } else {
+            number
+        }
+    };
+    let mut teeth: Vec<&Value> = truth["teeth"].as_array().unwrap().iter().collect();
+    teeth.sort_by_key(|tooth| from_first(tooth));
+    teeth.retain(|tooth| tooth["corners"].is_array() && from_first(tooth) < 10);
+    teeth
+        .into_iter()
         .map(|tooth| {
             let (toe, heel) = (
                 middle(&tooth["corners"], [0, 1]),

@@ -485,6 +485,7 @@ mod tests {
             }
         }
         problem.hold.sum = 0.05 + 0.5 * 0.16;
+        problem.shape = ShapePrior::USUAL;
         let mut start = vector.clone();
         for (i, value) in start.iter_mut().enumerate() {
             *value += 0.01 * (i as f64).sin();
