@@ -1,5 +1,6 @@
 //! One photo and what is said about it → its reading, whatever the file holds.
 
+use crate::flank::KnownGear;
 use crate::flank::find::{FindHints, ToeEnd};
 use crate::flank::marks::{self, Marks};
 use crate::frames::Side;
@@ -32,6 +33,8 @@ pub(crate) struct PhotoSettings {
     pub drives_on: Option<FlankForm>,
     /// Hand of the ring gear, if a card says it.
     pub hand: Option<Hand>,
+    /// The ring gear's sizes, as far as a card says them.
+    pub gear: KnownGear,
     /// The photo is mirrored.
     pub mirrored: bool,
     /// Where the marks are; `None` looks beside the photo.
@@ -132,13 +135,14 @@ impl<'a> PhotoRequest<'a> {
         // for another field.
         let _ = write!(
             text,
-            "{:?}\n{:?}\n{:?}\n{:?}\n{:?}\n{:?}\n{:?}\n{marks}",
+            "{:?}\n{:?}\n{:?}\n{:?}\n{:?}\n{:?}\n{:?}\n{:?}\n{marks}",
             said.flank,
             said.named,
             said.toe,
             said.polarity,
             said.drives_on,
             said.hand,
+            said.gear,
             said.mirrored
         );
         Some(format!("{:x}", Sha256::digest(text.as_bytes())))
@@ -225,6 +229,7 @@ impl<'a> PhotoRequest<'a> {
                 form: None,
             },
             hand: self.said.hand,
+            gear: self.said.gear,
             mirrored: self.said.mirrored,
             ..ReadOptions::default()
         };

@@ -4,6 +4,7 @@ use super::ask::PhotoSettings;
 use super::manifest::{Bench, Row};
 use super::shown::shown;
 use super::walk::{Trouble, Walked};
+use crate::flank::KnownGear;
 use crate::frames::Side;
 use crate::schema::Card;
 use clap::ValueEnum;
@@ -152,6 +153,7 @@ pub(crate) fn plan(folder: &Path, walked: Walked, rules: &PlanRules) -> Plan {
         if let Some(card) = card {
             said.drives_on = Some(card.gear.drives_on);
             said.hand = card.gear.hand;
+            said.gear = KnownGear::of_card(&card);
         }
         plan.items.push(Item {
             path: path.clone(),

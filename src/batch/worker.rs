@@ -4,6 +4,7 @@
 use super::BatchError;
 use super::ask::{MarksFrom, PhotoRequest, PhotoSettings, Problem, ProblemKind};
 use super::fetch::Fetcher;
+use crate::flank::KnownGear;
 use crate::frames::Side;
 use crate::rules::diagnose;
 use crate::schema::{Card, FlankDiagnosis, FlankForm, Polarity, Reading};
@@ -296,6 +297,7 @@ fn request(object: &Map<String, Value>) -> Result<Request, String> {
             polarity: word::<Polarity>(object, "polarity")?,
             drives_on: drives_on.or(card.as_ref().map(|card| card.gear.drives_on)),
             hand: card.as_ref().and_then(|card| card.gear.hand),
+            gear: card.as_ref().map(KnownGear::of_card).unwrap_or_default(),
             mirrored: flag(object, "mirrored")?,
             marks,
         },

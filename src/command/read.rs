@@ -6,7 +6,7 @@ use crate::flank::find::{FindHints, ToeEnd};
 use crate::flank::marks;
 use crate::frames::Side;
 use crate::photo::{self, Photo};
-use crate::reading::{ReadOptions, read_photo};
+use crate::reading::{ReadOptions, doubt_set, read_photo};
 use crate::report::advice::advice_text;
 use crate::report::reading::pictures::{PhotoReading, write_pictures};
 use crate::report::reading::text::reading_text;
@@ -54,6 +54,15 @@ pub(super) struct ReadArgs {
     /// The photos show the gear mirrored, as front cameras, some apps and inspection mirrors do.
     #[arg(long)]
     mirrored: bool,
+    /// Teeth of the ring gear, as they were counted.
+    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(20..=80))]
+    ring_teeth: Option<u32>,
+    /// Outer diameter of the ring gear, with its unit; goes with --face-width.
+    #[arg(long, value_name = "LENGTH", requires = "face_width")]
+    ring_diameter: Option<Length>,
+    /// Face width of the ring gear, with its unit; goes with --ring-diameter.
+    #[arg(long, value_name = "LENGTH", requires = "ring_diameter")]
+    face_width: Option<Length>,
     /// The card of the gear set: with both flanks read, advice follows.
     #[arg(long, value_name = "FILE")]
     card: Option<PathBuf>,
@@ -106,13 +115,19 @@ pub(super) fn run(args: &ReadArgs, output: OutputOptions) -> Result<Outcome> {
     let wanted = wanted(args)?;
     let card = wanted.card;
     let opened = open_all(&wanted.photos, args, card.as_ref())?;
-    let told: Vec<PhotoReading> = opened
+    let mut told: Vec<PhotoReading> = opened
         .into_iter()
         .map(|(photo, asked)| {
             let read = read_photo(&photo, &asked);
             PhotoReading { photo, read }
         })
         .collect();
+    doubt_set(
+        &mut told
+            .iter_mut()
+            .map(|told| &mut told.read)
+            .collect::<Vec<_>>(),
+    );
     let (advice, no_advice) = match (&card, trial(args, wanted.measured, &told)) {
         (None, _) => (None, None),
         (Some(_), Err(refused)) => (None, Some(why_no_advice(&refused))),
@@ -257,22 +272,25 @@ fn open_one(
         Some(path) => Some(marks::load(&path, &photo)?),
         None => None,
     };
-    let mut asked = ReadOptions {
-        marks,
-        polarity: args.polarity,
-        flank: side,
-        hints: FindHints {
-            toe: args.toe,
-            form: None,
+    let of_card = card.map(ReadOptions::of_card).unwrap_or_default();
+    let face_per_diameter = (args.face_width.zip(args.ring_diameter))
+        .map(|(face, diameter)| face.mm() / diameter.mm())
+        .filter(|ratio| ratio.is_finite() && *ratio > 0.0);
+    Ok((
+        photo,
+        ReadOptions {
+            marks,
+            polarity: args.polarity,
+            flank: side,
+            hints: FindHints {
+                toe: args.toe,
+                form: None,
+            },
+            mirrored: args.mirrored,
+            gear: (of_card.gear).with_sizes(args.ring_teeth, face_per_diameter),
+            ..of_card
         },
-        mirrored: args.mirrored,
-        ..ReadOptions::default()
-    };
-    if let Some(card) = card {
-        asked.drives_on = card.gear.drives_on;
-        asked.hand = card.gear.hand;
-    }
-    Ok((photo, asked))
+    ))
 }
 
 /// The assembly that the photos show.

@@ -34,8 +34,10 @@ pub(super) struct Calibration {
     pub network: NetworkInput,
     pub proposal: ProposalLimits,
     pub pose: PosePriors,
+    pub known_gear: KnownGearSpreads,
     pub tooth_row: ToothRowLimits,
     pub finding: FindingLimits,
+    pub hidden_ends: HiddenEndLimits,
     pub tip_edge: TipEdgeRules,
     pub occlusion: OcclusionRules,
     pub outline: OutlineDoubt,
@@ -50,6 +52,12 @@ pub(super) struct NetworkInput {
     /// The same to measure the flanks. Same splits: mean errors of heights 0.035, 0.031, 0.026, 0.035 at 576; 0.034,
     /// 0.034, 0.029, 0.033 at 512.
     pub measuring_side_px: f64,
+    /// Where a look at the whole finds nothing, the photo is looked at in so many parts along its longer side, at the size to
+    /// measure. Flanks under 0.18 of the longer side are not found in the first look, 0.09 in the second, 0.045 in the third.
+    pub parts_across: [usize; 2],
+    /// Flanks that are no longer than this in what the network was shown are looked at again from nearer by: it was trained on
+    /// flanks of some 60 pixels and more. Chosen, no evidence.
+    pub small_flank_px: f64,
     /// Fewer cells on flanks than this are no gear. Chosen, no evidence.
     pub fewest_cells_of_gear: usize,
     /// Margin about the flanks, share of their width or height. Chosen, no evidence.
@@ -95,6 +103,31 @@ pub(super) struct Focal {
     pub log_spread_known: f64,
 }
 
+/// How firmly a fit is held by what a card states: standard deviations. What the shop's caliper and the gear's own stamp are
+/// worth is common practice, no source.
+pub(super) struct KnownGearSpreads {
+    /// Of the logarithm of face width over diameter: chamfers, and outside diameters for pitch diameters.
+    pub face_per_diameter: f64,
+    /// Of the pitch angle of a pair without offset, or stated, radians.
+    pub pitch_angle: f64,
+    /// Of the pitch angle that follows from the teeth of a hypoid pair, radians.
+    pub pitch_angle_with_offset: f64,
+    /// Of the tangent of the spiral angle.
+    pub spiral_tangent: f64,
+    /// Where no card says them, and it is asked whether an end is hidden: so many times the usual deviations of spiral and
+    /// depth. Spirals from 20° to 45° and depths of a fifth more and less lie within two of them.
+    pub any_spiral: f64,
+    pub any_depth: f64,
+    /// Depth of the flank that shows over the whole depth: less the fillet and the edge break.
+    pub flank_of_whole_depth: f64,
+    /// Of the logarithm of the depth that follows.
+    pub depth_per_face: f64,
+    /// Taper of face-milled teeth and its deviation.
+    pub taper_milled: (f64, f64),
+    /// Taper of face-hobbed teeth, which are of even depth, and its deviation.
+    pub taper_hobbed: (f64, f64),
+}
+
 /// Which teeth of a row show.
 pub(super) struct ToothRowLimits {
     /// A cell farther than this from what the fit says shows another flank. Chosen, no evidence.
@@ -131,9 +164,40 @@ pub(super) struct FindingLimits {
     /// Chosen, no evidence but that drive or coast was right in 145 of 145 of *ours*, 16 of 16 of *other*, 11 of 12 of
     /// *wide*.
     pub clearly_less: f64,
+    /// Where the flanks are named and the others cover so many times as much, it is doubted that they are meant. Chosen, no
+    /// evidence.
+    pub other_shows: f64,
     /// Found flanks tell the hand when the other hand's cost is so many times this one's (marked ones: see the reading's
     /// `sure_hand_cost_ratio_marked`). Chosen, no evidence.
     pub sure_hand_cost_ratio_found: f64,
+}
+
+/// When something hides an end of the flanks. Gains are differences of half the sums of squares that fits leave.
+pub(super) struct HiddenEndLimits {
+    /// A gear of which one end is hidden must explain the flanks by so much better than one of which both show. With both
+    /// ends in view *other*, *wide* and the four of `fixtures/rendered` gain 12 at most where a share is positive (burnt-out
+    /// ones 18), with a fifth hidden 12 at least but for very high spirals and haze. *Wide* and the fixtures had a say, *other*
+    /// was looked at.
+    pub least_gain: f64,
+    /// From this gain on something hidden is likelier than not …
+    pub even_gain: f64,
+    /// … and from so much less to so much more it becomes so.
+    pub gain_spread: f64,
+    /// It must hide this share of the length. Chosen, no evidence.
+    pub least_share: f64,
+    /// Beyond this share too little shows. Chosen, no evidence.
+    pub most_share: f64,
+    /// The odds that it is the end that explains better grow e-fold with so much more that it explains. The wrong end was
+    /// ahead by 7 at most in *wide* and the fixtures, covered by program.
+    pub ahead_spread: f64,
+    /// Probability of the other end from which neither is taken: beyond a quarter the middle is nearer.
+    pub most_other_end: f64,
+    /// Standard deviation of the share that is hidden, and where the gear's teeth and sizes are known.
+    pub share_deviation: f64,
+    pub share_deviation_known: f64,
+    /// Largest standard deviation of lengths, for it is not sure what is hidden, with which flanks are read. Chosen, no
+    /// evidence: somewhat less than what is too uncertain for shims.
+    pub most_doubt: f64,
 }
 
 /// Where the tip edge is taken.
@@ -220,6 +284,8 @@ pub(super) const CALIBRATION: Calibration = Calibration {
     network: NetworkInput {
         finding_side_px: 288.0,
         measuring_side_px: 576.0,
+        parts_across: [1, 2],
+        small_flank_px: 75.0,
         fewest_cells_of_gear: 40,
         margin: 0.08,
     },
@@ -241,6 +307,18 @@ pub(super) const CALIBRATION: Calibration = Calibration {
             log_spread_known: 0.04,
         },
     },
+    known_gear: KnownGearSpreads {
+        face_per_diameter: 0.015,
+        pitch_angle: 0.012,
+        pitch_angle_with_offset: 0.03,
+        spiral_tangent: 0.03,
+        any_spiral: 2.5,
+        any_depth: 2.0,
+        flank_of_whole_depth: 0.9,
+        depth_per_face: 0.05,
+        taper_milled: (0.30, 0.08),
+        taper_hobbed: (0.0, 0.05),
+    },
     tooth_row: ToothRowLimits {
         same_flank: FlankPoint::new(0.2, 0.4),
         fitted_visible_share: 0.55,
@@ -257,7 +335,20 @@ pub(super) const CALIBRATION: Calibration = Calibration {
         most_strays: 2,
         fewest_fitted: 3,
         clearly_less: 0.87,
+        other_shows: 3.0,
         sure_hand_cost_ratio_found: 2.0,
+    },
+    hidden_ends: HiddenEndLimits {
+        least_gain: 16.0,
+        even_gain: 11.0,
+        gain_spread: 1.5,
+        least_share: 0.04,
+        most_share: 0.45,
+        ahead_spread: 4.0,
+        most_other_end: 0.25,
+        share_deviation: 0.08,
+        share_deviation_known: 0.03,
+        most_doubt: 0.07,
     },
     tip_edge: TipEdgeRules {
         fit_spread: 0.12,

@@ -16,6 +16,9 @@ const MEASURING_SIDE_PX: f64 = super::calibration::CALIBRATION.network.measuring
 /// Fewer cells on flanks than this are chance.
 const FEWEST_CELLS: usize = super::calibration::CALIBRATION.network.fewest_cells_of_gear;
 
+/// The plane of the network's score of compound.
+const COMPOUND: usize = 7;
+
 /// Margin about the flanks, share of their width or height.
 const MARGIN: f64 = super::calibration::CALIBRATION.network.margin;
 
@@ -82,6 +85,28 @@ impl FlankCoordinateMap {
         Self::new(window, planes)
     }
 
+    /// Looks at parts of the photo, `across` of them along its longer side and as many along the other as are needed, that
+    /// overlap by half: small flanks are large enough in them.
+    pub(crate) fn found_in_parts(photo: &Photo, across: usize) -> Vec<Self> {
+        let whole = Window::whole(photo);
+        let side = whole.width.max(whole.height) / across as f64;
+        let starts = |length: f64| -> Vec<f64> {
+            let steps = ((length / side - 1.0) * 2.0).ceil().max(0.0) as usize;
+            let step = |i: usize| (length - side).max(0.0) * i as f64 / steps.max(1) as f64;
+            (0..=steps).map(step).collect()
+        };
+        let parts = starts(whole.height).into_iter().flat_map(|top| {
+            let windows = starts(whole.width).into_iter();
+            windows.map(move |left| Window {
+                left,
+                top,
+                width: side.min(whole.width),
+                height: side.min(whole.height),
+            })
+        });
+        parts.map(|window| Self::measured(photo, window)).collect()
+    }
+
     /// A closer look at a window of the photo, to measure the flanks in it.
     pub(crate) fn measured(photo: &Photo, window: Window) -> Self {
         let planes = FLANK.run(&input(photo, window, MEASURING_SIDE_PX));
@@ -117,6 +142,25 @@ impl FlankCoordinateMap {
             .map(|cell| self.place(cell))
             .collect();
         (on_flank.len() >= FEWEST_CELLS).then(|| Window::about(photo, on_flank.into_iter()))
+    }
+
+    /// Places on flanks that carry compound, or, where hardly any do, on flanks.
+    pub(crate) fn painted_places(&self) -> Vec<PhotoPoint> {
+        let on_flank = || (0..self.len()).filter(|&cell| self.form(cell).is_some());
+        let painted: Vec<usize> = on_flank()
+            .filter(|&cell| self.planes.plane(COMPOUND)[cell] > 0.0)
+            .collect();
+        let cells = if painted.len() >= FEWEST_CELLS {
+            painted
+        } else {
+            on_flank().collect()
+        };
+        cells.into_iter().map(|cell| self.place(cell)).collect()
+    }
+
+    /// How many pixels of what the network was shown a length in the photo is.
+    pub(crate) fn shown_px(&self, length_px: f64) -> f64 {
+        length_px * MEASURING_SIDE_PX / self.window.width.max(self.window.height)
     }
 
     /// Number of cells.

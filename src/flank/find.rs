@@ -2,11 +2,14 @@
 
 use super::Outline;
 use super::calibration::CALIBRATION;
-use super::coordinate_map::FlankCoordinateMap;
+use super::coordinate_map::{FlankCoordinateMap, Window};
 use super::correspondence::Correspondence;
+use super::hidden_ends::{Ends, ends};
 use super::marked_flank::MarkedFlank;
 use super::pose::fit::fit_proposed;
 use super::pose::gear_fit::GearFit;
+use super::pose::hidden_end::HiddenEnd;
+use super::pose::known_gear::KnownGear;
 use super::pose::regular_teeth::{SeenTooth, refine};
 use super::proposal::{Proposal, proposals};
 use super::tip_edge::{TipEdge, tip_edge};
@@ -59,6 +62,8 @@ pub(crate) struct FoundFlanks {
     /// Hand of the ring gear, where the fitted gear is of the form that is seen and the other hand fits
     /// clearly worse.
     pub hand: Option<Hand>,
+    /// The end of the flanks that something hides.
+    pub hidden: Option<HiddenEnd>,
     /// Remarks that keep the reading from being sure.
     pub doubts: Vec<Reason>,
     /// The gear they are flanks of.
@@ -69,6 +74,7 @@ pub(crate) struct FoundFlanks {
 #[derive(Debug)]
 pub(crate) struct FlankFinder<'a> {
     photo: &'a Photo,
+    known: &'a KnownGear,
     coordinates: FlankCoordinateMap,
     /// The gear as an earlier pass found it.
     near: Option<GearFit>,
@@ -79,21 +85,68 @@ impl<'a> FlankFinder<'a> {
     ///
     /// # Errors
     /// The reasons for which no flanks can be looked for.
-    pub(crate) fn new(photo: &'a Photo) -> Result<Self, Vec<Reason>> {
+    pub(crate) fn new(photo: &'a Photo, known: &'a KnownGear) -> Result<Self, Vec<Reason>> {
         let window = FlankCoordinateMap::found(photo)
             .flanks_window(photo)
             .ok_or_else(no_gear)?;
-        Ok(Self {
+        Ok(Self::at(photo, known, window))
+    }
+
+    fn at(photo: &'a Photo, known: &'a KnownGear, window: Window) -> Self {
+        Self {
             photo,
+            known,
             coordinates: FlankCoordinateMap::measured(photo, window),
             near: None,
-        })
+        }
+    }
+
+    /// Finders that look closer, for flanks too small to be seen at a glance: each begins where the one before found
+    /// nothing. They look at the photo in ever smaller parts, then at what carries compound in the part that shows most.
+    pub(crate) fn closer(photo: &'a Photo, known: &'a KnownGear) -> impl Iterator<Item = Self> {
+        CALIBRATION
+            .network
+            .parts_across
+            .iter()
+            .filter_map(move |&across| {
+                let looks = FlankCoordinateMap::found_in_parts(photo, across);
+                let places = looks.iter().map(FlankCoordinateMap::painted_places);
+                let most = places.max_by_key(Vec::len)?;
+                if most.len() < CALIBRATION.network.fewest_cells_of_gear {
+                    return None;
+                }
+                let window = Window::about(photo, most.into_iter());
+                Some(Self::at(photo, known, window))
+            })
+    }
+
+    /// A closer look at flanks that were found, where they are small in what the network was shown.
+    pub(crate) fn nearer(&self, found: &FoundFlanks) -> Option<Self> {
+        let lengths = found.outlines.iter().map(|outline| outline.size_px().0);
+        let longest = lengths.fold(0.0, f64::max);
+        if found.outlines.is_empty()
+            || self.coordinates.shown_px(longest) > CALIBRATION.network.small_flank_px
+        {
+            return None;
+        }
+        let corners = found.outlines.iter().flat_map(|outline| {
+            let corners = outline.corners();
+            [
+                corners.toe_root,
+                corners.toe_tip,
+                corners.heel_tip,
+                corners.heel_root,
+            ]
+        });
+        let window = Window::about(self.photo, corners);
+        Some(Self::at(self.photo, self.known, window))
     }
 
     /// The same with a second pass, over the photo mirrored, that starts from what the first one found.
     pub(crate) fn with_mirrored_pass(&self, first: &FoundFlanks) -> Self {
         Self {
             photo: self.photo,
+            known: self.known,
             coordinates: self.coordinates.and_mirrored(self.photo),
             near: Some(first.fit.clone()),
         }
@@ -118,45 +171,86 @@ impl<'a> FlankFinder<'a> {
         });
         let mut proposed = proposals(coordinates, &forms, form);
         proposed.truncate(limits.most_flanks);
-        let fit = fit_without_strays(photo, &proposed, self.near.as_ref())
+        let fit = fit_without_strays(photo, &proposed, self.known, self.near.as_ref())
             .filter(|fit| fit.misfit < limits.no_gear_misfit)
             .ok_or_else(no_gear)?;
-        let (fit, teeth) = refine(photo, coordinates, &fit).ok_or_else(no_gear)?;
-        let edge = tip_edge(photo, &fit);
+        let (fit, teeth) = refine(photo, coordinates, self.known, &fit).ok_or_else(no_gear)?;
+        let Ends {
+            fit: whole,
+            hiding,
+            length_doubt,
+        } = ends(photo, self.known, &fit, &teeth)?;
+        let edge = match &hiding {
+            // Looked for where the flanks show.
+            Some(hiding) => tip_edge(photo, &fit).over(|length| hiding.along_shown(length)),
+            None => tip_edge(photo, &whole),
+        };
+        let fit = whole;
         let outlines: Vec<Outline> = readable(&teeth)
             .into_iter()
-            .map(|tooth| outline(&fit, edge, tooth))
+            .map(|tooth| {
+                let outline = outline(&fit, edge, tooth, length_doubt);
+                match &hiding {
+                    Some(hiding) => outline.with_hidden(|at, _| hiding.hides(tooth, at)),
+                    None => outline,
+                }
+            })
             .collect();
-        let mut doubts = Vec::new();
-        if fit.misfit > limits.doubtful_misfit {
-            doubts.push(Reason::new(
-                ReasonCode::TeethDisagree,
-                "The flanks that were found do not lie as on one ring gear. Look at the outlines; if they are off, mark a flank or take the photo squarer to the teeth.",
-            ));
-        }
-        let both_show = convex.min(concave) > limits.clearly_less * convex.max(concave);
         let sure_of_hand = fit.other_hand_cost_ratio > limits.sure_hand_cost_ratio_found;
-        let contradicts = fit.kind.form != form && sure_of_hand;
-        if hints.form.is_none() && (both_show || contradicts) {
-            doubts.push(Reason::new(
-                ReasonCode::WhichFlank,
-                "The photo does not say for sure whether these are the drive or the coast flanks. Say it with --flank.",
-            ));
-        }
-        if hints.toe.is_some_and(|toe| !toe_lies(&outlines, toe)) {
-            doubts.push(Reason::new(
-                ReasonCode::WhichEnd,
-                "The toe was found at the other end than --toe says. Look at the outlines, and mark a flank if they are wrong.",
-            ));
-        }
+        let doubts = doubts(hints, form, (convex, concave), &fit, &outlines);
         Ok(FoundFlanks {
             outlines,
             form,
             hand: (fit.kind.form == form && sure_of_hand).then_some(fit.kind.hand),
+            hidden: hiding.map(|hiding| hiding.end),
             doubts,
             fit,
         })
     }
+}
+
+/// What keeps a reading of found flanks from being sure; of the cells on flanks so many are convex and concave.
+fn doubts(
+    hints: &FindHints,
+    form: FlankForm,
+    (convex, concave): (f64, f64),
+    fit: &GearFit,
+    outlines: &[Outline],
+) -> Vec<Reason> {
+    let limits = &CALIBRATION.finding;
+    let mut doubts = Vec::new();
+    if fit.misfit > limits.doubtful_misfit {
+        doubts.push(Reason::new(
+            ReasonCode::TeethDisagree,
+            "The flanks that were found do not lie as on one ring gear. Look at the outlines; if they are off, mark a flank or take the photo squarer to the teeth.",
+        ));
+    }
+    let (own, other) = match form {
+        FlankForm::Convex => (convex, concave),
+        FlankForm::Concave => (concave, convex),
+    };
+    if hints.form.is_some() && other > limits.other_shows * own {
+        doubts.push(Reason::new(
+            ReasonCode::WhichFlank,
+            "The photo mostly shows the other flanks than those it is said to show. Look at the outlines; if they lie on the wrong flanks, name the other ones or take the photo from the other side.",
+        ));
+    }
+    let both_show = convex.min(concave) > limits.clearly_less * convex.max(concave);
+    let sure_of_hand = fit.other_hand_cost_ratio > limits.sure_hand_cost_ratio_found;
+    let contradicts = fit.kind.form != form && sure_of_hand;
+    if hints.form.is_none() && (both_show || contradicts) {
+        doubts.push(Reason::new(
+            ReasonCode::WhichFlank,
+            "The photo does not say for sure whether these are the drive or the coast flanks. Say it with --flank.",
+        ));
+    }
+    if hints.toe.is_some_and(|toe| !toe_lies(outlines, toe)) {
+        doubts.push(Reason::new(
+            ReasonCode::WhichEnd,
+            "The toe was found at the other end than --toe says. Look at the outlines, and mark a flank if they are wrong.",
+        ));
+    }
+    doubts
 }
 
 /// The gear that fits the proposed flanks, near a known one if that is a good fit. Where it fits poorly, some
@@ -164,13 +258,14 @@ impl<'a> FlankFinder<'a> {
 fn fit_without_strays(
     photo: &Photo,
     proposed: &[Proposal],
+    known: &KnownGear,
     near: Option<&GearFit>,
 ) -> Option<GearFit> {
     let limits = &CALIBRATION.finding;
     let fit_to = |proposed: &[&Proposal], near: Option<&GearFit>| {
         let marked: Vec<MarkedFlank> = proposed.iter().map(|p| p.marked.clone()).collect();
         let points: Vec<Vec<Correspondence>> = proposed.iter().map(|p| p.points.clone()).collect();
-        fit_proposed(photo, &marked, &points, near)
+        fit_proposed(photo, &marked, &points, known, near)
     };
     let mut proposed: Vec<&Proposal> = proposed.iter().collect();
     let mut best = near
@@ -209,16 +304,19 @@ fn readable(teeth: &[SeenTooth]) -> Vec<usize> {
 }
 
 /// The flank of one tooth, up to where the tip edge was seen, less what the next tooth hides.
-fn outline(fit: &GearFit, edge: TipEdge, tooth: usize) -> Outline {
+fn outline(fit: &GearFit, edge: TipEdge, tooth: usize, length_doubt: f64) -> Outline {
     // A height is off by its share of what the tip edge is; all of it is taken.
     let by_fit = CALIBRATION.outline.found.at(fit.misfit);
-    let doubt = FlankPoint::new(by_fit.length, by_fit.height.hypot(edge.doubt));
+    let doubt = FlankPoint::new(
+        by_fit.length.hypot(length_doubt),
+        by_fit.height.hypot(edge.doubt),
+    );
     let (flank, angle) = (fit.flank(), fit.angles[tooth]);
     let outline = Outline::from_map(fit.form.depth_over_length(), doubt, |at| {
         fit.camera.project(flank.point(angle, edge.in_fit(at)))
     });
     match fit.next_tooth(tooth) {
-        Some(next) => outline.with_hidden(|place| next.covers(place)),
+        Some(next) => outline.with_hidden(|_, place| next.covers(place)),
         None => outline,
     }
 }
@@ -239,7 +337,7 @@ fn toe_lies(outlines: &[Outline], toe: ToeEnd) -> bool {
 fn no_gear() -> Vec<Reason> {
     vec![Reason::new(
         ReasonCode::NoGear,
-        "No ring gear was found: take the photo so that several whole teeth are in it, lit from the side, or mark the corners of a flank.",
+        "No ring gear was found. Go nearer until four or five painted teeth fill the photo, turn the gear so that one kind of flank faces the camera, and light it from the side; or mark the corners of two or three flanks.",
     )]
 }
 
@@ -255,10 +353,11 @@ mod tests {
             let light = if (x + y / 2) % 40 < 20 { 220 } else { 30 };
             image::Rgb([light, light, 20])
         });
+        let known = KnownGear::default();
         for picture in [plain, striped] {
             let photo = Photo::from_pixels("drawn", picture);
-            let found =
-                FlankFinder::new(&photo).and_then(|finder| finder.find(&FindHints::default()));
+            let found = FlankFinder::new(&photo, &known)
+                .and_then(|finder| finder.find(&FindHints::default()));
             let reasons = found.unwrap_err();
             assert_eq!(reasons[0].code, ReasonCode::NoGear);
         }

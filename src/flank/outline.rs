@@ -44,11 +44,17 @@ impl Outline {
         }
     }
 
-    /// The same outline with the parts hidden whose place in the photo is hidden by something in
-    /// front.
+    /// The same outline with the parts hidden, by their place on the flank and in the photo, that something in front
+    /// hides; what was hidden stays so.
     #[must_use]
-    pub(crate) fn with_hidden(mut self, is_hidden: impl Fn(PhotoPoint) -> bool) -> Self {
-        self.hidden = self.nodes.iter().copied().map(is_hidden).collect();
+    pub(crate) fn with_hidden(
+        mut self,
+        is_hidden: impl Fn(FlankPoint, PhotoPoint) -> bool,
+    ) -> Self {
+        self.hidden.resize(self.nodes.len(), false);
+        for ((hidden, at), &place) in self.hidden.iter_mut().zip(node_points()).zip(&self.nodes) {
+            *hidden |= is_hidden(at, place);
+        }
         self
     }
 
@@ -75,7 +81,7 @@ impl Outline {
             )
         });
         match fit.next_tooth(tooth) {
-            Some(next) => outline.with_hidden(|place| next.covers(place)),
+            Some(next) => outline.with_hidden(|_, place| next.covers(place)),
             None => outline,
         }
     }
@@ -344,7 +350,7 @@ mod tests {
             outline.hidden_along(height, &lengths).collect()
         };
         assert_eq!(hidden(&outline, 0.1), [false; 3]);
-        let outline = outline.with_hidden(|place| place.y > 88.0 && place.x > 201.0);
+        let outline = outline.with_hidden(|_, place| place.y > 88.0 && place.x > 201.0);
         assert_eq!(hidden(&outline, 0.1), [false, false, true]);
         assert_eq!(hidden(&outline, 0.29), [false, false, true]);
         assert_eq!(hidden(&outline, 0.3), [false; 3]);

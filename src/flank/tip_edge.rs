@@ -37,6 +37,16 @@ impl TipEdge {
         }
     }
 
+    /// The same edge over other lengths: `seen` says which length of this one each of them is.
+    pub(crate) fn over(self, seen: impl Fn(f64) -> f64) -> Self {
+        let at = |length: f64| self.toe + (self.heel - self.toe) * seen(length);
+        Self {
+            toe: at(0.0),
+            heel: at(1.0),
+            ..self
+        }
+    }
+
     /// The place in the first fit of a place on the flank as the edge bounds it.
     pub(crate) fn in_fit(self, at: FlankPoint) -> FlankPoint {
         let edge = self.toe + (self.heel - self.toe) * at.length;

@@ -67,9 +67,8 @@ pub(crate) fn take(
                     toe: options.toe,
                     form: None,
                 },
-                drives_on: card.gear.drives_on,
-                hand: card.gear.hand,
                 mirrored: options.mirrored,
+                ..ReadOptions::of_card(card)
             };
             let read = read_photo(&opened, &asked);
             let drawn = draw(&opened, &read)?;

@@ -90,6 +90,9 @@ impl From<PhotoError> for crate::Error {
 impl PhotoError {
     /// The code under which a reading reports this.
     pub const fn code(&self) -> ReasonCode {
-        ReasonCode::NotAnImage
+        match self {
+            Self::CutShort { .. } | Self::Damaged { .. } => ReasonCode::Damaged,
+            _ => ReasonCode::NotAnImage,
+        }
     }
 }

@@ -34,6 +34,47 @@ pub(crate) fn jpeg_is_complete(bytes: &[u8]) -> bool {
     false
 }
 
+/// A marker segment of a JPEG stream.
+pub(super) struct Segment<'a> {
+    /// The marker's second byte.
+    pub marker: u8,
+    /// What follows its length.
+    pub body: &'a [u8],
+    /// After the header of a scan, its entropy-coded data; else nothing.
+    pub data: &'a [u8],
+}
+
+/// The marker segments of a JPEG stream up to its end-of-image marker, or to where it breaks off.
+pub(super) fn segments(bytes: &[u8]) -> impl Iterator<Item = Segment<'_>> {
+    let mut from = start(bytes);
+    std::iter::from_fn(move || {
+        let mut at = from.take()?;
+        loop {
+            let &[0xff, marker] = bytes.get(at..at + 2)? else {
+                return None;
+            };
+            match marker {
+                0xd9 => return None,
+                0xff => at += 1,
+                0x01 | 0xd0..=0xd8 => at += 2,
+                _ => {
+                    let length = bytes.get(at + 2..at + 4)?;
+                    let length = usize::from(u16::from_be_bytes([length[0], length[1]]));
+                    let body = bytes.get(at + 4..at + 2 + length)?;
+                    let end = at + 2 + length;
+                    let next = match marker {
+                        0xda => end_of_scan(bytes, end).unwrap_or(bytes.len()),
+                        _ => end,
+                    };
+                    from = Some(next);
+                    let data = bytes.get(end..next)?;
+                    return Some(Segment { marker, body, data });
+                }
+            }
+        }
+    })
+}
+
 /// Behind the start-of-image marker.
 fn start(bytes: &[u8]) -> Option<usize> {
     bytes.starts_with(&[0xff, 0xd8]).then_some(2)

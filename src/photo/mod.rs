@@ -12,6 +12,7 @@ mod heic;
 #[cfg(feature = "heic")]
 mod heic_stream;
 mod jpeg;
+mod jpeg_data;
 mod jpeg_markers;
 mod limits;
 mod open;

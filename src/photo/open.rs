@@ -5,6 +5,7 @@ use super::exif::{CameraFacts, camera_facts};
 #[cfg(feature = "heic")]
 use super::heic::{decode_heic, looks_like_heic};
 use super::jpeg::shrunk_jpeg;
+use super::jpeg_data::whole_share;
 use super::jpeg_markers::jpeg_is_complete;
 use super::limits::Limits;
 use super::shrink::resized;
@@ -111,6 +112,14 @@ fn decode(
         },
     };
     let complete = kind != ImageFormat::Jpeg || jpeg_is_complete(bytes);
+    // A decoder goes on past lost bytes, shifts what follows and fills the rest with grey.
+    if kind == ImageFormat::Jpeg && complete && whole_share(bytes).is_some_and(|share| share < 1.0)
+    {
+        return Err(PhotoError::Damaged {
+            path: name.into(),
+            detail: "a part of the picture's data is missing".into(),
+        });
+    }
     // First, for only the usual way copies the file.
     if kind == ImageFormat::Jpeg
         && complete

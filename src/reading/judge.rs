@@ -4,7 +4,7 @@ use super::calibration::CALIBRATION;
 use super::combine::Combined;
 use super::coverage::OutlineSource;
 use super::image_quality::Quality;
-use crate::flank::Outline;
+use crate::flank::{HiddenEnd, Outline};
 use crate::frames::FlankPoint;
 use crate::photo::Photo;
 use crate::schema::{FlankSide, Reason, ReasonCode, Status};
@@ -19,6 +19,8 @@ pub(super) struct Judged<'a> {
     pub patches: &'a [Option<FoundPatch>],
     pub combined: Option<&'a Combined>,
     pub glare: f64,
+    /// The end that something hides, and the share of the patches that runs on behind it.
+    pub behind: Option<(HiddenEnd, f64)>,
     pub flank: Option<FlankSide>,
     /// Who drew the outlines.
     pub outline_source: OutlineSource,
@@ -106,6 +108,20 @@ pub(super) fn against_flanks(outlines: &[Outline], quality: Option<Quality>) -> 
 /// What speaks against the patches as a whole.
 fn against_patches(judged: &Judged) -> Option<Reason> {
     let limits = &CALIBRATION.patches;
+    if let Some((end, behind)) = judged.behind
+        && behind > limits.most_behind
+    {
+        let end = match end {
+            HiddenEnd::Toe => "toe (inner)",
+            HiddenEnd::Heel => "heel (outer)",
+        };
+        return Some(Reason::new(
+            ReasonCode::FlankHidden,
+            format!(
+                "Something hides the {end} end of the flanks, and the patch runs on behind it. Turn the gear or go aside until the whole of the painted flanks is in view."
+            ),
+        ));
+    }
     let patches = judged.patches.iter().flatten();
     let agreed = patches
         .filter(|patch| {
@@ -165,6 +181,13 @@ fn doubts(judged: &Judged) -> Vec<Reason> {
             ),
         );
     }
+    let split = (judged.patches.iter().flatten()).filter(|patch| !patch.islands.is_empty());
+    if split.count() > 0 {
+        say(
+            ReasonCode::TwoPatches,
+            "The contact lies in two islands; the centre given is that of both together. Roll once more with fresh compound; if it stays in two, look at the picture: the gears may be worn, bent or wrongly matched, and no shim joins the islands.".into(),
+        );
+    }
     let cropped = judged
         .outlines
         .iter()
@@ -179,6 +202,14 @@ fn doubts(judged: &Judged) -> Vec<Reason> {
             "Most flanks are cut off by the edge of the photo. Take it from farther away, or with the painted teeth in the middle.".into(),
         );
     }
+    doubts.extend(doubts_of_teeth(judged, combined));
+    doubts
+}
+
+/// What the teeth's number and agreement leave in doubt.
+fn doubts_of_teeth(judged: &Judged, combined: &Combined) -> Vec<Reason> {
+    let mut doubts = Vec::new();
+    let mut say = |code, message: String| doubts.push(Reason::new(code, message));
     let agreement = &CALIBRATION.agreement;
     let mean = &combined.mean;
     let (spread, unsure) = (mean.spread, combined.uncertainty);
@@ -309,6 +340,7 @@ mod tests {
             patches: &[],
             combined: combined.as_ref(),
             glare: 0.0,
+            behind: None,
             flank: Some(FlankSide {
                 side: Side::Drive,
                 source: Source::Given,

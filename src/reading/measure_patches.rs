@@ -7,15 +7,16 @@ use super::image_quality::quality;
 use super::judge;
 use super::judge::Judged;
 use super::numbers::patch_numbers;
+use super::patch_cells::{burnt_share, glare_share, share_behind};
 use crate::flank::rectify::{FINE_MAP_SIZE, MAP_SIZE};
-use crate::flank::{FlankMap, Outline};
+use crate::flank::{FlankMap, HiddenEnd, Outline};
 use crate::frames::FlankPoint;
 use crate::photo::Photo;
 use crate::schema::reading::SCHEMA;
 use crate::schema::{
     Compound, FlankSide, Hand, PhotoFacts, Polarity, Reading, Reason, ReasonCode, Status, Tooth,
 };
-use crate::segment::mask::{Mask, area, area_of_both};
+use crate::segment::mask::Mask;
 use crate::segment::{FoundPatch, SeenCompound, compound_on, find_patches, segment_flanks};
 
 /// What is known of a photo before its patches are looked at.
@@ -29,6 +30,8 @@ pub(crate) struct FlankContext {
     pub outline_source: OutlineSource,
     /// Hand of the ring gear, if the outlines tell.
     pub hand: Option<Hand>,
+    /// The end of the flanks that something hides.
+    pub hidden: Option<HiddenEnd>,
 }
 
 /// A reading with what its pictures need.
@@ -227,6 +230,10 @@ fn read_maps(
             root: outline.side(0.0),
             tip: outline.side(1.0),
             patch: numbers,
+            islands: found.map_or_else(Vec::new, |found| {
+                let of = |island| patch_numbers(island, outline.depth_over_length);
+                found.islands.iter().filter_map(of).collect()
+            }),
             confidence,
         });
         regions.push(found.map(|found| found.region.clone()));
@@ -246,6 +253,9 @@ fn read_maps(
         patches: &patches,
         combined: combined.as_ref(),
         glare,
+        behind: context
+            .hidden
+            .map(|end| (end, share_behind(maps, &regions))),
         flank: context.flank,
         outline_source: context.outline_source,
     });
@@ -366,12 +376,6 @@ fn doubt_of(
     )
 }
 
-/// Share of a patch that is burnt out.
-fn burnt_share(found: &FoundPatch, map: &FlankMap) -> f64 {
-    let cells = area(&found.region).max(1) as f64;
-    area_of_both(&found.region, &map.clipped) as f64 / cells
-}
-
 /// How far one tooth is to be trusted, before it is compared with the others' centres.
 fn confidence(found: &FoundPatch, map: &FlankMap) -> f64 {
     let patches = &CALIBRATION.patches;
@@ -380,18 +384,6 @@ fn confidence(found: &FoundPatch, map: &FlankMap) -> f64 {
     // A patch of which a fifth is hidden has its centre off by a tenth of its size: worth little
     // beside teeth that show all of theirs.
     contrast * agreement * (1.0 - burnt_share(found, map)) * (1.0 - found.hidden).powi(2)
-}
-
-/// Share of burnt-out cells in the patches.
-fn glare_share(maps: &[FlankMap], regions: &[Option<Mask>]) -> f64 {
-    let (mut burnt, mut cells) = (0usize, 0usize);
-    for (map, region) in maps.iter().zip(regions) {
-        if let Some(region) = region {
-            burnt += area_of_both(region, &map.clipped);
-            cells += area(region);
-        }
-    }
-    burnt as f64 / cells.max(1) as f64
 }
 
 #[cfg(test)]
@@ -417,6 +409,7 @@ mod tests {
         region.slice_mut(s![.., ..20]).fill(true);
         let found = FoundPatch {
             band: [region.clone(), region.clone()],
+            islands: Vec::new(),
             region,
             contrast: 0.9,
             agreement: 1.0,

@@ -7,7 +7,9 @@ pub(crate) mod image_quality;
 mod judge;
 mod measure_patches;
 mod numbers;
+mod patch_cells;
 mod read_photo;
+mod set_of_photos;
 
 pub(crate) use calibration::COUNTED_CONFIDENCE;
 pub(crate) use coverage::{HALF_WIDTH_90, OutlineSource, deviation};
@@ -15,3 +17,4 @@ pub use measure_patches::OutlinedReading;
 #[cfg(all(test, feature = "cli"))]
 pub(crate) use measure_patches::{FlankContext, unreadable};
 pub use read_photo::{ReadOptions, read_photo};
+pub(crate) use set_of_photos::doubt_set;

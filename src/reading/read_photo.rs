@@ -9,6 +9,7 @@ use super::measure_patches::{
 use crate::flank::find::{FindHints, FlankFinder, FoundFlanks};
 use crate::flank::marks::Marks;
 use crate::flank::pose::fit::fit_marked;
+use crate::flank::pose::known_gear::KnownGear;
 use crate::flank::{GearFit, Outline};
 use crate::frames::Side;
 use crate::photo::Photo;
@@ -32,6 +33,8 @@ pub struct ReadOptions {
     pub drives_on: FlankForm,
     /// Hand of this ring gear's spiral, if it is known.
     pub hand: Option<Hand>,
+    /// What is known of the ring gear's sizes.
+    pub gear: KnownGear,
     /// The photo shows the gear mirrored, as front cameras, some apps and inspection mirrors do. Sides, ends
     /// and numbers are the same as without; only the hand is the other.
     pub mirrored: bool,
@@ -47,13 +50,14 @@ impl Default for ReadOptions {
             hints: FindHints::default(),
             drives_on: FlankForm::Convex,
             hand: None,
+            gear: KnownGear::default(),
             mirrored: false,
         }
     }
 }
 
 impl ReadOptions {
-    /// What a card knows of a photo of its gear: which form drives, and the hand of the spiral.
+    /// What a card knows of a photo of its gear: which form drives, the hand of the spiral, the gear's sizes.
     ///
     /// ```
     /// # use flankread::{Card, FlankForm, ReadOptions};
@@ -65,6 +69,7 @@ impl ReadOptions {
         Self {
             drives_on: card.gear.drives_on,
             hand: card.gear.hand,
+            gear: KnownGear::of_card(card),
             ..Self::default()
         }
     }
@@ -116,6 +121,7 @@ fn flank_context(
         } else {
             OutlineSource::Marked
         },
+        hidden: None,
     }
 }
 
@@ -125,11 +131,7 @@ fn read_found(photo: &Photo, options: &ReadOptions, marks: &Marks) -> OutlinedRe
         form: (options.flank.or(marks.flank)).map(|side| form_of(side, options.drives_on)),
         ..options.hints
     };
-    let found = FlankFinder::new(photo).and_then(|finder| {
-        let first = finder.find(&hints)?;
-        Ok((finder, first))
-    });
-    let (finder, first) = match found {
+    let (finder, first) = match found_flanks(photo, &options.gear, &hints) {
         Ok(found) => found,
         Err(reasons) => {
             return unreadable(photo, flank_context(options, marks, None, None), reasons);
@@ -137,7 +139,10 @@ fn read_found(photo: &Photo, options: &ReadOptions, marks: &Marks) -> OutlinedRe
     };
     let coarse_pass = |found: &FoundFlanks| {
         let side = side_of(found.form, options.drives_on);
-        let context = flank_context(options, marks, Some(side), found.hand);
+        let context = FlankContext {
+            hidden: found.hidden,
+            ..flank_context(options, marks, Some(side), found.hand)
+        };
         CoarsePass::over(photo, &found.outlines, context, found.doubts.clone())
     };
     let second_pass = || finder.with_mirrored_pass(&first).find(&hints);
@@ -149,9 +154,31 @@ fn read_found(photo: &Photo, options: &ReadOptions, marks: &Marks) -> OutlinedRe
     })
 }
 
+/// The flanks at a glance, else from nearer by. What the first look that saw a gear says against it stands.
+fn found_flanks<'a>(
+    photo: &'a Photo,
+    gear: &'a KnownGear,
+    hints: &FindHints,
+) -> Result<(FlankFinder<'a>, FoundFlanks), Vec<Reason>> {
+    let look = |finder: FlankFinder<'a>| finder.find(hints).map(|found| (finder, found));
+    let mut best = FlankFinder::new(photo, gear).and_then(look);
+    let mut closer = FlankFinder::closer(photo, gear);
+    while let Err(reasons) = &best
+        && reasons
+            .iter()
+            .all(|reason| reason.code == ReasonCode::NoGear)
+        && let Some(finder) = closer.next()
+    {
+        best = look(finder);
+    }
+    let (finder, found) = best?;
+    let nearer = finder.nearer(&found).and_then(|finder| look(finder).ok());
+    Ok(nearer.unwrap_or((finder, found)))
+}
+
 /// Reads a photo on its marked flanks.
 fn read_marked(photo: &Photo, options: &ReadOptions, marks: &Marks) -> OutlinedReading {
-    let fit = fit_marked(photo, &marks.teeth)
+    let fit = fit_marked(photo, &marks.teeth, &options.gear)
         .filter(|fit| fit.misfit < CALIBRATION.marked_fit.worst_misfit);
     let outlines: Vec<Outline> = marks
         .teeth

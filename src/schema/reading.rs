@@ -113,6 +113,14 @@ pub enum ReasonCode {
     NoPatch,
     /// The flanks are cut off by the edge of the photo.
     FlankCropped,
+    /// The flanks' ends, root or tip lie behind something.
+    FlankHidden,
+    /// The file is damaged where the flanks lie.
+    Damaged,
+    /// The patch lies in two islands.
+    TwoPatches,
+    /// The photos are not of one gear, or not of two flanks of it.
+    TwoGears,
     /// Reflections cover the patch.
     Glare,
     /// Fewer teeth than a sure reading needs.
@@ -189,6 +197,9 @@ pub struct Tooth {
     /// The contact patch, if one was found on this flank.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub patch: Option<Patch>,
+    /// Where the patch lies in two islands, each of them, the larger first; `patch` is then both together.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub islands: Vec<Patch>,
     /// 0 … 1: how far this flank's numbers are to be trusted.
     pub confidence: f64,
 }

@@ -12,6 +12,10 @@ pub(super) struct Calibration {
     pub band: [f32; 2],
     /// Less than this share of a flank is chance, not a patch. Chosen, no evidence.
     pub least_area: f64,
+    /// A second region of this share of the largest and more is an island of the patch, not a speck. Chosen, no evidence.
+    pub least_island: f64,
+    /// Islands that are those of the patch, and not stains, overlap so much with what most flanks have. Chosen, no evidence.
+    pub islands_alike: f64,
     /// Compound is there from this mean likelihood on. Path-traced bare flanks give 0.03 at most, painted ones that were
     /// not rolled 0.7 and more (on which sets was not kept); lower than the middle, for often only some of the flanks are
     /// painted. The unreadable pictures of *later*, *new*, *latest* and *wide*, bare ones among them, were all refused.
@@ -28,6 +32,8 @@ pub(super) const CALIBRATION: Calibration = Calibration {
     patch_probability: 0.5,
     band: [1.0 / 3.0, 2.0 / 3.0],
     least_area: 0.01,
+    least_island: 0.3,
+    islands_alike: 0.5,
     painted: 0.15,
     sure_polarity_share: 0.8,
     bare: 0.03,

@@ -79,6 +79,21 @@ pub(crate) fn largest_part(mask: &Mask) -> Option<Mask> {
     (!largest.is_empty()).then_some(found)
 }
 
+/// The parts that hang together through edges, the largest first, as far as they have so many cells.
+pub(crate) fn parts(mask: &Mask, fewest: usize) -> Vec<Mask> {
+    let (mut left, mut parts) = (mask.clone(), Vec::new());
+    while let Some(part) = largest_part(&left).filter(|part| area(part) >= fewest.max(1)) {
+        left = minus(&left, &part);
+        parts.push(part);
+    }
+    parts
+}
+
+/// What any of two masks marks.
+pub(crate) fn either(a: &Mask, b: &Mask) -> Mask {
+    Zip::from(a).and(b).map_collect(|&a, &b| a || b)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -94,6 +109,17 @@ mod tests {
         let largest = largest_part(&drawn(&["##..", "..##", "..##"])).unwrap();
         assert_eq!(largest, drawn(&["....", "..##", "..##"]));
         assert_eq!(largest_part(&drawn(&["...", "..."])), None);
+    }
+
+    #[test]
+    fn parts_come_largest_first_and_small_ones_not_at_all() {
+        let mask = drawn(&["#..##", "....#", "#.###"]);
+        let found = parts(&mask, 1);
+        let areas: Vec<usize> = found.iter().map(area).collect();
+        assert_eq!(areas, [6, 1, 1]);
+        assert_eq!(parts(&mask, 2).len(), 1);
+        assert!(parts(&drawn(&["...."]), 0).is_empty());
+        assert_eq!(area(&either(&found[0], &found[1])), 7);
     }
 
     #[test]

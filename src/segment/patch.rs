@@ -1,7 +1,7 @@
 //! The contact patch of every flank: where contact is likely, held against the other teeth.
 
 use super::calibration::CALIBRATION;
-use super::mask::{Mask, area, largest_part, minus, of_half, overlap};
+use super::mask::{Mask, area, either, minus, of_half, overlap, parts};
 use super::patch_probability::PatchProbability;
 use crate::flank::FlankMap;
 use ndarray::{Array2, Zip};
@@ -9,8 +9,10 @@ use ndarray::{Array2, Zip};
 /// The patch of one flank.
 #[derive(Debug, Clone)]
 pub(crate) struct FoundPatch {
-    /// Where contact is likelier than not.
+    /// Where contact is likelier than not: of one patch, or of both islands.
     pub region: Mask,
+    /// The islands of a patch in two, the larger first; else none.
+    pub islands: Vec<Mask>,
     /// The same where it is likelier than a third and than two thirds.
     pub band: [Mask; 2],
     /// How much likelier contact is in the patch than beside it, 0 … 1.
@@ -27,10 +29,12 @@ pub(crate) fn find_patches(
     probabilities: &[PatchProbability],
     maps: &[FlankMap],
 ) -> Vec<Option<FoundPatch>> {
-    let regions: Vec<Option<Mask>> = probabilities
+    let of_flanks: Vec<Vec<Mask>> = probabilities
         .iter()
-        .map(|probability| region(probability, CALIBRATION.patch_probability))
+        .map(|probability| islands(probability, CALIBRATION.patch_probability))
         .collect();
+    let in_two = are_in_two(&of_flanks);
+    let regions: Vec<Option<Mask>> = of_flanks.iter().map(|of| region(of, in_two)).collect();
     let seen: Vec<&Mask> = regions.iter().flatten().collect();
     let core = of_half(&seen);
     let agreement = |region: &Mask, unseen: &Mask| match seen.as_slice() {
@@ -42,28 +46,69 @@ pub(crate) fn find_patches(
     probabilities
         .iter()
         .zip(maps)
-        .zip(&regions)
-        .map(|((probability, map), region_of)| {
+        .zip(regions.iter().zip(&of_flanks))
+        .map(|((probability, map), (region_of, islands_of))| {
             let own = region_of.clone()?;
+            let at_level = |level| region(&islands(probability, level), in_two);
             let shown = minus(&core, &map.unseen);
             Some(FoundPatch {
                 band: CALIBRATION
                     .band
-                    .map(|level| region(probability, level).unwrap_or_else(|| own.clone())),
+                    .map(|level| at_level(level).unwrap_or_else(|| own.clone())),
                 contrast: contrast(&probability.contact, &own),
                 agreement: agreement(&own, &map.unseen),
                 hidden: 1.0 - area(&shown) as f64 / area(&core).max(1) as f64,
                 region: own,
+                islands: if in_two && islands_of.len() > 1 {
+                    islands_of.clone()
+                } else {
+                    Vec::new()
+                },
             })
         })
         .collect()
 }
 
-/// The largest region of a flank where contact is likelier than a level.
-fn region(probability: &PatchProbability, level: f32) -> Option<Mask> {
+/// The largest region of a flank where contact is likelier than a level, and the second where it is no speck beside it.
+fn islands(probability: &PatchProbability, level: f32) -> Vec<Mask> {
     let likely = probability.contact.mapv(|likely| likely > level);
-    let largest = largest_part(&likely)?;
-    (area(&largest) as f64 > CALIBRATION.least_area * largest.len() as f64).then_some(largest)
+    let fewest = CALIBRATION.least_area * likely.len() as f64;
+    let mut found = parts(&likely, fewest as usize + 1);
+    found.truncate(2);
+    let least = |first: &Mask| (CALIBRATION.least_island * area(first) as f64) as usize;
+    if let [first, second] = found.as_slice()
+        && area(second) < least(first)
+    {
+        found.truncate(1);
+    }
+    found
+}
+
+/// Whether the patch of most flanks is in two islands that lie at the same places.
+fn are_in_two(islands: &[Vec<Mask>]) -> bool {
+    let pairs: Vec<&[Mask]> = (islands.iter().map(Vec::as_slice))
+        .filter(|of| of.len() == 2)
+        .collect();
+    let with_patch = islands.iter().filter(|of| !of.is_empty()).count();
+    let of_all = |which: usize| of_half(&pairs.iter().map(|of| &of[which]).collect::<Vec<_>>());
+    let alike = |which: usize| {
+        let core = of_all(which);
+        let alike = pairs.iter().map(|of| overlap(&of[which], &core));
+        alike.sum::<f64>() / pairs.len() as f64
+    };
+    pairs.len() >= 2
+        && 3 * pairs.len() >= 2 * with_patch
+        && alike(0) > CALIBRATION.islands_alike
+        && alike(1) > CALIBRATION.islands_alike
+}
+
+/// The region of a flank's patch: its largest island, or both where the patch is in two.
+fn region(islands: &[Mask], in_two: bool) -> Option<Mask> {
+    match islands {
+        [first, second] if in_two => Some(either(first, second)),
+        [first, ..] => Some(first.clone()),
+        [] => None,
+    }
 }
 
 fn contrast(likely: &Array2<f32>, region: &Mask) -> f64 {
@@ -113,6 +158,29 @@ mod tests {
                 .flatten()
                 .all(|p| p.contrast > 0.8 && p.agreement > 0.85 && p.hidden == 0.0)
         );
+    }
+
+    #[test]
+    fn two_islands_at_the_same_places_are_both_the_patch() {
+        let split = |shift: usize| {
+            let (mut probability, map) = flank(30..70, 20 + shift..100 + shift);
+            let (other, _) = flank(35..65, 160 + shift..220 + shift);
+            probability
+                .contact
+                .zip_mut_with(&other.contact, |a, b| *a = a.max(*b));
+            (probability, map)
+        };
+        let found = patches(Vec::from([0, 3, 6].map(split)));
+        for patch in found.iter().flatten() {
+            assert_eq!(patch.islands.len(), 2);
+            assert_eq!(area(&patch.region), 40 * 80 + 30 * 60);
+        }
+        // On one tooth of three it is a stain.
+        let mut stained = Vec::from([0, 2].map(|i| flank(30..70, 20 + i..100 + i)));
+        stained.push(split(0));
+        let found = patches(stained);
+        assert!(found.iter().flatten().all(|patch| patch.islands.is_empty()));
+        assert_eq!(area(&found[2].as_ref().unwrap().region), 40 * 80);
     }
 
     #[test]

@@ -7,6 +7,7 @@ mod advise;
 mod batch;
 mod directions;
 mod example_job;
+mod hidden_ends;
 mod inputs;
 mod job;
 mod lesson;

@@ -7,7 +7,8 @@
 use super::camera::FocalPrior;
 use super::gear_fit::GearFit;
 use super::gear_form::{Flank, RingForm};
-use super::parameters::{CameraParameters, PoseParameters};
+use super::known_gear::{KnownGear, ShapePrior};
+use super::parameters::{CameraParameters, EDGE_NUMBERS, PoseParameters};
 use super::problem::{AngleHold, PoseProblem, SeenFlank, WeightedPoint, cauchy_residual, offset};
 use super::starting_poses::StartingPose;
 use crate::flank::calibration::CALIBRATION;
@@ -52,8 +53,12 @@ const MOST_STEPS: usize = 40;
 
 /// Fits a gear to the flanks marked on `photo`; `None` when there are none or nothing fits.
 /// All flanks must be of the same side of their teeth.
-pub(crate) fn fit_marked(photo: &Photo, flanks: &[MarkedFlank]) -> Option<GearFit> {
-    PoseSearch::new(photo, flanks, None)?.all_round()
+pub(crate) fn fit_marked(
+    photo: &Photo,
+    flanks: &[MarkedFlank],
+    known: &KnownGear,
+) -> Option<GearFit> {
+    PoseSearch::new(photo, flanks, None, known)?.all_round()
 }
 
 /// Fits a gear to flanks seen roughly: many points of each, some of them mistaken, and the corners
@@ -63,9 +68,10 @@ pub(crate) fn fit_proposed(
     photo: &Photo,
     flanks: &[MarkedFlank],
     points: &[Vec<Correspondence>],
+    known: &KnownGear,
     near: Option<&GearFit>,
 ) -> Option<GearFit> {
-    let search = PoseSearch::new(photo, flanks, Some(points))?;
+    let search = PoseSearch::new(photo, flanks, Some(points), known)?;
     match near {
         Some(near) => search.next_to(near),
         None => search.all_round(),
@@ -81,6 +87,7 @@ struct PoseSearch<'a> {
     proposed: bool,
     centre: PhotoPoint,
     focal: FocalPrior,
+    shape: ShapePrior,
     length_px: f64,
     /// How exact a point is taken to be, pixels.
     tolerance_px: f64,
@@ -93,6 +100,7 @@ impl<'a> PoseSearch<'a> {
         photo: &Photo,
         flanks: &'a [MarkedFlank],
         proposed: Option<&[Vec<Correspondence>]>,
+        known: &KnownGear,
     ) -> Option<Self> {
         let length = flanks.iter().map(MarkedFlank::length_px).sum::<f64>() / flanks.len() as f64;
         if !(length.is_finite() && length > 1.0) {
@@ -116,6 +124,7 @@ impl<'a> PoseSearch<'a> {
             proposed: proposed.is_some(),
             centre: PhotoPoint::new(f64::from(photo.width) / 2.0, f64::from(photo.height) / 2.0),
             focal: FocalPrior::of(photo),
+            shape: known.shape_prior(),
             length_px: length,
             tolerance_px: tolerance * length,
             // With y down, a flank that looks along increasing angle shows a positive turn.
@@ -216,6 +225,7 @@ impl<'a> PoseSearch<'a> {
             camera: CameraParameters::unturned(&start.camera),
             angles: &angles,
             offsets: start.offsets,
+            edge: [0.0; EDGE_NUMBERS],
         };
         parameters.pack()
     }
@@ -226,6 +236,7 @@ impl<'a> PoseSearch<'a> {
             camera,
             angles,
             offsets,
+            ..
         } = PoseParameters::unpack(vector);
         GearFit {
             form: RingForm::from_offsets(&offsets),
@@ -280,6 +291,8 @@ impl<'a> PoseSearch<'a> {
             };
             SeenFlank {
                 angle: [(tooth, 1.0), (tooth, 0.0)],
+                turned: 0.0,
+                step: 0.0,
                 // From one flank to the next other ones.
                 points: points
                     .iter()
@@ -297,6 +310,8 @@ impl<'a> PoseSearch<'a> {
             rotation: start.camera.rotation,
             centre: self.centre,
             focal: self.focal,
+            shape: self.shape,
+            hidden: None,
             hold: AngleHold {
                 weights: vec![1.0; angles.len()],
                 sum: angles.iter().sum(),
@@ -324,7 +339,8 @@ impl<'a> PoseSearch<'a> {
                 }
             }
             let parameters = PoseParameters::unpack(vector);
-            off.extend_from_slice(&parameters.offsets);
+            off.extend(self.shape.deviations(&parameters.offsets));
+            off.extend(parameters.edge);
             off.push(self.focal.deviations(parameters.camera.log_focal_px));
             // A turn of all teeth together is the same as a turn of the camera: hold it still.
             off.push(parameters.angles.iter().sum::<f64>() - first_angles);
@@ -417,9 +433,9 @@ mod tests {
                 (MarkedFlank { corners, root, tip }, points.collect())
             })
             .unzip();
-        let near = gear(0.03);
-        let all_round = fit_proposed(&photo, &marked, &points, None).unwrap();
-        let next = fit_proposed(&photo, &marked, &points, Some(&near)).unwrap();
+        let (near, usual) = (gear(0.03), KnownGear::default());
+        let all_round = fit_proposed(&photo, &marked, &points, &usual, None).unwrap();
+        let next = fit_proposed(&photo, &marked, &points, &usual, Some(&near)).unwrap();
         assert!(next.misfit < 0.005 && all_round.misfit < 0.005);
         assert_eq!((all_round.kind, next.kind), (truth.kind, truth.kind));
         assert_eq!(next.other_hand_cost_ratio, near.other_hand_cost_ratio);
@@ -427,12 +443,12 @@ mod tests {
             kind: FlankKind::facing(Hand::Right, 1.0),
             ..near
         };
-        assert!(fit_proposed(&photo, &marked, &points, Some(&facing_away)).is_none());
+        assert!(fit_proposed(&photo, &marked, &points, &usual, Some(&facing_away)).is_none());
     }
 
     #[test]
     fn no_marks_have_no_gear() {
         let photo = Photo::from_pixels("drawn", image::RgbImage::new(40, 30));
-        assert!(fit_marked(&photo, &[]).is_none());
+        assert!(fit_marked(&photo, &[], &KnownGear::default()).is_none());
     }
 }

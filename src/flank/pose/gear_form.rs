@@ -34,7 +34,7 @@ pub(crate) struct RingForm {
 
 /// Standard deviations of the shape numbers among usual gears; of face width and depth, those of the
 /// logarithms. Common practice, no source.
-const SPREADS: RingForm = RingForm {
+pub(super) const SPREADS: RingForm = RingForm {
     pitch_angle: 0.044,
     face_per_diameter: 0.035,
     spiral_tangent: 0.06,

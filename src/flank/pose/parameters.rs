@@ -1,6 +1,6 @@
 //! What a fit may change, by name, and the one place that lays these numbers out in the solver's vector.
 //!
-//! The vector holds the camera's numbers, the angles, and the shape numbers, in this order; rows and columns of the
+//! The vector holds the camera's numbers, the angles, the shape numbers, and those of a hiding edge, in this order; rows and columns of the
 //! normal equations are the same.
 
 use super::camera::Camera;
@@ -12,8 +12,11 @@ use std::ops::Range;
 /// Numbers in [`CameraParameters`].
 const CAMERA_NUMBERS: usize = 7;
 
-/// Numbers that move the points of one flank: the camera's, its tooth's angle, the shape's.
-pub(crate) const FLANK_NUMBERS: usize = CAMERA_NUMBERS + 1 + SHAPE_NUMBERS;
+/// Numbers of the edge of what hides one end of the flanks ([`super::hidden_end`]).
+pub(crate) const EDGE_NUMBERS: usize = 4;
+
+/// Numbers that move the points of one flank: the camera's, its tooth's angle, the shape's, the hiding edge's.
+pub(crate) const FLANK_NUMBERS: usize = CAMERA_NUMBERS + 1 + SHAPE_NUMBERS + EDGE_NUMBERS;
 
 /// A camera as a fit changes it, or the derivatives of something by these numbers.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -99,6 +102,8 @@ pub(crate) struct PoseParameters<'a> {
     pub angles: &'a [f64],
     /// Shape of the flanks as standard deviations from usual gears.
     pub offsets: [f64; SHAPE_NUMBERS],
+    /// Where the edge of what hides one end runs; noughts where nothing does.
+    pub edge: [f64; EDGE_NUMBERS],
 }
 
 impl<'a> PoseParameters<'a> {
@@ -107,17 +112,19 @@ impl<'a> PoseParameters<'a> {
         let mut vector = self.camera.pack().to_vec();
         vector.extend_from_slice(self.angles);
         vector.extend_from_slice(&self.offsets);
+        vector.extend_from_slice(&self.edge);
         vector
     }
 
     /// The numbers of a vector made by [`Self::pack`].
     pub(crate) fn unpack(vector: &'a [f64]) -> Self {
         let layout = Layout::of(vector);
-        let offsets = &vector[layout.offsets()];
+        let (offsets, edge) = (&vector[layout.offsets()], &vector[layout.edge()]);
         Self {
             camera: CameraParameters::unpack(std::array::from_fn(|i| vector[i])),
             angles: &vector[layout.angles()],
             offsets: std::array::from_fn(|i| offsets[i]),
+            edge: std::array::from_fn(|i| edge[i]),
         }
     }
 }
@@ -141,12 +148,18 @@ impl Layout {
 
     /// Where the angles lie.
     pub(crate) const fn angles(self) -> Range<usize> {
-        CAMERA_NUMBERS..self.length - SHAPE_NUMBERS
+        CAMERA_NUMBERS..self.offsets().start
     }
 
     /// Where the shape numbers lie.
     pub(crate) const fn offsets(self) -> Range<usize> {
-        self.length - SHAPE_NUMBERS..self.length
+        let end = self.edge().start;
+        end - SHAPE_NUMBERS..end
+    }
+
+    /// Where the hiding edge's numbers lie.
+    pub(crate) const fn edge(self) -> Range<usize> {
+        self.length - EDGE_NUMBERS..self.length
     }
 
     /// Of each number that moves the points of one flank: its place in a [`ResidualRow`], in the vector, and by how
@@ -160,7 +173,7 @@ impl Layout {
             )
             .chain(
                 (CAMERA_NUMBERS + 1..)
-                    .zip(self.offsets())
+                    .zip(self.offsets().chain(self.edge()))
                     .map(|(row, at)| (row, at, 1.0)),
             )
             .collect()
@@ -176,6 +189,8 @@ pub(crate) struct ResidualRow {
     pub by_angle: f64,
     /// By the shape's.
     pub by_offsets: [f64; SHAPE_NUMBERS],
+    /// By the hiding edge's.
+    pub by_edge: [f64; EDGE_NUMBERS],
     /// The residual itself.
     pub residual: f64,
 }
@@ -192,7 +207,9 @@ impl ResidualRow {
         let mut row = [0.0; FLANK_NUMBERS + 2];
         row[..CAMERA_NUMBERS].copy_from_slice(&self.by_camera.pack());
         row[CAMERA_NUMBERS] = self.by_angle;
-        row[CAMERA_NUMBERS + 1..FLANK_NUMBERS].copy_from_slice(&self.by_offsets);
+        let (shape, edge) = row[CAMERA_NUMBERS + 1..].split_at_mut(SHAPE_NUMBERS);
+        shape.copy_from_slice(&self.by_offsets);
+        edge[..EDGE_NUMBERS].copy_from_slice(&self.by_edge);
         row[Self::RESIDUAL] = self.residual;
         row
     }
@@ -213,6 +230,7 @@ mod tests {
             },
             angles: &[8.0, 9.0, 10.0],
             offsets: std::array::from_fn(|i| 20.0 + i as f64),
+            edge: std::array::from_fn(|i| 40.0 + i as f64),
         };
         let vector = parameters.pack();
         assert_eq!(PoseParameters::unpack(&vector), parameters);
@@ -220,11 +238,12 @@ mod tests {
         assert_eq!(vector[Layout::LOG_FOCAL_PX], 7.0);
         assert_eq!(vector[layout.angles()], [8.0, 9.0, 10.0]);
         assert_eq!(vector[layout.offsets()], parameters.offsets);
+        assert_eq!(vector[layout.edge()], parameters.edge);
     }
 
     #[test]
     fn the_columns_of_a_flank_are_those_of_what_moves_it() {
-        let vector = [0.0; CAMERA_NUMBERS + 2 + SHAPE_NUMBERS];
+        let vector = [0.0; CAMERA_NUMBERS + 2 + SHAPE_NUMBERS + EDGE_NUMBERS];
         let layout = Layout::of(&vector);
         let columns = layout.of_flank(&[(0, 1.0), (1, 3.0)]);
         assert_eq!(columns.len(), FLANK_NUMBERS + 1);

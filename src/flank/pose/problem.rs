@@ -3,24 +3,28 @@
 
 use super::camera::{Camera, FocalPrior};
 use super::gear_form::{Flank, FlankKind, RingForm};
+use super::hidden_end::{EDGE_PRIOR, HiddenEnd};
+use super::known_gear::ShapePrior;
 use super::parameters::{
-    CameraParameters, FLANK_NUMBERS, Layout, PackedRow, PoseParameters, ResidualRow,
+    CameraParameters, EDGE_NUMBERS, FLANK_NUMBERS, Layout, PackedRow, PoseParameters, ResidualRow,
 };
 use crate::flank::calibration::CALIBRATION;
 use crate::flank::correspondence::Correspondence;
-use crate::frames::PhotoPoint;
+use crate::frames::{FlankPoint, PhotoPoint};
 use crate::least_squares::{Minimum, Normal, descend};
 use nalgebra::{DMatrix, DVector, Matrix2, Matrix3, Vector2, Vector3};
 
 /// A point farther off than this many tolerances is taken for a mistake: the scale of the Cauchy loss.
 const CAUCHY_SCALE: f64 = CALIBRATION.pose.cauchy_scale;
 
-/// Relative gain below which a further step is not worth its time: points of a flank scatter by far more
-/// than what is left moves it.
+/// Relative gain below which a step is not worth its time: points scatter by far more than what is left moves them.
 const ENOUGH_GAIN: f64 = 1e-3;
 
 /// Step of the difference quotients over the camera's turn.
 const DIFFERENCE: f64 = 1e-6;
+
+/// The same over a length.
+const LENGTH_DIFFERENCE: f64 = 1e-5;
 
 /// One point of a flank, and how exactly it is known.
 #[derive(Debug, Clone)]
@@ -34,8 +38,12 @@ pub(crate) struct WeightedPoint {
 /// The points seen of one flank.
 #[derive(Debug, Clone)]
 pub(crate) struct SeenFlank {
-    /// The tooth's angle, as parts of the angles that are fitted: which, the lower one first, and how often.
+    /// The tooth's angle, as parts of the angles that are fitted: which, the lower one first, and how often …
     pub angle: [(usize, f64); 2],
+    /// … and what is known of it, radians.
+    pub turned: f64,
+    /// Its place in the row of the flanks, −½ … ½.
+    pub step: f64,
     /// The points.
     pub points: Vec<WeightedPoint>,
 }
@@ -64,6 +72,10 @@ pub(crate) struct PoseProblem {
     pub centre: PhotoPoint,
     /// The focal length as far as it is known.
     pub focal: FocalPrior,
+    /// The shape as far as it is known.
+    pub shape: ShapePrior,
+    /// The end that something hides: lengths of points are those of the part that shows.
+    pub hidden: Option<HiddenEnd>,
     /// How the angles are held still.
     pub hold: AngleHold,
 }
@@ -91,11 +103,19 @@ impl PoseProblem {
         let flank = Flank::new(&RingForm::from_offsets(&parameters.offsets), self.kind);
         let focal_off = self.focal.deviations(parameters.camera.log_focal_px);
         let mut square = focal_off.powi(2) + self.hold_off(parameters.angles).powi(2);
-        square += parameters.offsets.iter().map(|off| off * off).sum::<f64>();
+        let shape_off = self.shape.deviations(&parameters.offsets);
+        square += shape_off.iter().map(|off| off * off).sum::<f64>();
+        square += (EDGE_PRIOR.iter().zip(parameters.edge))
+            .map(|(weight, at)| (weight * at).powi(2))
+            .sum::<f64>();
         for seen in &self.flanks {
             let angle = angle_of(seen, parameters.angles);
             let squares = seen.points.iter().map(|weighted| {
                 let Correspondence { on_flank, in_photo } = weighted.point;
+                let on_flank = match self.hidden {
+                    Some(end) => end.on_whole(on_flank, seen.step, &parameters.edge),
+                    None => on_flank,
+                };
                 let placed = camera.project(flank.point(angle, on_flank));
                 (weighted.per_tolerance * offset(placed, in_photo)).norm_squared()
             });
@@ -143,9 +163,14 @@ impl PoseProblem {
         square: &mut DMatrix<f64>,
         slope: &mut DVector<f64>,
     ) {
-        for (i, offset) in layout.offsets().zip(parameters.offsets) {
-            square[(i, i)] += 1.0;
-            slope[i] += offset;
+        let deviations = self.shape.deviations(&parameters.offsets);
+        for ((i, off), weight) in layout.offsets().zip(deviations).zip(self.shape.weight) {
+            square[(i, i)] += weight * weight;
+            slope[i] += off * weight;
+        }
+        for ((i, weight), at) in layout.edge().zip(EDGE_PRIOR).zip(parameters.edge) {
+            square[(i, i)] += weight * weight;
+            slope[i] += weight * weight * at;
         }
         let spread = self.focal.log_spread;
         let focal = Layout::LOG_FOCAL_PX;
@@ -165,7 +190,8 @@ impl PoseProblem {
 /// The angle of a flank's tooth, radians.
 fn angle_of(seen: &SeenFlank, angles: &[f64]) -> f64 {
     let parts = seen.angle.iter();
-    parts.map(|&(which, times)| times * angles[which]).sum()
+    let fitted: f64 = parts.map(|&(which, times)| times * angles[which]).sum();
+    seen.turned + fitted
 }
 
 /// Products of the derivatives of a flank's residuals with each other, from the diagonal on, and with the
@@ -175,6 +201,8 @@ type Products = [PackedRow; FLANK_NUMBERS];
 /// A gear before a camera, and how both move with the parameters.
 struct Model {
     robust: bool,
+    hidden: Option<HiddenEnd>,
+    edge: [f64; EDGE_NUMBERS],
     camera: Camera,
     flank: Flank,
     /// How the camera's rotation moves with each number of its turn.
@@ -192,6 +220,8 @@ impl Model {
         let form = RingForm::from_offsets(&parameters.offsets);
         Self {
             robust: problem.robust,
+            hidden: problem.hidden,
+            edge: parameters.edge,
             camera,
             flank: Flank::new(&form, problem.kind),
             turned,
@@ -202,7 +232,7 @@ impl Model {
     fn products(&self, seen: &SeenFlank, angle: f64) -> Products {
         let mut products = [[0.0; FLANK_NUMBERS + 2]; FLANK_NUMBERS];
         for weighted in &seen.points {
-            let [x, y] = self.residual_rows(weighted, angle);
+            let [x, y] = self.residual_rows(weighted, angle, seen.step);
             for (i, row) in products.iter_mut().enumerate() {
                 // From an even column on, so that two columns at a time are worked out.
                 for j in i & !1..FLANK_NUMBERS + 2 {
@@ -213,10 +243,37 @@ impl Model {
         products
     }
 
+    /// How far a point moves away from the axis, about it and along it with each of the hiding edge's numbers; `seen` is
+    /// the point on the part that shows, `whole` on the whole flank.
+    fn moved_by_edge(
+        &self,
+        end: HiddenEnd,
+        seen: FlankPoint,
+        whole: FlankPoint,
+        step: f64,
+    ) -> [[f64; 3]; EDGE_NUMBERS] {
+        let at = |length: f64| {
+            self.flank
+                .cylinder(FlankPoint::new(whole.length + length, whole.height))
+        };
+        let (before, after) = (at(-LENGTH_DIFFERENCE), at(LENGTH_DIFFERENCE));
+        let along: [f64; 3] =
+            std::array::from_fn(|i| (after[i] - before[i]) / (2.0 * LENGTH_DIFFERENCE));
+        end.length_by_edge(seen, step)
+            .map(|by| along.map(|along| along * by))
+    }
+
     /// The two residuals of a point with their derivatives.
-    fn residual_rows(&self, weighted: &WeightedPoint, angle: f64) -> [PackedRow; 2] {
+    fn residual_rows(&self, weighted: &WeightedPoint, angle: f64, step: f64) -> [PackedRow; 2] {
         let camera = &self.camera;
         let Correspondence { on_flank, in_photo } = weighted.point;
+        let (on_flank, by_edge) = match self.hidden {
+            Some(end) => {
+                let whole = end.on_whole(on_flank, step, &self.edge);
+                (whole, self.moved_by_edge(end, on_flank, whole, step))
+            }
+            None => (on_flank, [[0.0; 3]; EDGE_NUMBERS]),
+        };
         let ([radius, about, level], shaped) = self.flank.cylinder_by_offsets(on_flank);
         let (sine, cosine) = (angle + about).sin_cos();
         let point = Vector3::new(radius * cosine, radius * sine, level);
@@ -251,6 +308,8 @@ impl Model {
                 },
                 by_angle,
                 by_offsets: shaped
+                    .map(|[out, about, up]| by_out * out + by_angle * about + by_up * up),
+                by_edge: by_edge
                     .map(|[out, about, up]| by_out * out + by_angle * about + by_up * up),
                 residual: off[axis] * share,
             };
@@ -303,12 +362,11 @@ fn cauchy_weight(off: Vector2<f64>) -> (f64, Matrix2<f64>) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::frames::FlankPoint;
     use crate::schema::Hand;
     use nalgebra::Rotation3;
 
     /// Points of two teeth, some of them far off, and parameters near those that explain them, packed.
-    fn example(robust: bool) -> (PoseProblem, Vec<f64>) {
+    fn example(robust: bool, hidden: Option<HiddenEnd>) -> (PoseProblem, Vec<f64>) {
         let look = Rotation3::new(Vector3::new(2.4, 0.3, -0.2)).into_inner();
         let mut problem = PoseProblem {
             flanks: Vec::new(),
@@ -320,6 +378,11 @@ mod tests {
                 px: 1200.0,
                 log_spread: 0.2,
             },
+            shape: ShapePrior {
+                middle: std::array::from_fn(|i| 0.1 * i as f64),
+                weight: std::array::from_fn(|i| 1.0 + i as f64),
+            },
+            hidden,
             hold: AngleHold {
                 weights: vec![1.0, 0.5],
                 sum: 0.1,
@@ -334,11 +397,17 @@ mod tests {
             },
             angles: &[0.05, 0.16],
             offsets: std::array::from_fn(|i| 0.3 - 0.1 * i as f64),
+            edge: match hidden {
+                Some(_) => [0.15, 0.05, -0.1, 0.04],
+                None => [0.0; EDGE_NUMBERS],
+            },
         };
         let camera = problem.camera(&parameters.camera);
         let flank = Flank::new(&RingForm::USUAL, problem.kind);
         problem.flanks.extend((0..3).map(|step| SeenFlank {
             angle: [(0, 1.0), (1, f64::from(step))],
+            turned: 0.0,
+            step: f64::from(step) / 2.0 - 0.5,
             points: Vec::new(),
         }));
         for i in 0..40 {
@@ -363,8 +432,14 @@ mod tests {
 
     #[test]
     fn the_slope_is_that_of_the_cost() {
-        for robust in [false, true] {
-            let (problem, vector) = example(robust);
+        let kinds = [
+            (false, None),
+            (true, None),
+            (true, Some(HiddenEnd::Toe)),
+            (false, Some(HiddenEnd::Heel)),
+        ];
+        for (robust, hidden) in kinds {
+            let (problem, vector) = example(robust, hidden);
             assert!(cost(&problem, &vector).is_finite());
             let (_, slope) = problem.normal(&vector);
             for i in 0..vector.len() {
@@ -397,7 +472,7 @@ mod tests {
 
     #[test]
     fn the_parameters_behind_the_points_are_found() {
-        let (mut problem, vector) = example(false);
+        let (mut problem, vector) = example(false, None);
         let parameters = PoseParameters::unpack(&vector);
         let camera = problem.camera(&parameters.camera);
         let flank = Flank::new(&RingForm::from_offsets(&parameters.offsets), problem.kind);
@@ -410,6 +485,7 @@ mod tests {
             }
         }
         problem.hold.sum = 0.05 + 0.5 * 0.16;
+        problem.shape = ShapePrior::USUAL;
         let mut start = vector.clone();
         for (i, value) in start.iter_mut().enumerate() {
             *value += 0.01 * (i as f64).sin();

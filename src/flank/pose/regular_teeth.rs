@@ -1,18 +1,18 @@
 //! From the flanks that were proposed to all that can be seen: the teeth of a gear stand at equal
 //! angles, so one good fit says where every other flank must lie.
 
-use super::camera::{Camera, FocalPrior};
+use super::camera::Camera;
 use super::gear_fit::{GearFit, PITCHES};
-use super::gear_form::{Flank, RingForm};
-use super::parameters::{CameraParameters, PoseParameters};
-use super::problem::{AngleHold, PoseProblem, SeenFlank, WeightedPoint};
+use super::gear_form::Flank;
+use super::known_gear::KnownGear;
+use super::refit::Refit;
 use crate::flank::calibration::CALIBRATION;
 use crate::flank::coordinate_map::FlankCoordinateMap;
 use crate::flank::correspondence::{Correspondence, PARTS_ALONG, PARTS_UP};
 use crate::frames::{FlankPoint, PhotoPoint};
 use crate::photo::Photo;
 use crate::schema::FlankForm;
-use nalgebra::{Matrix2, Vector2, Vector3};
+use nalgebra::Vector3;
 use std::f64::consts::TAU;
 
 /// A flank of the fitted gear as the network's coordinates show it.
@@ -25,16 +25,16 @@ pub(crate) struct SeenTooth {
     /// Share of the flank that lies within the photo.
     pub in_photo: f64,
     /// What the coordinates are over the parts of the flank.
-    parts: Vec<Part>,
+    pub(super) parts: Vec<Part>,
 }
 
 /// The mean over the cells of a part of a flank.
 #[derive(Debug, Clone, Copy)]
-struct Part {
+pub(super) struct Part {
     /// Length and height as the network has them, and where they are seen.
-    point: Correspondence,
+    pub(super) point: Correspondence,
     /// Standard deviation of length and height.
-    error: FlankPoint,
+    pub(super) error: FlankPoint,
 }
 
 /// Sums over the cells of a part of a flank.
@@ -89,15 +89,15 @@ const GRID: (usize, usize) = (8, 40);
 /// Every so many points are asked whether a flank shows at all.
 const PROBE_STRIDE: usize = 9;
 
-/// Rounds of looking for teeth and fitting them, and most steps of each fit.
+/// Rounds of looking for teeth and fitting them.
 const ROUNDS: usize = 2;
-const REFIT_STEPS: usize = 25;
 
 /// Fits the gear to all flanks that the network's coordinates show where teeth of equal pitch have them. `None`
 /// when the flanks of `fit` do not say how far apart the teeth are.
 pub(crate) fn refine(
     photo: &Photo,
     coordinates: &FlankCoordinateMap,
+    known: &KnownGear,
     fit: &GearFit,
 ) -> Option<(GearFit, Vec<SeenTooth>)> {
     let pitch = fit.pitch()?;
@@ -112,7 +112,7 @@ pub(crate) fn refine(
     tried.sort_by(|a, b| support(&b.1).total_cmp(&support(&a.1)));
     tried
         .into_iter()
-        .find_map(|(pitch, teeth)| settled(photo, coordinates, fit, first, pitch, teeth))
+        .find_map(|(pitch, teeth)| settled(photo, coordinates, known, fit, (first, pitch), teeth))
 }
 
 /// The fit to the teeth that a pitch has seen, looked for again and fitted again. `None` where that does
@@ -121,9 +121,9 @@ pub(crate) fn refine(
 fn settled(
     photo: &Photo,
     coordinates: &FlankCoordinateMap,
+    known: &KnownGear,
     fit: &GearFit,
-    first: f64,
-    pitch: f64,
+    (first, pitch): (f64, f64),
     mut teeth: Vec<SeenTooth>,
 ) -> Option<(GearFit, Vec<SeenTooth>)> {
     if teeth.len() < 2 {
@@ -131,7 +131,7 @@ fn settled(
     }
     let mut at = regular(fit, first, pitch, &teeth);
     for _ in 0..ROUNDS {
-        at = refit(photo, &at, &teeth)?;
+        at = Refit::of(photo, known, &at, &teeth)?.free_pitch()?;
         let pitch = pitch_of(&at.angles, &teeth)?;
         let first = at.angles[0] - teeth[0].step * pitch;
         teeth = seen_teeth(photo, coordinates, &at, first, pitch);
@@ -285,121 +285,6 @@ fn seen_tooth(
         in_photo: inside as f64 / cells,
         parts: sums.iter().filter_map(PartSums::mean).collect(),
     }
-}
-
-/// The gear, camera, first angle and pitch that explain the parts best.
-fn refit(photo: &Photo, fit: &GearFit, teeth: &[SeenTooth]) -> Option<GearFit> {
-    if teeth.len() < 2 {
-        return None;
-    }
-    let flank = fit.flank();
-    let slopes: Vec<Vec<Matrix2<f64>>> = teeth
-        .iter()
-        .zip(&fit.angles)
-        .map(|(tooth, &angle)| {
-            let place = |at: FlankPoint| fit.camera.project(flank.point(angle, at));
-            let parts = tooth.parts.iter();
-            parts
-                .map(|part| slope(place, part.point.on_flank))
-                .collect()
-        })
-        .collect();
-    let pitch = (fit.angles[1] - fit.angles[0]) / (teeth[1].step - teeth[0].step);
-    let first = fit.angles[0] - teeth[0].step * pitch;
-    let start = PoseParameters {
-        camera: CameraParameters::unturned(&fit.camera),
-        angles: &[first, pitch],
-        offsets: fit.offsets,
-    };
-    let problem = PoseProblem {
-        flanks: teeth
-            .iter()
-            .zip(&slopes)
-            .map(|(tooth, slopes)| seen_flank(tooth, slopes))
-            .collect(),
-        robust: true,
-        kind: fit.kind,
-        rotation: fit.camera.rotation,
-        centre: fit.camera.centre,
-        focal: FocalPrior::of(photo),
-        // Only the first tooth is held.
-        hold: AngleHold {
-            weights: vec![1.0, 0.0],
-            sum: first,
-        },
-    };
-    let end = problem.solve(start.pack(), REFIT_STEPS).at;
-    let end = PoseParameters::unpack(&end);
-    let angles = teeth.iter().map(|tooth| angle_of(tooth, end.angles));
-    let mut found = GearFit {
-        form: RingForm::from_offsets(&end.offsets),
-        offsets: end.offsets,
-        camera: problem.camera(&end.camera),
-        angles: angles.collect(),
-        ..fit.clone()
-    };
-    found.misfit = misfit(&found, teeth, &slopes);
-    found.misfit.is_finite().then_some(found)
-}
-
-/// The angle of a tooth of the row: the first one's, and so many pitches.
-fn angle_of(tooth: &SeenTooth, first_and_pitch: &[f64]) -> f64 {
-    first_and_pitch[0] + tooth.step * first_and_pitch[1]
-}
-
-/// A tooth's parts as the fit takes them, its angle that of [`angle_of`].
-fn seen_flank(tooth: &SeenTooth, slopes: &[Matrix2<f64>]) -> SeenFlank {
-    let weight = (tooth.parts.len() as f64 / CALIBRATION.pose.independent_points).sqrt();
-    let weighted = |(part, slope): (&Part, &Matrix2<f64>)| WeightedPoint {
-        point: part.point,
-        per_tolerance: Matrix2::from_diagonal(&Vector2::new(
-            1.0 / (part.error.length * weight),
-            1.0 / (part.error.height * weight),
-        )) * slope,
-    };
-    SeenFlank {
-        angle: [(0, 1.0), (1, tooth.step)],
-        points: tooth.parts.iter().zip(slopes).map(weighted).collect(),
-    }
-}
-
-/// Root mean square distance of the parts from where a fit has them, in flank lengths.
-fn misfit(fit: &GearFit, teeth: &[SeenTooth], slopes: &[Vec<Matrix2<f64>>]) -> f64 {
-    let (mut square, mut count) = (0.0, 0.0);
-    for ((tooth, seen), slopes) in teeth.iter().enumerate().zip(slopes) {
-        for (part, slope) in seen.parts.iter().zip(slopes) {
-            let Correspondence { on_flank, in_photo } = part.point;
-            let placed = fit.place(tooth, on_flank);
-            let off = slope * Vector2::new(in_photo.x - placed.x, in_photo.y - placed.y);
-            // Heights in flank lengths, as the misfit counts.
-            square += off.x.powi(2) + (off.y * fit.form.depth_over_length()).powi(2);
-            count += 1.0;
-        }
-    }
-    (square / f64::max(count, 1.0)).sqrt()
-}
-
-/// Steps in the photo → steps of length and height, about a point of a flank that falls in the photo as
-/// `place` says.
-fn slope(place: impl Fn(FlankPoint) -> PhotoPoint, about: FlankPoint) -> Matrix2<f64> {
-    const STEP: f64 = 0.02;
-    let at = |length: f64, height: f64| {
-        place(FlankPoint::new(
-            about.length + length,
-            about.height + height,
-        ))
-    };
-    let (back, on) = (at(-STEP, 0.0), at(STEP, 0.0));
-    let (low, high) = (at(0.0, -STEP), at(0.0, STEP));
-    let per = 1.0 / (2.0 * STEP);
-    Matrix2::new(
-        (on.x - back.x) * per,
-        (high.x - low.x) * per,
-        (on.y - back.y) * per,
-        (high.y - low.y) * per,
-    )
-    .try_inverse()
-    .unwrap_or_else(Matrix2::zeros)
 }
 
 #[cfg(test)]

@@ -307,6 +307,26 @@ const fn words_of(code: ReasonCode) -> (&'static str, &'static str, bool) {
             "a photo from farther back, the painted teeth in the middle",
             true,
         ),
+        ReasonCode::FlankHidden => (
+            "something hides a part of the flanks.",
+            "a photo with both ends of the painted teeth in view, the gear turned or the camera moved aside",
+            true,
+        ),
+        ReasonCode::Damaged => (
+            "the file is damaged.",
+            "the photo again, sent as a file",
+            false,
+        ),
+        ReasonCode::TwoPatches => (
+            "the contact lies in two places on the flank.",
+            "a photo after painting and rolling afresh, and word whether the gears were lapped or are worn",
+            true,
+        ),
+        ReasonCode::TwoGears => (
+            "the photos do not show one gear.",
+            "one photo of each flank of the one gear",
+            true,
+        ),
         ReasonCode::Glare => (
             "reflections cover the patch.",
             "a photo with the lamp moved until the patch does not shine",

@@ -7,7 +7,7 @@ use crate::report::PictureError;
 use crate::report::draw::patch_shape::edge;
 use crate::report::draw::raster;
 use crate::report::draw::theme::{INK, LETTERS, LIGHT, PATCH, PREDICTED, QUIET, STEEL, TARGET};
-use crate::segment::mask::{Mask, of_half};
+use crate::segment::mask::{Mask, of_half, parts};
 use image::RgbImage;
 use std::fmt::Write as _;
 
@@ -18,8 +18,8 @@ pub(crate) struct FlankView {
     pub side: Option<Side>,
     /// Depth over length.
     pub depth_over_length: f64,
-    /// Edge of the patch common to the teeth.
-    pub patch: Vec<FlankPoint>,
+    /// Edges of the patch common to the teeth, one of each island.
+    pub patch: Vec<Vec<FlankPoint>>,
     /// Centre of each tooth's patch.
     pub teeth: Vec<FlankPoint>,
     /// Mean centre and the half widths that hold it in 90 % of photos.
@@ -50,7 +50,10 @@ impl FlankView {
             } else {
                 0.22
             },
-            patch: edge(&of_half(&regions)),
+            patch: parts(&of_half(&regions), FEWEST_CELLS)
+                .iter()
+                .map(edge)
+                .collect(),
             teeth: read
                 .reading
                 .teeth
@@ -68,6 +71,9 @@ impl FlankView {
         }
     }
 }
+
+/// Smaller parts of the common patch are specks.
+const FEWEST_CELLS: usize = 20;
 
 /// Width of a view's drawing, and of the flank in it, SVG units.
 const WIDTH: f64 = 640.0;
@@ -94,9 +100,9 @@ pub(crate) fn flank_view_svg(view: &FlankView) -> String {
         r#"<rect x="{LEFT}" y="{TOP}" width="{LENGTH}" height="{depth:.1}" fill="{STEEL}" stroke="{INK}" stroke-width="1.5"/>"#
     );
     frame_words(&mut svg, depth);
-    if view.patch.len() > 2 {
+    for island in view.patch.iter().filter(|island| island.len() > 2) {
         let mut path = String::new();
-        for (i, &point) in view.patch.iter().enumerate() {
+        for (i, &point) in island.iter().enumerate() {
             let (x, y) = place(point);
             let _ = write!(path, "{}{x:.1} {y:.1}", if i == 0 { 'M' } else { 'L' });
         }

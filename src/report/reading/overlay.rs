@@ -8,6 +8,7 @@ use crate::report::PictureError;
 use crate::report::draw::patch_shape::edge;
 use crate::report::draw::raster;
 use crate::report::draw::theme::{INK, LETTERS, LIGHT, PATCH};
+use crate::segment::mask::parts;
 use image::RgbImage;
 use std::fmt::Write as _;
 
@@ -65,14 +66,16 @@ pub(crate) fn drawing(
         let ring: Vec<PhotoPoint> = ring.into_iter().map(|p| p.scaled(scale)).collect();
         cased(&mut svg, &ring, LIGHT, INK, 1.2 * unit, "");
         if let Some(region) = region {
-            let edge: Vec<PhotoPoint> = edge(region).into_iter().map(place).collect();
             // Teeth that count little are drawn with a broken line.
             let broken = if tooth.confidence < 0.25 {
                 format!(r#" stroke-dasharray="{0:.1} {0:.1}""#, 4.0 * unit)
             } else {
                 String::new()
             };
-            cased(&mut svg, &edge, PATCH, LIGHT, 1.6 * unit, &broken);
+            for island in parts(region, 1) {
+                let edge: Vec<PhotoPoint> = edge(&island).into_iter().map(place).collect();
+                cased(&mut svg, &edge, PATCH, LIGHT, 1.6 * unit, &broken);
+            }
         }
         if let Some(patch) = tooth.patch {
             cross(&mut svg, place(patch.centre), 5.0 * unit, unit);

@@ -1,0 +1,74 @@
+//! How many cells of the patches are burnt out, or run on behind something.
+
+use crate::flank::FlankMap;
+use crate::segment::FoundPatch;
+use crate::segment::mask::{Mask, area, area_of_both};
+
+/// A patch that ends so few columns of a map before what hides the flank is taken to run on behind it.
+const BESIDE: usize = 3;
+
+/// Share of a patch that is burnt out.
+pub(super) fn burnt_share(found: &FoundPatch, map: &FlankMap) -> f64 {
+    let cells = area(&found.region).max(1) as f64;
+    area_of_both(&found.region, &map.clipped) as f64 / cells
+}
+
+/// Share of the patches' rows that run behind what hides the flanks: their end lies beside cells that are not seen. The
+/// median of the flanks that have a patch.
+pub(super) fn share_behind(maps: &[FlankMap], regions: &[Option<Mask>]) -> f64 {
+    let with_patch = maps.iter().zip(regions);
+    let shares = with_patch.filter_map(|(map, region)| {
+        let (mut behind, mut rows) = (0usize, 0usize);
+        for (marked, unseen) in region.as_ref()?.rows().into_iter().zip(map.unseen.rows()) {
+            let Some(first) = marked.iter().position(|&marked| marked) else {
+                continue;
+            };
+            let last = marked.iter().rposition(|&marked| marked).unwrap_or(first);
+            let near = first.saturating_sub(BESIDE)..(last + 1 + BESIDE).min(unseen.len());
+            rows += 1;
+            behind += usize::from(near.into_iter().any(|column| unseen[column]));
+        }
+        Some(behind as f64 / rows.max(1) as f64)
+    });
+    let mut shares: Vec<f64> = shares.collect();
+    shares.sort_by(f64::total_cmp);
+    shares.get(shares.len() / 2).copied().unwrap_or(0.0)
+}
+
+/// Share of burnt-out cells in the patches.
+pub(super) fn glare_share(maps: &[FlankMap], regions: &[Option<Mask>]) -> f64 {
+    let (mut burnt, mut cells) = (0usize, 0usize);
+    for (map, region) in maps.iter().zip(regions) {
+        if let Some(region) = region {
+            burnt += area_of_both(region, &map.clipped);
+            cells += area(region);
+        }
+    }
+    burnt as f64 / cells.max(1) as f64
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use ndarray::{Array2, s};
+
+    #[test]
+    fn a_patch_that_ends_where_the_flank_is_hidden_runs_on_behind_it() {
+        let size = (48, 128);
+        let mut map = FlankMap {
+            light: Array2::from_elem(size, [0.2; 3]),
+            clipped: Mask::from_elem(size, false),
+            unseen: Mask::from_elem(size, false),
+        };
+        map.unseen.slice_mut(s![.., ..30]).fill(true);
+        let patch = |from: usize| {
+            let mut region = Mask::from_elem(size, false);
+            region.slice_mut(s![10..30, from..90]).fill(true);
+            [Some(region)]
+        };
+        let maps = [map];
+        assert_eq!(share_behind(&maps, &patch(31)), 1.0);
+        assert_eq!(share_behind(&maps, &patch(40)), 0.0);
+        assert_eq!(share_behind(&maps, &[None]), 0.0);
+    }
+}
