@@ -1,6 +1,6 @@
 //! The first line: what to do, with which pack.
 
-use crate::schema::{Advice, Card, Check, Move, Pack, ShimPlace, Shims, Verdict};
+use crate::schema::{Advice, Card, Check, CheckCode, Move, Pack, ShimPlace, Shims, Verdict};
 use crate::units::Units;
 
 /// Writes it for a verdict that amounts led to.
@@ -43,7 +43,16 @@ fn change(advice: &Advice, card: &Card, units: Units) -> String {
         (_, true) => " Leave the side packs.",
         _ => "",
     };
-    format!("CHANGE {}.{rest}", parts.join("; and "))
+    let look = advice
+        .checks
+        .iter()
+        .any(|check| check.code == CheckCode::SecondLook);
+    let first = if look {
+        "LOOK AGAIN first (see why); if nothing else is found, CHANGE"
+    } else {
+        "CHANGE"
+    };
+    format!("{first} {}.{rest}", parts.join("; and "))
 }
 
 fn pinion(moved: Move, shims: &Shims, card: &Card, units: Units) -> Option<String> {
