@@ -60,10 +60,14 @@ class Renderer:
 def flank_point(d, tooth, side, u, v):
     """Point of a flank in the gear's frame: the inverse of flank_at in renderer.h. side 0 = convex, 1 = concave."""
     u, v = np.broadcast_arrays(np.asarray(u, float), np.asarray(v, float))
-    R = d["Ri"] + d["kend"] + u * (d["Re"] - d["Ri"] - 2 * d["kend"])
-    t = R - d["Rm"]
-    a, b = d["am"] + t * d["ta"], d["bm"] + t * d["tb"]
-    h = v * (a + b - d["kf"] - d["ke"]) - b + d["kf"]
+    middle = (d["am"] - d["bm"]) / 2
+    h = middle
+    for _ in range(6):      # the ends hang on the height, and the height, on a taper, on the cone distance
+        toe, heel = d["Ri"] + d["toe_tilt"] * (h - middle) + d["ktoe"], d["Re"] + d["heel_tilt"] * (h - middle) - d["kheel"]
+        R = toe + u * (heel - toe)
+        t = R - d["Rm"]
+        a, b = d["am"] + t * d["ta"], d["bm"] + t * d["tb"]
+        h = v * (a + b - d["kf"] - d["ke"]) - b + d["kf"]
     th = d["p0"] + t * (d["p1"] + t * (d["p2"] + t * (d["p3"] + t * d["p4"])))
     slope = d["p1"] + t * (2 * d["p2"] + t * (3 * d["p3"] + t * 4 * d["p4"]))
     cb = 1 / np.sqrt(1 + (slope * R * d["sG"]) ** 2)
@@ -230,7 +234,7 @@ def gear_of_card(path):
     pn, t = 2 * np.pi * Rm * sG / z2 * np.cos(beta), np.tan(alpha)
     top = 0.2 * od / z2                                    # land left at the tip: common practice, no source
     d = dict(teeth=z2, sG=sG, cG=cG, Ri=Ri, Re=Re, Rm=Rm, am=am, ta=np.tan(taper * share), bm=depth - am, tb=np.tan(taper * (1 - share)),
-             share0=(top + 2 * am * t) / pn, share1=0.03, tan_convex=t, tan_concave=t, ke=0.25, kend=0.25, kf=clear, zback=Re * cG + (depth - am) * sG + 9,
+             share0=(top + 2 * am * t) / pn, share1=0.03, tan_convex=t, tan_concave=t, ke=0.25, ktoe=0.25, kheel=0.25, kf=clear, zback=Re * cG + (depth - am) * sG + 9,
              rbore=Ri * sG * 0.8, rout=Re * sG, step=2, phase=0.3, mirror=-1 if g["hand"] == "left" else 1, has_gear=1,
              _b=b, _od=od, _Gamma=Gamma, _hobbed=False, _met=od / z2)
     return d | {"p%d" % i: p[i] for i in range(5)}
@@ -251,7 +255,7 @@ def pair(a, render, pool):
     for i, (x, y, z, size, e) in enumerate([(0.5, 0.5, -1, 0.55, 0.9), (-0.7, 0.2, -0.8, 0.45, 0.5), (0.1, -0.8, -0.9, 0.5, 0.5)]):
         c = np.cos(size)
         blob[i] = [*unit([x, y, z]), c, *(np.array([1.0, 0.97, 0.92]) * e / (2 * (1 - c)))]
-    d.update(hub=hub, ke=0.25, edge_flat=0, house_r=0, plane=np.array([[0, 0, -1, d["zback"] + 0.5], [0, 0, 1, 2e5]], float), plane_kind=[1, 0], caps=np.zeros((4, 10)),
+    d.update(hub=hub, ke=0.25, edge_flat=0, house_r=0, plane=np.array([[0, 0, -1, d["zback"] + 0.5], [0, 0, 1, 2e5]], float), plane_kind=[1, 0], caps=np.zeros((8, 10)),
              plane_col=np.array([[0.22, 0.13, 0.07, 0.30, 0.19, 0.11]] * 2), cog=np.zeros(12), flash_col=np.zeros(3), sky=np.array([0.45, 0.47, 0.5]), wall_z=-1e6,
              ground=np.array([0.12, 0.11, 0.1]), up=np.array([0, 0, -1.0]), blob=blob, steel=np.full(3, 0.05), steel_f0=np.full(3, 0.22), steel_rough=0.5, mottle=0.3,
              mottle_scale=0.3, rust=0, other=np.full(3, 0.12), other_rough=0.5, other_f0=0.2, paint=np.array([0.78, 0.56, 0.05]), paint_rough=0.45, opacity=3.5, streak=0.45,

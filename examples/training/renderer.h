@@ -2,150 +2,11 @@
 //
 // The scene is a signed-distance field: ring gear, hub, housing, bench, clutter. Frame of the gear: axis = z from the pitch apex to the
 // back, R = cone distance, h = height above the pitch cone. Flank coordinates: u = share of the face width between the ends' edge breaks, v = share of the local depth between the
-// upper end of the root fillet and the lower end of the tip's edge break. Lengths are millimetres, angles radians, colours linear.
+// upper end of the root fillet and the lower end of the tip's edge break: the flank that works. Lengths are millimetres, angles radians, colours linear.
 #pragma once
-#include <math.h>
-#include <stdint.h>
+#include "gear.h"
 
-#ifdef __CUDACC__
-#define FN __device__ __forceinline__
-#else
-#define FN static inline
-#endif
-
-struct V { float x, y, z; };
-FN V v3(float x, float y, float z) { V a; a.x = x; a.y = y; a.z = z; return a; }
-FN V operator+(V a, V b) { return v3(a.x + b.x, a.y + b.y, a.z + b.z); }
-FN V operator-(V a, V b) { return v3(a.x - b.x, a.y - b.y, a.z - b.z); }
-FN V operator*(V a, V b) { return v3(a.x * b.x, a.y * b.y, a.z * b.z); }
-FN V operator*(V a, float s) { return v3(a.x * s, a.y * s, a.z * s); }
-FN float dot(V a, V b) { return a.x * b.x + a.y * b.y + a.z * b.z; }
-FN V cross(V a, V b) { return v3(a.y * b.z - a.z * b.y, a.z * b.x - a.x * b.z, a.x * b.y - a.y * b.x); }
-FN V unit(V a) { return a * (1.0f / sqrtf(dot(a, a) + 1e-20f)); }
-FN float clampf(float x, float a, float b) { return fminf(fmaxf(x, a), b); }
-FN float mixf(float a, float b, float t) { return a + (b - a) * t; }
-FN V mixv(V a, V b, float t) { return a + (b - a) * t; }
-FN float smooth(float a, float b, float x) { float t = clampf((x - a) / (b - a), 0, 1); return t * t * (3 - 2 * t); }
-FN float smin(float a, float b, float k) { float h = fmaxf(k - fabsf(a - b), 0.0f) / k; return fminf(a, b) - h * h * k * 0.25f; }
-FN float smax(float a, float b, float k) { return -smin(-a, -b, k); }
-// The same with any power, at least 2, instead of the square: the higher, the sharper the edge in the middle of as wide a rounding.
-FN float smax_power(float a, float b, float k, float power) { float h = fmaxf(k - fabsf(a - b), 0.0f) / k; return fmaxf(a, b) + (h > 0 ? powf(h, power) * k / (2 * power) : 0.0f); }
-
-FN uint32_t hash32(uint32_t x) { x ^= x >> 16; x *= 0x7feb352dU; x ^= x >> 15; x *= 0x846ca68bU; x ^= x >> 16; return x; }
-FN float hash1(uint32_t x) { return hash32(x) * (1.0f / 4294967296.0f); }
-FN float lattice(int x, int y, int z, uint32_t s) { return hash1((uint32_t)x * 0x8da6b343U ^ (uint32_t)y * 0xd8163841U ^ (uint32_t)z * 0xcb1ab31fU ^ s); }
-FN float noise3(float x, float y, float z, uint32_t s) {
-    float fx = floorf(x), fy = floorf(y), fz = floorf(z);
-    int ix = (int)fx, iy = (int)fy, iz = (int)fz;
-    x -= fx; y -= fy; z -= fz;
-    x = x * x * (3 - 2 * x); y = y * y * (3 - 2 * y); z = z * z * (3 - 2 * z);
-    float a = mixf(mixf(lattice(ix, iy, iz, s), lattice(ix + 1, iy, iz, s), x), mixf(lattice(ix, iy + 1, iz, s), lattice(ix + 1, iy + 1, iz, s), x), y);
-    float b = mixf(mixf(lattice(ix, iy, iz + 1, s), lattice(ix + 1, iy, iz + 1, s), x), mixf(lattice(ix, iy + 1, iz + 1, s), lattice(ix + 1, iy + 1, iz + 1, s), x), y);
-    return mixf(a, b, z);
-}
-FN float noise2(float x, float y, uint32_t s) {
-    float fx = floorf(x), fy = floorf(y);
-    int ix = (int)fx, iy = (int)fy;
-    x -= fx; y -= fy;
-    x = x * x * (3 - 2 * x); y = y * y * (3 - 2 * y);
-    return mixf(mixf(lattice(ix, iy, 7, s), lattice(ix + 1, iy, 7, s), x), mixf(lattice(ix, iy + 1, 7, s), lattice(ix + 1, iy + 1, 7, s), x), y);
-}
-FN float fbm3(V p, uint32_t s) { return 0.5f * noise3(p.x, p.y, p.z, s) + 0.3f * noise3(p.x * 2.1f, p.y * 2.1f, p.z * 2.1f, s + 1) + 0.2f * noise3(p.x * 4.3f, p.y * 4.3f, p.z * 4.3f, s + 2); }
-FN float fbm2(float x, float y, uint32_t s) { return 0.5f * noise2(x, y, s) + 0.3f * noise2(x * 2.1f, y * 2.1f, s + 1) + 0.2f * noise2(x * 4.3f, y * 4.3f, s + 2); }
-
-// Everything a picture depends on. The order is that of SCENE_FIELDS in scenes.py.
-struct Scene {
-    // gear
-    float teeth, sG, cG, Ri, Re, Rm, am, ta, bm, tb, p0, p1, p2, p3, p4, share0, share1, tan_convex, tan_concave, bulge, ke, edge_flat, edge_land, edge_power, kend, kf, zback, rbore, rout, step, phase, mirror, has_gear;
-    // hub: four coaxial rings r0 r1 z0 z1
-    float hub[16];
-    // housing: inner radius (0 = none), opening direction x y and offset, back wall z
-    float house_r, house_nx, house_ny, house_c, wall_z;
-    // planes: normal and offset, twice (offset > 1e5 = none); kind of texture; two colours each
-    float plane[8], plane_kind[2], plane_col[12];
-    // capsules: ax ay az bx by bz radius r g b, four of them (radius 0 = none)
-    float caps[40];
-    // ridged cone (another gear): position, axis, radius, half length, ridges, twist, amplitude
-    float cog[12];
-    // camera: position, right, up, forward, tan of half the larger field of view, aperture radius, focus distance
-    float cam[12], tanfov, aperture, focus;
-    // light: flash position and power, sky colours above/below with up vector, six blobs of direction, cos of size, colour
-    float flash[3], flash_col[3], up[3], sky[3], ground[3], blob[42];
-    // steel: colour, specular share, roughness, mottling, rust; other steel (hub, housing): colour, roughness
-    float steel[3], steel_f0[3], steel_rough, mottle, mottle_scale, rust, other[3], other_rough, other_f0;
-    // compound: colour, roughness, opacity, streakiness, bare share, top land share, root share, end raggedness
-    float paint[3], paint_rough, opacity, streak, bare, top_share, root_share, ragged, first_tooth, painted_teeth, other_flank_painted, polarity;
-    // brush streaks: cycles along and across the flank, and their slope; bare flecks and large bare places: thresholds; how unlike the teeth are wiped; how far
-    // past the tip edge the brush reached, and how far past tip and root the coat is the flank's own
-    float streak_u, streak_v, streak_lean, fleck, blotch, uneven, reach, over, under;
-    // patch for convex and concave: centre u v, half sizes, lean, power, edge noise, residue; scatter u v, rim, streaks of sliding; has_patch
-    float patch[16], scatter_u, scatter_v, rim, slide, has_patch, stain;
-    float exposure, seed;
-};
-
-struct FlankAt { float R, h, u, v, x, along; int tooth, side; float dconv, dconc; };
-
-FN float theta_c(const Scene &s, float R) { float t = R - s.Rm; return s.p0 + t * (s.p1 + t * (s.p2 + t * (s.p3 + t * s.p4))); }
-FN float theta_slope(const Scene &s, float R) { float t = R - s.Rm; return s.p1 + t * (2 * s.p2 + t * (3 * s.p3 + t * 4 * s.p4)); }
-
-// How far a curved profile stands out from the straight one between root and tip.
-FN float bulged(const Scene &s, float h, float a, float b) { float q = clampf((h + b) / (a + b), -0.3f, 1.3f); return s.bulge * 4 * q * (1 - q) * (a + b); }
-
-FN FlankAt flank_at(const Scene &s, V p) {
-    FlankAt f;
-    float y = p.y * s.mirror, r = sqrtf(p.x * p.x + y * y);
-    f.R = r * s.sG + p.z * s.cG;
-    f.h = r * s.cG - p.z * s.sG;
-    float Rc = clampf(f.R, s.Ri - 3, s.Re + 3);
-    float pitch = 6.2831853f / s.teeth, th = atan2f(y, p.x) - theta_c(s, Rc) - s.phase;
-    float k = rintf(th / pitch);
-    float tb = theta_slope(s, Rc) * Rc * s.sG, cb = 1.0f / sqrtf(1 + tb * tb);
-    f.x = (th - k * pitch) * Rc * s.sG * cb;
-    int n = (int)s.teeth, kk = (int)k;
-    f.tooth = ((kk % n) + n) % n;
-    float wn = (s.share0 + s.share1 * (Rc - s.Rm) / (s.Re - s.Ri)) * 3.14159265f / s.teeth * Rc * s.sG * cb;
-    float a = s.am + (Rc - s.Rm) * s.ta, b = s.bm + (Rc - s.Rm) * s.tb, half = wn + bulged(s, f.h, a, b);
-    f.dconc = (f.x - half + f.h * s.tan_concave) / sqrtf(1 + s.tan_concave * s.tan_concave);
-    f.dconv = (-f.x - half + f.h * s.tan_convex) / sqrtf(1 + s.tan_convex * s.tan_convex);
-    f.u = (f.R - s.Ri - s.kend) / (s.Re - s.Ri - 2 * s.kend);
-    f.v = (f.h + b - s.kf) / (a + b - s.kf - s.ke);
-    f.side = f.dconv > f.dconc ? 0 : 1;
-    return f;
-}
-
-// Point of a flank, the inverse of flank_at on it. side 0 = convex, 1 = concave.
-FN V flank_point(const Scene &s, int tooth, int side, float u, float v) {
-    float R = s.Ri + s.kend + u * (s.Re - s.Ri - 2 * s.kend), t = R - s.Rm;
-    float a = s.am + t * s.ta, b = s.bm + t * s.tb, h = v * (a + b - s.kf - s.ke) - b + s.kf;
-    float slope = theta_slope(s, R), cb = 1 / sqrtf(1 + slope * R * s.sG * slope * R * s.sG);
-    float wn = (s.share0 + s.share1 * t / (s.Re - s.Ri)) * 3.14159265f / s.teeth * R * s.sG * cb;
-    wn += bulged(s, h, a, b);
-    float x = side ? wn - h * s.tan_concave : h * s.tan_convex - wn;
-    float th = theta_c(s, R) + s.phase + tooth * 6.2831853f / s.teeth + x / (R * s.sG * cb), r = R * s.sG + h * s.cG;
-    return v3(r * cosf(th), s.mirror * r * sinf(th), R * s.cG - h * s.sG);
-}
-
-FN float gear_sdf(const Scene &s, V p) {
-    if (s.has_gear < 0.5f) return 1e6f;
-    float r = sqrtf(p.x * p.x + p.y * p.y);
-    float R = r * s.sG + p.z * s.cG, h = r * s.cG - p.z * s.sG;
-    float Rc = clampf(R, s.Ri - 3, s.Re + 3);
-    float a = s.am + (Rc - s.Rm) * s.ta, b = s.bm + (Rc - s.Rm) * s.tb;
-    float root = h + b + (R < s.Ri ? fminf((s.Ri - R) * 1.5f, s.step) : 0.0f);
-    float body = fmaxf(fmaxf(root, p.z - s.zback), fmaxf(s.rbore - r, r - s.rout));
-    float slab = fmaxf(fmaxf(s.Ri - R, R - s.Re), fmaxf(h - a, -h - b - 1.0f));
-    if (slab > 3.0f) return fminf(body, slab);
-    FlankAt f = flank_at(s, p);
-    float flanks = smax(f.dconv, f.dconc, s.ke);
-    // the tip edge's break, flat or round, begins ke below the tip and ends edge_land * ke into the land
-    float q = s.edge_land, top = (h - a) * q;
-    float tooth = s.edge_flat > 0.5f ? fmaxf(smax(flanks, h - a, 0.1f), (flanks + top + s.ke * q) / sqrtf(1 + q * q)) : smax_power(flanks, top, s.ke * q, s.edge_power);
-    tooth = smax(tooth, smax(s.Ri - R, R - s.Re, s.kend), s.kend);
-    tooth = fmaxf(tooth, -h - b - 1.0f);
-    return smin(tooth, body, s.kf);
-}
-
-enum { M_NONE, M_GEAR, M_HUB, M_HOUSE, M_PLANE0, M_PLANE1, M_CAP, M_COG };
+enum { M_NONE, M_GEAR, M_HUB, M_HOUSE, M_PLANE0, M_PLANE1, M_CAP, M_COG, M_BLOCK };
 struct Dist { float d; int m, k; };
 FN void take(Dist &a, float d, int m, int k) { if (d < a.d) { a.d = d; a.m = m; a.k = k; } }
 
@@ -167,13 +28,34 @@ FN Dist scene_sdf(const Scene &s, V p) {
         const float *q = s.plane + 4 * i;
         if (q[3] < 1e5f) take(o, p.x * q[0] + p.y * q[1] + p.z * q[2] + q[3], i ? M_PLANE1 : M_PLANE0, i);
     }
-    for (int i = 0; i < 4; i++) {
+    for (int i = 0; i < 8; i++) {
         const float *c = s.caps + 10 * i;
         if (c[6] <= 0) continue;
         V a = v3(c[0], c[1], c[2]), b = v3(c[3], c[4], c[5]), pa = p - a, ba = b - a;
         float t = clampf(dot(pa, ba) / dot(ba, ba), 0, 1);
         V q = pa - ba * t;
         take(o, sqrtf(dot(q, q)) - c[6], M_CAP, i);
+    }
+    for (int i = 0; i < 2; i++) {
+        const float *c = s.block + 16 * i;
+        if (c[12] <= 0) continue;
+        V q = p - v3(c[0], c[1], c[2]), e1 = v3(c[3], c[4], c[5]), e2 = v3(c[6], c[7], c[8]);
+        float x = fabsf(dot(q, e1)) - c[9], y = fabsf(dot(q, e2)) - c[10], z = fabsf(dot(q, cross(e1, e2))) - c[11];
+        V out = v3(fmaxf(x, 0), fmaxf(y, 0), fmaxf(z, 0));
+        take(o, sqrtf(dot(out, out)) + fminf(fmaxf(x, fmaxf(y, z)), 0.0f) - c[12], M_BLOCK, i);
+    }
+    if (s.cover[1] > 0) {
+        const float *c = s.cover;
+        float d = smax(fmaxf(c[0] - r, r - c[1]), fmaxf(c[2] - p.z, p.z - c[3]), 1.0f);
+        take(o, smax(d, p.x * c[4] + p.y * c[5] - c[6], 1.0f), M_HUB, 4);
+    }
+    if (s.bolts[0] > 0) {
+        const float *c = s.bolts;
+        float pitch = 6.2831853f / c[0], th = atan2f(p.y, p.x) - c[5];
+        th -= pitch * rintf(th / pitch);
+        float x = fabsf(r * sinf(th)), y = fabsf(r * cosf(th) - c[1]);
+        float hexagon = fmaxf(x, 0.5f * x + 0.8660254f * y) - c[3];
+        take(o, smax(hexagon, fabsf(p.z - c[2] + 0.5f * c[4]) - 0.5f * c[4], 0.5f), M_HUB, 5);
     }
     if (s.cog[6] > 0) {
         V q = p - v3(s.cog[0], s.cog[1], s.cog[2]), ax = v3(s.cog[3], s.cog[4], s.cog[5]);
@@ -255,7 +137,7 @@ FN float film_at(const Scene &s, const FlankAt &f, bool on_flank, bool &in_patch
     bare *= smooth(s.fleck - 0.02f, s.fleck + 0.02f, fbm2(su * s.streak_u * 2.5f, sv * s.streak_v * 0.8f + f.tooth * 5, k + 51));
     bare *= smooth(s.blotch - 0.015f, s.blotch + 0.015f, fbm2(su * 2.6f + f.tooth * 5.7f, sv * 4.5f + f.side * 3, k + 57));
     // the brush misses ends and edges raggedly
-    float edge = fminf(fminf(f.u + 0.03f, 1.03f - f.u) * 8, fminf(f.v + 0.25f, 1 + s.reach - f.v) * 3);
+    float edge = fminf(fminf(f.u + s.end_run, 1 + s.end_run - f.u) * 8, fminf(f.v + 0.25f, 1 + s.reach - f.v) * 3);
     bare *= smooth(0, 0.6f, edge + s.ragged * 4 * (st2 - 0.55f) + 0.3f);
     thick *= bare;
     // the flank's coat runs on past its ends: where it stops says little of where the flank does
@@ -290,6 +172,8 @@ FN V texture(const Scene &s, int i, V p) {
     if (kind == 1) return mixv(a, b, fbm3(v3(p.x * 0.012f, p.y * 0.15f, p.z * 0.15f), k));             // wood
     if (kind == 2) { float w = sinf(p.x * 0.9f) * sinf(p.y * 0.9f); return mixv(a, b, 0.5f + 0.3f * w + 0.4f * (fbm3(p * 0.1f, k) - 0.5f)); }  // cloth
     if (kind == 3) return mixv(a, b, smooth(0.35f, 0.6f, fbm3(p * 0.02f, k)));                          // stains
+    if (kind == 5) return mixv(a, b, smooth(0.45f, 0.55f, noise3(p.x * 1.6f, p.y * 1.6f, p.z * 1.6f, k)) * (0.5f + fbm3(p * 0.03f, k + 2)));     // concrete
+    if (kind == 6) return mixv(a, b, smooth(0.52f, 0.56f, noise3(p.x * 0.5f, p.y * 0.22f, p.z * 0.5f, k)) * smooth(0.1f, 0.2f, fabsf(sinf(p.y * 0.35f))));  // print
     float q = floorf(p.x / 40) + floorf(p.y / 40);
     return mixv(a, b, fabsf(q - 2 * floorf(q / 2)));
 }
@@ -307,7 +191,12 @@ FN Surface surface_at(const Scene &s, V p, const Dist &hit) {
         V f0 = v3(s.steel_f0[0], s.steel_f0[1], s.steel_f0[2]) * metal;
         o.rough = clampf(s.steel_rough * (0.75f + 0.5f * m), 0.08f, 1.0f);
         FlankAt f = flank_at(s, p);
-        bool teeth = f.u > -0.05f && f.u < 1.05f && f.v > -0.6f;
+        bool teeth = f.u > -0.02f - s.end_run && f.u < 1.02f + s.end_run && f.v > -0.6f;
+        if (s.grain > 0 && teeth) {   // marks of the cutter or the wheel, along the tooth
+            float line = noise2(f.u * 3 + f.tooth * 1.7f, f.v * 70 + f.side * 40, seed + 21) - 0.5f;
+            f0 = f0 * (1 + s.grain * line);
+            o.n = unit(o.n + unit(p) * (s.grain * 0.12f * line));
+        }
         if (teeth) {
             bool in, on = f.v >= 0 && f.v <= 1 && fmaxf(f.dconv, f.dconc) > -0.25f;
             float t = film_at(s, f, on, in);
@@ -332,10 +221,10 @@ FN Surface surface_at(const Scene &s, V p, const Dist &hit) {
         o.diffuse = c * (0.55f + 0.6f * m + 0.3f * m2) * (hit.m == M_HOUSE ? 0.8f : 1.0f);
         o.f0 = v3(1, 1, 1) * (s.other_f0 * (0.5f + m));
         o.rough = clampf(s.other_rough * (0.7f + 0.6f * m2), 0.1f, 1.0f);
-        o.n = unit(o.n + v3(m2 - 0.5f, noise3(p.x, p.y, p.z, seed + 5) - 0.5f, m - 0.5f) * 0.12f);
-    } else if (hit.m == M_CAP) {
-        const float *c = s.caps + 10 * hit.k;
-        o.diffuse = v3(c[7], c[8], c[9]) * (0.7f + 0.5f * m);
+        o.n = unit(o.n + v3(m2 - 0.5f, noise3(p.x, p.y, p.z, seed + 5) - 0.5f, m - 0.5f) * s.other_bump);
+    } else if (hit.m == M_CAP || hit.m == M_BLOCK) {
+        const float *c = hit.m == M_CAP ? s.caps + 10 * hit.k + 7 : s.block + 16 * hit.k + 13;
+        o.diffuse = v3(c[0], c[1], c[2]) * (0.7f + 0.5f * m);
         o.rough = 0.35f;
     } else o.diffuse = texture(s, hit.k, p);
     return o;

@@ -3,15 +3,16 @@
 Gear proportions follow ISO 23509 (spiral angle along the face width of face-milled and face-hobbed gears, Annex F usage); the ranges
 are common practice, no source.
 """
+from types import SimpleNamespace
 import numpy as np
 
-# name, number of floats: the order of struct Scene in renderer.h
-FIELDS = [(n, 1) for n in "teeth sG cG Ri Re Rm am ta bm tb p0 p1 p2 p3 p4 share0 share1 tan_convex tan_concave bulge ke edge_flat edge_land edge_power kend kf zback rbore rout step phase mirror has_gear".split()] + [
+# name, number of floats: the order of struct Scene in gear.h
+FIELDS = [(n, 1) for n in "teeth sG cG Ri Re Rm am ta bm tb p0 p1 p2 p3 p4 share0 share1 tan_convex tan_concave bulge ke edge_flat edge_land edge_power ktoe kheel end_flat toe_tilt heel_tilt bevel bevel_slope ridge ridge_width slot_step kf zback rbore rout step phase mirror has_gear".split()] + [
     ("hub", 16), ("house_r", 1), ("house_nx", 1), ("house_ny", 1), ("house_c", 1), ("wall_z", 1), ("plane", 8), ("plane_kind", 2), ("plane_col", 12),
-    ("caps", 40), ("cog", 12), ("cam", 12), ("tanfov", 1), ("aperture", 1), ("focus", 1), ("flash", 3), ("flash_col", 3), ("up", 3), ("sky", 3),
-    ("ground", 3), ("blob", 42), ("steel", 3), ("steel_f0", 3), ("steel_rough", 1), ("mottle", 1), ("mottle_scale", 1), ("rust", 1), ("other", 3),
-    ("other_rough", 1), ("other_f0", 1), ("paint", 3), ("paint_rough", 1), ("opacity", 1), ("streak", 1), ("bare", 1), ("top_share", 1),
-    ("root_share", 1), ("ragged", 1), ("first_tooth", 1), ("painted_teeth", 1), ("other_flank_painted", 1), ("polarity", 1), ("streak_u", 1), ("streak_v", 1), ("streak_lean", 1), ("fleck", 1), ("blotch", 1), ("uneven", 1), ("reach", 1), ("over", 1), ("under", 1), ("patch", 16),
+    ("caps", 80), ("block", 32), ("cover", 7), ("bolts", 6), ("cog", 12), ("cam", 12), ("tanfov", 1), ("aperture", 1), ("focus", 1), ("flash", 3), ("flash_col", 3), ("up", 3), ("sky", 3),
+    ("ground", 3), ("blob", 42), ("steel", 3), ("steel_f0", 3), ("steel_rough", 1), ("mottle", 1), ("mottle_scale", 1), ("rust", 1), ("grain", 1), ("other", 3),
+    ("other_rough", 1), ("other_f0", 1), ("other_bump", 1), ("paint", 3), ("paint_rough", 1), ("opacity", 1), ("streak", 1), ("bare", 1), ("top_share", 1),
+    ("root_share", 1), ("ragged", 1), ("first_tooth", 1), ("painted_teeth", 1), ("other_flank_painted", 1), ("polarity", 1), ("streak_u", 1), ("streak_v", 1), ("streak_lean", 1), ("fleck", 1), ("blotch", 1), ("uneven", 1), ("reach", 1), ("over", 1), ("under", 1), ("end_run", 1), ("patch", 16),
     ("scatter_u", 1), ("scatter_v", 1), ("rim", 1), ("slide", 1), ("has_patch", 1), ("stain", 1), ("exposure", 1), ("seed", 1)]
 SIZE = sum(n for _, n in FIELDS)
 
@@ -49,6 +50,11 @@ def tooth_trace(Ri, Re, Rm, beta, rc, hobbed, nu, z2, sG, z0):
     return tb, np.polynomial.polynomial.polyfit(R - Rm, np.where(np.isfinite(th), th, 0), 4)
 
 
+# What the pictures of real gears and places have more (workshop.py), as it is in those without.
+NO_MORE = dict(end_flat=0, toe_tilt=0, heel_tilt=0, bevel=0, bevel_slope=1, ridge=0, ridge_width=1, slot_step=0, grain=0, other_bump=0.12, end_run=0.03,
+               block=np.zeros((2, 16)), cover=np.zeros(7), bolts=np.zeros(6))
+
+
 def gear(r):
     d = {}
     for _ in range(100):
@@ -81,7 +87,8 @@ def gear(r):
         share = (top + am * (tv + tc)) / pn
         if (top + depth * (tv + tc)) / pn < 0.86:
             break
-    d.update(share0=share, share1=0 if hobbed else r.uniform(-0.02, 0.06), tan_convex=tv, tan_concave=tc, ke=r.uniform(0.2, 0.7), kend=r.uniform(0.2, 0.9), kf=r.uniform(0.3, 1.25))
+    d.update(share0=share, share1=0 if hobbed else r.uniform(-0.02, 0.06), tan_convex=tv, tan_concave=tc, ke=r.uniform(0.2, 0.7), ktoe=r.uniform(0.2, 0.9), kf=r.uniform(0.3, 1.25))
+    d["kheel"] = d["ktoe"]
     back = Re * cG - (-d["bm"]) * sG
     d.update(zback=back + r.uniform(3, 20), rbore=Ri * sG * r.uniform(0.62, 0.93), rout=Re * sG + r.uniform(-1.0, 2.0), step=r.uniform(0, 4),
              phase=r.uniform(0, 2 * np.pi), mirror=r.choice([-1, 1]), has_gear=1)
@@ -128,11 +135,12 @@ def run_on(r, d):
         d["reach"] = 1.0        # the brush went right over the teeth
 
 
-def scene(seed, kind=None, make_gear=gear, plain=False):
+def scene(seed, kind=None, make_gear=gear, plain=False, more=None):
     """kind: None = usual mix, 'clean' = no compound, 'unrolled' = compound without a patch, 'empty' = no gear. plain: straight profiles, round or flat
-    edges, coats that change where the flank ends, as in the first sets of photos and the trainings until then."""
+    edges, coats that change where the flank ends, as in the first sets of photos and the trainings until then. more: a function of a generator, the scene
+    and its camera's surroundings that puts into it what else there is (workshop.py)."""
     r = np.random.default_rng(seed)
-    d = make_gear(r)
+    d = NO_MORE | make_gear(r)
     kind = kind or r.choice(["painted", "clean", "unrolled", "empty"], p=[0.86, 0.05, 0.05, 0.04])
     d["seed"] = seed % 100003
     steel(r, d)
@@ -169,7 +177,7 @@ def scene(seed, kind=None, make_gear=gear, plain=False):
             break
     f35 = r.choice([24, 26, 28, 35, 50, 70], p=[0.15, 0.3, 0.2, 0.1, 0.15, 0.1]) * r.uniform(0.95, 1.05)
     tanfov = 18 / f35
-    width = od * np.exp(r.uniform(np.log(0.22), np.log(1.15)))
+    width = od * np.exp(r.uniform(*np.log(d.get("_widths", (0.22, 1.15)))))
     dist = max(width / 2 / tanfov, 45)
     # housing: shell around the gear, open towards the camera
     up = -np.array([0, 0, 1.0])
@@ -205,7 +213,7 @@ def scene(seed, kind=None, make_gear=gear, plain=False):
     right = unit(np.cross(fwd, upv)); upv = np.cross(right, fwd)
     d["cam"] = np.concatenate([pos, right, upv, fwd])
     d.update(tanfov=tanfov, aperture=dist * tanfov * (r.uniform(0, 0.012) if r.random() < 0.85 else r.uniform(0.012, 0.05)), focus=dist * r.uniform(0.88, 1.12))
-    caps = np.zeros((4, 10))
+    caps = np.zeros((8, 10))
     for i in range(r.integers(0, 4)):
         n, c = plane[0, :3], target + er * od * r.uniform(0.25, 1.2) + et * od * r.normal(0, 0.6)
         c = c - n * (c @ n + plane[0, 3]) * r.uniform(0.6, 1.0)
@@ -265,5 +273,7 @@ def scene(seed, kind=None, make_gear=gear, plain=False):
     d.update(bulge=0, edge_land=1, edge_power=2, over=0, under=0)
     if not plain:
         run_on(r, d)
-    d["_kind"], d["_mid"] = kind, mid
+    d["_kind"], d["_mid"], d["_share"] = kind, mid, d["_b"] / (2 * tanfov * dist)
+    if more:
+        more(np.random.default_rng([seed, 31]), d, SimpleNamespace(look=look, target=target, er=er, et=et, dist=dist, right=right, up=upv, housing=housing))
     return d

@@ -10,19 +10,23 @@ import os, sys
 import numpy as np
 sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
 from training import DEV, RANK, arguments, despeckle, drawn, fit, pointer, rand, rendered, said     # chooses the card: before torch
+import camera
 import torch
 import torch.nn.functional as F
 import scenes
+import workshop
 from network import FlankNet, STRIDE
 
 W, H = 768, 576                 # pictures as rendered
 SHOWN_W, SHOWN_H = 384, 288     # and as the network is shown parts of them: those are as sharp as a photo's
+REAL = 0.65                     # share of scenes with what real gears and workshops have more
+UNASKED = -100                  # class of places that no error is taken at
 NAMES = ["class", "length", "height", "contact", "film"]
 
 
 def render(lib, pool, seconds, seed0, spp, batch=16):
-    pics, labels = [], []
-    for packs in drawn(pool, draw, seconds, seed0, batch):
+    pics, labels, sizes = [], [], []
+    for packs, shares in drawn(pool, draw, seconds, seed0, batch):
         s = torch.from_numpy(packs).to(DEV)
         rgb = torch.empty(batch, H, W, 3, device=DEV)
         lab = torch.empty(4, batch, H, W, dtype=torch.uint8, device=DEV)
@@ -32,113 +36,95 @@ def render(lib, pool, seconds, seed0, spp, batch=16):
         lab = lab.permute(1, 0, 2, 3)[:, :3]
         flank = ((lab[:, 0] & 15) >= 2).float().mean((1, 2))
         light = rgb.mean((1, 2, 3))
-        keep = ((flank > 0.03) | (torch.arange(batch, device=DEV) % 8 == 0)) & (light > 1e-3) & torch.isfinite(light)
+        keep = ((flank > 0.01) | (torch.arange(batch, device=DEV) % 8 == 0)) & (light > 1e-3) & torch.isfinite(light)
         pics.append(despeckle(rgb.permute(0, 3, 1, 2))[keep].half())
         labels.append(lab[keep].contiguous())
-    pics, labels = torch.cat(pics), torch.cat(labels)
+        sizes.append(torch.from_numpy(shares).to(DEV)[keep])
+    pics, labels, sizes = torch.cat(pics), torch.cat(labels), torch.cat(sizes)
     print("card %d: kept %d, seeds from %d" % (RANK, len(pics), seed0), flush=True)
-    return pics, labels
+    return pics, labels, sizes
 
 
 def draw(seeds):
-    return np.stack([scenes.pack(scenes.scene(s)) for s in seeds])
+    """Scenes, and the share of the picture's longer side that a flank's length would have if seen squarely."""
+    made = []
+    for s in seeds:
+        real = np.random.default_rng([s, 65]).random() < REAL
+        made.append(scenes.scene(s, make_gear=workshop.gear, more=workshop.add) if real else scenes.scene(s))
+    return np.stack([scenes.pack(d) for d in made]), np.array([d["_share"] for d in made], np.float32)
 
 
-def blur(x, sigma):
-    k = torch.arange(-4, 5, device=DEV, dtype=torch.float32)[None, :]
-    g = torch.exp(-k ** 2 / (2 * sigma.view(-1, 1) ** 2)); g = g / g.sum(1, keepdim=True)
-    n, c, h, w = x.shape
-    y = F.conv2d(F.pad(x.reshape(1, n * c, h, w), (4, 4, 0, 0), mode="reflect"), g.repeat_interleave(c, 0).view(n * c, 1, 1, 9), groups=n * c)
-    y = F.conv2d(F.pad(y, (0, 0, 4, 4), mode="reflect"), g.repeat_interleave(c, 0).view(n * c, 1, 9, 1), groups=n * c)
-    return y.reshape(n, c, h, w)
-
-
-DCT = torch.tensor([[np.sqrt((1 if k else 0.5) / 4) * np.cos((2 * i + 1) * k * np.pi / 16) for i in range(8)] for k in range(8)], dtype=torch.float32)
-QUANT = torch.tensor([[16, 11, 10, 16, 24, 40, 51, 61], [12, 12, 14, 19, 26, 58, 60, 55], [14, 13, 16, 24, 40, 57, 69, 56], [14, 17, 22, 29, 51, 87, 80, 62],
-                      [18, 22, 37, 56, 68, 109, 103, 77], [24, 35, 55, 64, 81, 104, 113, 92], [49, 64, 78, 87, 103, 121, 120, 101], [72, 92, 95, 98, 112, 100, 103, 99]], dtype=torch.float32)
-
-
-def jpeg(x, strength):
-    """Quantises 8 x 8 blocks with the luminance table of ITU-T T.81 Annex K, scaled."""
-    n, c, h, w = x.shape
-    D = DCT.to(DEV)
-    b = x.view(n, c, h // 8, 8, w // 8, 8).permute(0, 1, 2, 4, 3, 5)
-    q = D @ b @ D.T
-    s = QUANT.to(DEV) / 255 * strength.view(-1, 1, 1, 1, 1, 1)
-    b = D.T @ (torch.round(q / s) * s) @ D
-    return b.permute(0, 1, 2, 4, 3, 5).reshape(n, c, h, w)
-
-
-def augment(pic, lab, portrait):
-    """One training batch: turn, zoom, mirror, expose, colour, blur, noise, compression."""
-    n = pic.shape[0]
-    h, w = (SHOWN_W, SHOWN_H) if portrait else (SHOWN_H, SHOWN_W)
-    x, cls = pic.float(), lab[:, 0]
-    flank = ((cls & 15) >= 2)
-    lum = x.mean(1)
-    # exposure after the flanks mostly, after the whole picture otherwise
-    small, on = lum[:, ::4, ::4].flatten(1), flank[:, ::4, ::4].flatten(1)
-    on = on | (on.sum(1, keepdim=True) < 100) | (torch.rand(n, 1, device=DEV) < 0.2)
-    k = torch.nanquantile(torch.where(on, small, torch.nan), 0.7, dim=1).view(n, 1, 1, 1)
-    x = x * (torch.exp(rand(n, -2.1, -0.35)) / k.clamp_min(1e-4))
+def shown_part(flank, size, h, w):
+    """Where in a picture, -1 … 1, each place of what the network is shown of it lies: turned, zoomed, mirrored, bent by the lens; and the zoom."""
+    n = len(size)
+    # half as the pictures are, half so that flanks of all sizes are as frequent
     zoom = torch.exp(rand(n, -0.5, 0.9)).view(n)
-    ang = torch.rand(n, device=DEV) * 6.2832
+    even = torch.exp(rand(n, *np.log((24, 300)))).view(n) / (size * max(w, h))
+    zoom = torch.where(torch.rand(n, device=DEV) < 0.5, zoom, even.clamp(0.6, 2.6))
+    angle = torch.rand(n, device=DEV) * 6.2832
     flip = torch.where(torch.rand(n, device=DEV) < 0.5, -1.0, 1.0)
-    c, s = torch.cos(ang) / zoom, torch.sin(ang) / zoom
+    c, s = torch.cos(angle) / zoom, torch.sin(angle) / zoom
     # the output's grid, in units of half its longer side -> the same of the input's
-    A = torch.zeros(n, 2, 3, device=DEV)
+    A = torch.zeros(n, 2, 2, device=DEV)
     fx, fy = w / max(w, h), h / max(w, h)
     A[:, 0, 0], A[:, 0, 1] = c * fx * flip, -s * fy
     A[:, 1, 0], A[:, 1, 1] = s * fx * flip * W / H, c * fy * W / H
-    # keep a flank pixel in view: aim at the mean of the flank pixels, jittered
-    ys, xs = torch.meshgrid(torch.linspace(-1, 1, H, device=DEV), torch.linspace(-1, 1, W, device=DEV), indexing="ij")
+    # keep flanks in view: aim at the mean of the flank pixels or at one of them, jittered
+    rows, cols = flank.shape[1:]
+    ys, xs = torch.meshgrid((torch.arange(rows, device=DEV) + 0.5) * 2 / rows - 1, (torch.arange(cols, device=DEV) + 0.5) * 2 / cols - 1, indexing="ij")
     f = flank.float() + 1e-6
-    tot = f.sum((1, 2))
-    A[:, 0, 2] = (f * xs).sum((1, 2)) / tot * torch.rand(n, device=DEV) + torch.randn(n, device=DEV) * 0.18
-    A[:, 1, 2] = (f * ys).sum((1, 2)) / tot * torch.rand(n, device=DEV) + torch.randn(n, device=DEV) * 0.18
-    grid = F.affine_grid(A, (n, 3, h, w), align_corners=False)
+    total = f.sum((1, 2))
+    mean = torch.stack([(f * xs).sum((1, 2)) / total, (f * ys).sum((1, 2)) / total], 1) * torch.rand(n, 1, device=DEV)
+    one = torch.multinomial(f.flatten(1), 1)[:, 0]
+    one = torch.stack([xs.flatten()[one], ys.flatten()[one]], 1)
+    aim = torch.where(torch.rand(n, 1, device=DEV) < 0.6, mean, one) + torch.randn(n, 2, device=DEV) * 0.18
+    gy, gx = torch.meshgrid((torch.arange(h, device=DEV) + 0.5) * 2 / h - 1, (torch.arange(w, device=DEV) + 0.5) * 2 / w - 1, indexing="ij")
+    bend = torch.where(torch.rand(n, device=DEV) < 0.5, 0.0, 1.0) * rand(n, -0.12, 0.12).view(n)
+    bent = torch.stack([gx, gy], -1)[None] * (1 + bend.view(n, 1, 1, 1) * ((gx * fx) ** 2 + (gy * fy) ** 2)[None, :, :, None])
+    return torch.einsum("nij,nhwj->nhwi", A, bent) + aim.view(n, 1, 1, 2), zoom
+
+
+def augment(pic, lab, size, portrait):
+    """One training batch: turn, zoom, mirror, bend, expose, hide, colour, blur, noise, compression."""
+    n = pic.shape[0]
+    h, w = (SHOWN_W, SHOWN_H) if portrait else (SHOWN_H, SHOWN_W)
+    x, cls = pic.float(), lab[:, 0]
+    coarse = (cls[:, ::4, ::4] & 15) >= 2
+    # exposure after the flanks mostly, after the whole picture otherwise
+    small, on = x.mean(1)[:, ::4, ::4].flatten(1), coarse.flatten(1)
+    on = on | (on.sum(1, keepdim=True) < 100) | (torch.rand(n, 1, device=DEV) < 0.3)
+    k = torch.nanquantile(torch.where(on, small, torch.nan), 0.7, dim=1).view(n, 1, 1, 1)
+    x = x * (torch.exp(rand(n, -2.1, -0.35)) / k.clamp_min(1e-4))
+    grid, zoom = shown_part(coarse, size, h, w)
     shrunk = W / max(w, h) / zoom           # one output pixel is the mean of so many squared
-    x = blur(x, (0.3 * (shrunk ** 2 - 1).clamp_min(0).sqrt()).clamp_min(0.1))
+    x = camera.blur(x, (0.3 * (shrunk ** 2 - 1).clamp_min(0).sqrt()).clamp_min(0.1))
     x = F.grid_sample(x, grid, mode="bilinear", padding_mode="reflection", align_corners=False)
     outside = (grid.abs() > 1).any(-1)
     coarse = F.avg_pool2d(grid.permute(0, 3, 1, 2), STRIDE).permute(0, 2, 3, 1)
     y = F.grid_sample(lab.float(), coarse, mode="nearest", padding_mode="zeros", align_corners=False)
     lost = (coarse.abs() > 1).any(-1)
-    # camera
-    x = x * (1 + torch.randn(n, 3, 1, 1, device=DEV) * 0.10)
-    vig = torch.linspace(-1, 1, w, device=DEV).view(1, 1, 1, w) ** 2 + torch.linspace(-1, 1, h, device=DEV).view(1, 1, h, 1) ** 2
-    x = x * (1 - rand(n, -0.05, 0.25) * vig)
-    x = blur(x, rand(n, 0.2, 1.0) * torch.where(torch.rand(n, 1, 1, 1, device=DEV) < 0.15, 2.0, 1.0))
-    x = x.clamp_min(0)
-    x = x / (1 + rand(n, 0, 0.5) * x)
-    x = x.clamp(0, 1) ** (1 / rand(n, 1.9, 2.5))
-    x = torch.lerp(x, x * x * (3 - 2 * x), rand(n, -0.1, 0.6))
-    g = x.mean(1, keepdim=True)
-    x = g + (x - g) * rand(n, 0.55, 1.4)
-    x = x + torch.randn_like(x) * rand(n, 0, 0.03)
-    x = torch.where(torch.rand(n, 1, 1, 1, device=DEV) < 0.6, jpeg(x.clamp(0, 1), rand(n, 0.1, 1.2)), x).clamp(0, 1)
-    x = torch.where(outside[:, None] & (torch.rand(n, 1, 1, 1, device=DEV) < 0.5), torch.rand(n, 3, 1, 1, device=DEV), x)
-    # things in the way: a plain patch with no label
-    for _ in range(2):
-        cx, cy, r1, r2, a = [torch.rand(n, 1, 1, device=DEV) for _ in range(5)]
-        gy, gx = torch.meshgrid(torch.arange(h, device=DEV) / h, torch.arange(w, device=DEV) / w, indexing="ij")
-        dx, dy = gx - cx, gy - cy
-        p, q = dx * torch.cos(a * 6.28) + dy * torch.sin(a * 6.28), dy * torch.cos(a * 6.28) - dx * torch.sin(a * 6.28)
-        hole = (p.abs() < 0.02 + 0.08 * r1) & (q.abs() < 0.02 + 0.4 * r2) & (torch.rand(n, 1, 1, device=DEV) < 0.15)
-        x = torch.where(hole[:, None], torch.rand(n, 3, 1, 1, device=DEV) * 0.8 + x * 0.2, x)
-        lost = lost | hole[:, STRIDE // 2::STRIDE, STRIDE // 2::STRIDE]
     raw = y[:, 0].to(torch.uint8)
+    x, hidden = camera.things_near_the_lens(x, ((raw & 15) >= 2) & ~lost, y[:, 1] / 255, STRIDE)
+    x = camera.sent_on(camera.developed(camera.lens(x)))
+    # past the picture's edge: plain, or the picture mirrored, of which nothing is asked
+    plain = torch.rand(n, 1, 1, device=DEV) < 0.5
+    x = torch.where((outside & plain)[:, None], torch.rand(n, 3, 1, 1, device=DEV), x)
+    x, hidden = camera.plain_patches(x, hidden, STRIDE)
     k = (raw & 15).long()
-    k = torch.where(lost, torch.zeros_like(k), k)
+    k = torch.where(lost | hidden, torch.zeros_like(k), k)
+    k = torch.where(lost & ~plain, torch.full_like(k, UNASKED), k)
     return x, k, y[:, 1] / 255, y[:, 2] / 255, (raw >> 7).float(), ((raw >> 6) & 1).float()
 
 
 def loss_of(out, k, u, v, patch, film):
     wts = torch.tensor([1.0, 1.0, 1.5, 1.5], device=DEV)
-    l_cls = F.cross_entropy(out[:, :4], k, wts)
+    l_cls = F.cross_entropy(out[:, :4], k, wts, ignore_index=UNASKED)
     on = (k >= 2).float(); n = on.sum() + 100
+    # small flanks have few places: a picture of them counts as more than its places
+    few = on.sum((1, 2), keepdim=True) + 30
+    near = on * torch.sqrt(few.mean() / few).clamp(0.6, 3)
     eu, ev = (out[:, 4] - u).abs(), (out[:, 5] - v).abs()
-    l_uv = ((eu + ev) * on).sum() / n
+    l_uv = ((eu + ev) * near).sum() / (near.sum() + 100)
     bce = F.binary_cross_entropy_with_logits
     l_p = (bce(out[:, 6], patch, reduction="none") * on).sum() / n
     l_f = (bce(out[:, 7], film, reduction="none") * on).sum() / n
@@ -149,12 +135,12 @@ def loss_of(out, k, u, v, patch, film):
 
 def main():
     a = arguments(render_seconds=240, train_seconds=300, spp=14, seed=1_000_000, rate=2e-3)
-    pics, labs = rendered(a, draw, render, apart=100_000)
+    pics, labs, sizes = rendered(a, draw, render, apart=100_000)
     held = min(256, len(pics) // 8)
 
     def sample(step):
         i = torch.randint(held, len(pics), (a.batch,), device=DEV)
-        x, *t = augment(pics[i], labs[i], step % 2 == 1)
+        x, *t = augment(pics[i], labs[i], sizes[i], step % 2 == 1)
         return x, t
 
     net = fit(FlankNet(), a, sample, loss_of, NAMES)
@@ -165,7 +151,7 @@ def main():
     with torch.no_grad():
         parts = []
         for i in range(0, held, 32):
-            x, *t = augment(pics[i:i + 32], labs[i:i + 32], False)
+            x, *t = augment(pics[i:i + 32], labs[i:i + 32], sizes[i:i + 32], False)
             out = net(x).float()
             parts.append(torch.stack(loss_of(out, *t)[1]))
             if i == 0:

@@ -147,7 +147,7 @@ def fit(net, a, sample, loss_of, names):
         p = torch.stack(parts)
         mean = p if mean is None else 0.98 * mean + 0.02 * p
         step += 1
-        if step % 500 == 0 and RANK == 0:
+        if (step % 500 == 0 or step == 60) and RANK == 0:     # early: about what it began with
             print("%5d %4.0f s  %s" % (step, time.time() - t0, said(names, mean)), flush=True)
             os.makedirs(a.out, exist_ok=True)
             torch.save(average.state_dict(), os.path.join(a.out, "so_far.pt"))      # a machine may be taken back before the end
