@@ -12,6 +12,7 @@ import numpy as np
 from PIL import Image
 
 import scenes
+import workshop
 from scenes import unit
 
 HERE = os.path.dirname(os.path.abspath(__file__))
@@ -136,7 +137,7 @@ def measurable_teeth(d, labels, side, w, h, least_length=0.17, least_height=0.02
     return out
 
 
-def truth_of(render, d, labels, side, w, h, name, status, reason):
+def truth_of(render, d, labels, side, w, h, name, status, reason, least=(0.09, 0.012)):
     teeth, partial, other, errors = [], [], [], []
     r2 = lambda a: np.round(a, 2).tolist()
     v4, u12, flat = np.linspace(0, 1, 5), np.linspace(0, 1, 13), lambda x, n: np.full(n, float(x))
@@ -161,7 +162,7 @@ def truth_of(render, d, labels, side, w, h, name, status, reason):
                        flank_height_px=round(float(height), 1), patch=None, measurable=False)
             grid = render.wiped(d, tooth, s)
             cells = largest_region(grid)
-            big = length > 0.09 * max(w, h) and height > 0.012 * max(w, h)
+            big = length > least[0] * max(w, h) and height > least[1] * max(w, h)
             if len(cells) > 50 and one["painted"] and big:
                 n = np.array(grid.shape, float)
                 c, size = (cells.mean(0) + 0.5) / n, (np.ptp(cells, axis=0) + 1) / n
@@ -206,9 +207,9 @@ def photo(rgb, on_flank, seed, stops, path, quality=85):
     Image.fromarray((np.clip(x, 0, 1) * 255 + 0.5).astype(np.uint8)).save(path, quality=quality)
 
 
-def save(render, pool, out, name, d, side, w, h, spp, status="ok", reason=None, stops=0.0, quality=85):
+def save(render, pool, out, name, d, side, w, h, spp, status="ok", reason=None, stops=0.0, quality=85, **least):
     labels = render.picture(d, w, h, spp)
-    truth = truth_of(render, d, labels, side, w, h, name, status, reason)
+    truth = truth_of(render, d, labels, side, w, h, name, status, reason, **least)
     with open(os.path.join(out, name + ".json"), "w") as f:
         json.dump(truth, f, separators=(",", ":"))
     n = sum(t["measurable"] for t in truth["teeth"])
@@ -295,6 +296,9 @@ def apart(a, render, pool):
     for i, f in enumerate(faults):
         want.insert((i + 1) * every + i, f)
     seed, t0 = a.seed, time.time()
+    real = dict(make_gear=workshop.gear, more=workshop.add) if a.real else {}
+    smallest, most = ((0.05, 0.008), 25) if a.real else ((0.17, 0.022), 9)
+    least = dict(least=(0.04, 0.006)) if a.real else {}
     for i, fault in enumerate(want):
         side, (w, h) = i % 2, ((1600, 1200), (1200, 1600))[i % 3 == 2]
         while True:
@@ -303,7 +307,7 @@ def apart(a, render, pool):
                 return
             seed += 1
             r = np.random.default_rng(seed + 500)
-            d = scenes.scene(seed, {"no_compound": "clean", "not_wiped": "unrolled"}.get(fault, "painted"), plain=a.plain)
+            d = scenes.scene(seed, {"no_compound": "clean", "not_wiped": "unrolled"}.get(fault, "painted"), plain=a.plain, **real)
             dist = d["focus"]
             d.update(_seed=seed, polarity=0, other_flank_painted=1, aperture=r.uniform(0.05, 0.5), streak=min(d["streak"], 0.6), opacity=max(d["opacity"], 2.2), bare=min(d["bare"], 0.25), blotch=min(d["blotch"], 0.34))
             d["patch"][:, 7] = np.minimum(d["patch"][:, 7], 0.1)
@@ -315,14 +319,14 @@ def apart(a, render, pool):
             seen = dict(d, painted_teeth=d["teeth"], first_tooth=0) if fault == "no_compound" else d
             labels = render.picture(d, w // 5, h // 5, 1, 1)
             shown = [np.sum((labels[1] & 15) == 2 + s) for s in (side, 1 - side)]
-            if shown[0] > 1.15 * shown[1] and 4 <= len(measurable_teeth(seen, labels, side, w // 5, h // 5)) <= 9:
+            if shown[0] > 1.15 * shown[1] and 4 <= len(measurable_teeth(seen, labels, side, w // 5, h // 5, *smallest)) <= most:
                 break                                      # the flank that is meant is the one that shows more
         # the focus lies on the flanks in view
         if fault != "blurred":
-            mid = measurable_teeth(seen, labels, side, w // 5, h // 5)
+            mid = measurable_teeth(seen, labels, side, w // 5, h // 5, *smallest)
             d["focus"] = float(np.median([project(d, flank_point(d, t, side, 0.5, 0.5), w, h)[1] for t in mid]))
         status = "unreadable" if fault else "ok"
-        yield save(render, pool, a.out, "h%03d" % (i + 1), d, side, w, h, a.spp, status, fault, 4.5 if fault == "over_exposed" else r.uniform(-0.6, 0.5))
+        yield save(render, pool, a.out, "h%03d" % (i + 1), d, side, w, h, a.spp, status, fault, 4.5 if fault == "over_exposed" else r.uniform(-0.6, 0.5), **least)
 
 
 def main():
@@ -337,6 +341,7 @@ def main():
     a.add_argument("--spp", type=int)
     a.add_argument("--count", type=int, default=40)
     a.add_argument("--plain", action="store_true", help="scenes as in the first sets (scenes.py)")
+    a.add_argument("--real", action="store_true", help="scenes with what real gears and workshops have more (workshop.py), and flanks down to a twentieth of the picture")
     a.add_argument("--seconds", type=float, default=90)
     a = a.parse_args()
     a.seed = a.seed if a.seed is not None else {"pair": 8_900_000, "apart": 9_000_000}[a.what]

@@ -120,11 +120,8 @@ def loss_of(out, k, u, v, patch, film):
     wts = torch.tensor([1.0, 1.0, 1.5, 1.5], device=DEV)
     l_cls = F.cross_entropy(out[:, :4], k, wts, ignore_index=UNASKED)
     on = (k >= 2).float(); n = on.sum() + 100
-    # small flanks have few places: a picture of them counts as more than its places
-    few = on.sum((1, 2), keepdim=True) + 30
-    near = on * torch.sqrt(few.mean() / few).clamp(0.6, 3)
     eu, ev = (out[:, 4] - u).abs(), (out[:, 5] - v).abs()
-    l_uv = ((eu + ev) * near).sum() / (near.sum() + 100)
+    l_uv = ((eu + ev) * on).sum() / n
     bce = F.binary_cross_entropy_with_logits
     l_p = (bce(out[:, 6], patch, reduction="none") * on).sum() / n
     l_f = (bce(out[:, 7], film, reduction="none") * on).sum() / n

@@ -3,7 +3,7 @@
 Import this before torch: it chooses the process's card.
 """
 import argparse, copy, ctypes, os, subprocess, tempfile, time
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 RANK, WORLD = int(os.environ.get("RANK", 0)), int(os.environ.get("WORLD_SIZE", 1))
 if WORLD > 1:       # one card for each process; the renderer takes the first it sees
@@ -37,10 +37,9 @@ def arguments(render_seconds, train_seconds, spp, seed, rate, flags=()):
     return a.parse_args()
 
 
-def start(draw, seed):
-    """Processes that draw scenes, forked before the card is touched, and the renderer."""
-    pool = ProcessPoolExecutor(12)
-    list(pool.map(draw, [[i] for i in range(48)]))
+def start(seed):
+    """Threads that draw scenes, a few milliseconds each, and the renderer. Forked processes did it until one of them hung."""
+    pool = ThreadPoolExecutor(2)
     torch.backends.cudnn.benchmark = True
     torch.cuda.set_device(DEV)
     torch.manual_seed(RANK + seed)
@@ -73,7 +72,7 @@ def drawn(pool, draw, seconds, seed, batch):
 
 def rendered(a, draw, render, apart):
     """What this run renders, each card from seeds `apart` further on, with what earlier runs kept."""
-    pool, lib = start(draw, a.seed)
+    pool, lib = start(a.seed)
     new = render(lib, pool, a.render_seconds, a.seed + RANK * apart, a.spp)
     pool.shutdown(wait=False, cancel_futures=True)
     all_of_them = kept(a.keep, new, a.seed) if a.keep else new

@@ -38,14 +38,14 @@ def gear(r):
     taper, share = 0 if hobbed else np.radians(r.uniform(1, 6.5)), r.uniform(0.1, 0.4)
     d.update(teeth=z2, sG=sG, cG=cG, Ri=Ri, Re=Re, Rm=Rm, am=am, ta=np.tan(taper * share), bm=depth - am, tb=np.tan(taper * (1 - share)),
              p0=p[0], p1=p[1], p2=p[2], p3=p[3], p4=p[4], share0=(top + am * (tv + tc)) / pn, share1=0 if hobbed else r.uniform(-0.02, 0.06),
-             tan_convex=tv, tan_concave=tc, ke=r.uniform(0.2, 0.7), kf=depth * r.uniform(0.03, 0.2))
+             tan_convex=tv, tan_concave=tc, ke=r.uniform(0.2, 0.7), kf=depth * r.uniform(0.03, 0.14))
     ends(r, d, b, depth)
     slot = (0.9 - 0.55) * pn
     if r.random() < 0.6:
         d.update(ridge=depth * r.uniform(0.01, 0.07), ridge_width=slot * r.uniform(0.1, 0.5), slot_step=depth * r.choice([0, 0, 1, -1]) * r.uniform(0, 0.05))
     d.update(zback=Re * cG + d["bm"] * sG + r.uniform(3, 30), rbore=Ri * sG * r.uniform(0.55, 0.95), rout=Re * sG + r.uniform(-1.5, 3.0), step=r.choice([0, 0, 1]) * r.uniform(0, 5),
              phase=r.uniform(0, 2 * np.pi), mirror=r.choice([-1, 1]), has_gear=1)
-    d["_b"], d["_od"], d["_Gamma"], d["_hobbed"], d["_met"], d["_top"], d["_widths"] = b, od, Gamma, hobbed, met, top, (0.16, 0.9) if r.random() < 0.6 else (0.7, 2.8)
+    d["_b"], d["_od"], d["_Gamma"], d["_hobbed"], d["_met"], d["_top"], d["_widths"] = b, od, Gamma, hobbed, met, top, (0.16, 0.9) if r.random() < 0.7 else (0.7, 2.8)
     return d
 
 
