@@ -187,7 +187,8 @@ fn a_card_that_cannot_mesh_is_refused_and_a_blank_alone_is_still_printed() {
     let axle = std::fs::read_to_string(AXLE).unwrap();
     std::fs::write(
         &card,
-        axle.replace("[target]", "addendum = \"7mm\"\n[target]"),
+        axle.replace("[target]", "addendum = \"7mm\"\n[target]")
+            .replace("pinion_teeth = 11", "pinion_teeth = 6"),
     )
     .unwrap();
     let message = refusal(&[&path]);
