@@ -147,6 +147,8 @@ pub(super) struct FindingLimits {
     pub most_flanks: usize,
     /// A flank is read when this share of it shows … Chosen, no evidence.
     pub read_visible_share: f64,
+    /// Flanks of which compound covers more than this go before those of which it does not. Chosen, no evidence.
+    pub painted_share: f64,
     /// … and this share lies within the photo. Chosen, no evidence.
     pub least_in_photo: f64,
     /// A proposed gear that fits worse is no gear. *Other* and *ours*; the comparison was not kept.
@@ -328,6 +330,7 @@ pub(super) const CALIBRATION: Calibration = Calibration {
     finding: FindingLimits {
         most_flanks: 8,
         read_visible_share: 0.6,
+        painted_share: 0.3,
         least_in_photo: 0.97,
         no_gear_misfit: 0.07,
         doubtful_misfit: 0.05,

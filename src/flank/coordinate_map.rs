@@ -148,7 +148,7 @@ impl FlankCoordinateMap {
     pub(crate) fn painted_places(&self) -> Vec<PhotoPoint> {
         let on_flank = || (0..self.len()).filter(|&cell| self.form(cell).is_some());
         let painted: Vec<usize> = on_flank()
-            .filter(|&cell| self.planes.plane(COMPOUND)[cell] > 0.0)
+            .filter(|&cell| self.carries_compound(cell))
             .collect();
         let cells = if painted.len() >= FEWEST_CELLS {
             painted
@@ -156,6 +156,11 @@ impl FlankCoordinateMap {
             on_flank().collect()
         };
         cells.into_iter().map(|cell| self.place(cell)).collect()
+    }
+
+    /// Whether compound shows in a cell.
+    pub(crate) fn carries_compound(&self, cell: usize) -> bool {
+        self.planes.plane(COMPOUND)[cell] > 0.0
     }
 
     /// How many pixels of what the network was shown a length in the photo is.

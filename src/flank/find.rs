@@ -297,7 +297,12 @@ fn readable(teeth: &[SeenTooth]) -> Vec<usize> {
                 && teeth[tooth].in_photo > limits.least_in_photo
         })
         .collect();
-    best.sort_by(|&a, &b| teeth[b].visible_share.total_cmp(&teeth[a].visible_share));
+    // Of a whole gear's teeth those are wanted that somebody painted.
+    let painted = |tooth: usize| teeth[tooth].painted_share > limits.painted_share;
+    best.sort_by(|&a, &b| {
+        let seen = teeth[b].visible_share.total_cmp(&teeth[a].visible_share);
+        painted(b).cmp(&painted(a)).then(seen)
+    });
     best.truncate(limits.most_flanks);
     best.sort_unstable();
     best

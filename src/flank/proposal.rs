@@ -14,13 +14,15 @@ use nalgebra::{SMatrix, SVector};
 pub(crate) struct Proposal {
     /// Cells that lie on it.
     pub cells: usize,
+    /// Whether compound shows on a good part of it.
+    pub painted: bool,
     /// Its corners and points along its sides, carried on by the smooth map to the flank's edges.
     pub marked: MarkedFlank,
     /// Points seen on it, each the mean of the cells of a small part of the flank.
     pub points: Vec<Correspondence>,
 }
 
-/// The flanks of one form, largest first; `forms` says for each cell which flank it lies on.
+/// The flanks of one form, those that carry compound before the rest, largest first; `forms` says for each cell which flank it lies on.
 pub(crate) fn proposals(
     coordinates: &FlankCoordinateMap,
     forms: &[Option<FlankForm>],
@@ -30,7 +32,7 @@ pub(crate) fn proposals(
         .iter()
         .filter_map(|cells| propose(coordinates, cells))
         .collect();
-    found.sort_by_key(|proposal| std::cmp::Reverse(proposal.cells));
+    found.sort_by_key(|proposal| std::cmp::Reverse((proposal.painted, proposal.cells)));
     found
 }
 
@@ -126,9 +128,18 @@ fn propose(coordinates: &FlankCoordinateMap, cells: &[usize]) -> Option<Proposal
     let one_flank = scatter_px < CALIBRATION.proposal.worst_scatter * marked.length_px();
     one_flank.then(|| Proposal {
         cells: cells.len(),
+        painted: carries(coordinates, cells),
         marked,
         points: part_means(&at, &places),
     })
+}
+
+/// Whether compound shows on a good part of these cells.
+fn carries(coordinates: &FlankCoordinateMap, cells: &[usize]) -> bool {
+    let painted = cells
+        .iter()
+        .filter(|&&cell| coordinates.carries_compound(cell));
+    painted.count() as f64 > CALIBRATION.finding.painted_share * cells.len() as f64
 }
 
 /// The means of the cells of each part of a flank.

@@ -22,6 +22,8 @@ pub(crate) struct SeenTooth {
     pub step: f64,
     /// Share of the flank that the coordinates show where the fit has it.
     pub visible_share: f64,
+    /// Share of what is shown of it that carries compound.
+    pub painted_share: f64,
     /// Share of the flank that lies within the photo.
     pub in_photo: f64,
     /// What the coordinates are over the parts of the flank.
@@ -253,7 +255,7 @@ fn seen_tooth(
     points: &[GridPoint],
 ) -> SeenTooth {
     let mut sums = [PartSums::NONE; PARTS_UP * PARTS_ALONG];
-    let (mut visible, mut inside) = (0, 0);
+    let (mut visible, mut painted, mut inside) = (0, 0, 0);
     let same_flank = CALIBRATION.tooth_row.same_flank;
     let cell_showing = |at: FlankPoint, place: PhotoPoint| {
         coordinates.cell_at(place).filter(|&cell| {
@@ -275,6 +277,7 @@ fn seen_tooth(
         inside += usize::from(photo.contains(point));
         if let Some(cell) = cell_showing(at, point) {
             visible += 1;
+            painted += i32::from(coordinates.carries_compound(cell));
             sums[part].add(coordinates, cell);
         }
     }
@@ -282,6 +285,7 @@ fn seen_tooth(
     SeenTooth {
         step,
         visible_share: f64::from(visible) / cells,
+        painted_share: f64::from(painted) / f64::from(visible.max(1)),
         in_photo: inside as f64 / cells,
         parts: sums.iter().filter_map(PartSums::mean).collect(),
     }
@@ -296,6 +300,7 @@ mod tests {
         let tooth = |step| SeenTooth {
             step,
             visible_share: 1.0,
+            painted_share: 1.0,
             in_photo: 1.0,
             parts: Vec::new(),
         };
