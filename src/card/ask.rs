@@ -292,7 +292,9 @@ pub(crate) fn answer_value(key: &Key, answer: &str) -> Result<Value, CardError> 
             Ok(count) => Value::from(count),
             Err(_) => Value::String(answer.to_owned()),
         },
-        Kind::Window(..) | Kind::TorqueWindow(..) | Kind::Lengths(..) => Value::Array(parts()),
+        Kind::Window(..) | Kind::TorqueWindow(..) | Kind::Lengths(..) | Kind::Counts(..) => {
+            Value::Array(parts())
+        }
         Kind::Number(..) | Kind::Degrees(..) => {
             number().map_or_else(|| Value::String(answer.to_owned()), Value::Number)
         }

@@ -25,6 +25,8 @@ pub(crate) enum Kind {
     Window(f64, f64),
     /// Any number of lengths with unit, range in millimetres.
     Lengths(f64, f64),
+    /// Whole numbers up to this, one for each of a list of lengths.
+    Counts(u32),
     /// Two torques with unit, low then high, range in newton-metres.
     TorqueWindow(f64, f64),
     /// A plain number in a range.

@@ -3,12 +3,13 @@
 
 use super::error::CardError;
 use super::key::{Key, Kind, key};
+use super::kit_counts::{MOST_OF_A_SHIM, counts_fit, counts_name, sizes_and_counts};
 use super::{bench_keys, blank};
 use crate::units::{Angle, INCH_MM, Length, Torque};
 use serde_json::{Map, Number, Value};
 
 /// Keys of a card but those of `[blank]`.
-const KEYS: &[Key] = &[
+pub(super) const KEYS: &[Key] = &[
     key("", "name", Kind::Text, false),
     key("gear", "ring_teeth", Kind::Count(12, 120), true),
     key("gear", "pinion_teeth", Kind::Count(3, 60), true),
@@ -135,6 +136,18 @@ const KEYS: &[Key] = &[
     ),
     key("kit", "pinion_shims", Kind::Lengths(0.01, 10.0), false),
     key("kit", "side_shims", Kind::Lengths(0.01, 10.0), false),
+    key(
+        "kit",
+        "pinion_shim_counts",
+        Kind::Counts(MOST_OF_A_SHIM),
+        false,
+    ),
+    key(
+        "kit",
+        "side_shim_counts",
+        Kind::Counts(MOST_OF_A_SHIM),
+        false,
+    ),
 ];
 
 /// All keys of a card.
@@ -162,7 +175,7 @@ impl Key {
         }
     }
 
-    fn wrong(&self, message: impl Into<String>) -> CardError {
+    pub(super) fn wrong(&self, message: impl Into<String>) -> CardError {
         CardError::Value {
             place: self.place(),
             message: message.into(),
@@ -195,6 +208,7 @@ pub(crate) fn normalise(written: &Value) -> Result<Value, CardError> {
         }
     }
     blank::complete(&mut out)?;
+    counts_fit(&out)?;
     for key in keys().filter(|key| key.required) {
         let there = out
             .get(key.table)
@@ -221,7 +235,14 @@ fn take(
         return Ok(());
     }
     let unit_in_key = key.name != name || matches!(key.kind, Kind::Degrees(..));
-    let read = read_value(key, value, unit_in_key)?;
+    let sizes = match sizes_and_counts(key, value)? {
+        Some((sizes, counts)) => {
+            out.insert(counts_name(key), counts);
+            sizes
+        }
+        None => value.clone(),
+    };
+    let read = read_value(key, &sizes, unit_in_key)?;
     if out.insert(key.json_name(), read).is_some() {
         return Err(key.wrong("is given twice"));
     }
@@ -267,6 +288,11 @@ pub(super) fn read_value(key: &Key, value: &Value, unit_in_key: bool) -> Result<
             .map(|item| millimetres(item, low, high).and_then(|mm| number(key, mm)))
             .collect::<Result<Vec<_>, _>>()
             .map(Value::Array),
+        Kind::Counts(most) => list(key, value)?
+            .iter()
+            .map(|item| count(key, item, 0, most))
+            .collect::<Result<Vec<_>, _>>()
+            .map(Value::Array),
         Kind::Window(low, high) => window(key, value, |item| millimetres(item, low, high)),
         Kind::TorqueWindow(low, high) => {
             window(key, value, |item| torque(key, item, unit_in_key, low, high))
@@ -295,7 +321,7 @@ pub(super) fn read_value(key: &Key, value: &Value, unit_in_key: bool) -> Result<
     }
 }
 
-fn count(key: &Key, value: &Value, low: u32, high: u32) -> Result<Value, CardError> {
+pub(super) fn count(key: &Key, value: &Value, low: u32, high: u32) -> Result<Value, CardError> {
     match value.as_u64() {
         Some(n) if (u64::from(low)..=u64::from(high)).contains(&n) => Ok(value.clone()),
         _ => {

@@ -6,6 +6,7 @@ pub(crate) mod blank;
 mod error;
 mod key;
 pub(crate) mod keys;
+mod kit_counts;
 pub(crate) mod parse;
 mod simulate;
 

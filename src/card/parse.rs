@@ -143,6 +143,24 @@ side_shims = ["0.003in", "0.005in", "0.010in", "0.030in"]
     }
 
     #[test]
+    fn a_kit_may_say_how_many_there_are_of_each_shim() {
+        let counted =
+            "side_shims = [{size = \"0.003in\", count = 2}, {size = \"0.005in\", count = 4}]";
+        let plain = "side_shims = [\"0.003in\", \"0.005in\", \"0.010in\", \"0.030in\"]";
+        let text = LARCH.replace(plain, counted);
+        let card = Card::from_toml(&text).unwrap();
+        assert_eq!(card.kit.side_shim_counts, [2, 4]);
+        assert!((card.kit.side_shims_mm[1] - 0.127).abs() < 1e-9);
+        let again = Card::from_json(&serde_json::to_value(&card).unwrap()).unwrap();
+        assert_eq!(again, card);
+        let short = text.replace("side_shims =", "side_shim_counts = [1]\nside_shims =");
+        assert!(Card::from_toml(&short).is_err());
+        let mixed = text.replace("{size = \"0.005in\", count = 4}", "\"0.005in\"");
+        let error = Card::from_toml(&mixed).unwrap_err().to_string();
+        assert!(error.contains("count = 2"), "{error}");
+    }
+
+    #[test]
     fn the_ring_gears_cut_may_be_said_in_new_and_in_old_words() {
         for (word, generated) in [
             ("non-generated", false),

@@ -1,5 +1,6 @@
 //! Why: plain sentences with numbers, from the diagnosis to the shim, that an apprentice follows.
 
+use super::calibration::CALIBRATION;
 use super::choose::Chosen;
 use super::doubts::Fault;
 use super::outlook::Goal;
@@ -397,6 +398,19 @@ pub(crate) fn beyond(advice: &mut Advice, checks: &[Check], chosen: Option<&Chos
     }
 }
 
+/// Whether the coast patches differ in height from tooth to tooth far more than readings do and than the drive patches: a
+/// radial shift of the ring gear moves the steeper coast flank's patch, an axial one both.
+fn teeth_differ_in_coast_height(last: &Trial) -> bool {
+    let spread = |side| last.reading(side).and_then(|r| r.spread).map(|s| s.height);
+    let limits = &CALIBRATION.verdict;
+    match (spread(Side::Drive), spread(Side::Coast)) {
+        (Some(drive), Some(coast)) => {
+            coast > limits.teeth_differ && coast > limits.more_than_drive * drive
+        }
+        _ => false,
+    }
+}
+
 /// What to mind, whatever the verdict.
 pub(crate) fn cautions(advice: &mut Advice, card: &Card, last: &Trial, units: Units) {
     let list = &mut advice.cautions;
@@ -444,6 +458,14 @@ pub(crate) fn cautions(advice: &mut Advice, card: &Card, last: &Trial, units: Un
             units.torque(low),
             units.torque(high)
         ));
+    }
+    if teeth_differ_in_coast_height(last) {
+        list.push(
+            "The coast patches stand at clearly different heights from tooth to tooth, the drive patches do not: a ring gear \
+             that runs out radially shows so. Look for dirt or a burr on its seat and measure its run-out before shims are \
+             chosen by these heights."
+                .into(),
+        );
     }
     if last.condition == Some(Condition::Used) {
         list.push(

@@ -192,6 +192,7 @@ mod tests {
                 extent: None,
                 lean_deg: None,
                 uncertainty: None,
+                spread: None,
                 taken: Some("2026-05-04T09:00:00".into()),
             }),
             ..Trial::default()

@@ -7,7 +7,17 @@ const PER_MM: f64 = 10_000.0;
 /// Largest table of packs that is built; a kit of odd sizes is counted more coarsely beyond it.
 const MOST_CELLS: u64 = 200_000;
 
-/// All packs up to a greatest thickness that a kit can stack, any number of each shim.
+/// Shims of which there are only so many.
+#[derive(Debug, Clone)]
+struct Limited {
+    /// How many of each shim there are, in the order of the shims.
+    counts: Vec<usize>,
+    /// For each shim in order and each thickness in cells: how many of it are in the best pack of this and the shims
+    /// before.
+    used: Vec<Vec<u16>>,
+}
+
+/// All packs up to a greatest thickness that a kit can stack.
 #[derive(Debug, Clone)]
 pub(crate) struct Stacks {
     /// Tenths of a micrometre per cell.
@@ -16,9 +26,70 @@ pub(crate) struct Stacks {
     shims: Vec<u64>,
     /// Fewest pieces per thickness in cells, 0 for an empty pack; `u32::MAX` where none stacks.
     pieces: Vec<u32>,
+    /// Where there is not any number of each shim.
+    limited: Option<Limited>,
 }
 
 impl Stacks {
+    /// The packs of a kit of which there are only `counts` of each shim, and the packs that are in the axle, each whole or
+    /// not at all; up to `most_mm`.
+    pub(crate) fn limited(
+        kit_mm: &[f64],
+        counts: &[u32],
+        in_axle_mm: &[f64],
+        most_mm: f64,
+    ) -> Self {
+        let mut stacks = Self::new(&[kit_mm, in_axle_mm].concat(), most_mm);
+        let cells = |mm: &f64| ((mm * PER_MM).round() as u64 / stacks.cell).max(1);
+        let there = kit_mm
+            .iter()
+            .zip(counts)
+            .map(|(mm, n)| (cells(mm), *n as usize))
+            .chain(in_axle_mm.iter().map(|mm| (cells(mm), 1)));
+        let mut of = vec![0; stacks.shims.len()];
+        for (size, n) in there {
+            if let Some(k) = stacks.shims.iter().position(|shim| *shim == size) {
+                of[k] += n;
+            }
+        }
+        let mut pieces = vec![u32::MAX; stacks.pieces.len()];
+        pieces[0] = 0;
+        let mut used = Vec::new();
+        for (shim, &n) in stacks.shims.iter().zip(&of) {
+            let (shim, before) = (*shim as usize, pieces.clone());
+            let mut here = vec![0_u16; before.len()];
+            for i in 0..before.len() {
+                for k in 1..=n.min(i / shim) {
+                    let fewer = before[i - k * shim].saturating_add(k as u32);
+                    if fewer < pieces[i] {
+                        (pieces[i], here[i]) = (fewer, k as u16);
+                    }
+                }
+            }
+            used.push(here);
+        }
+        stacks.pieces = pieces;
+        stacks.limited = Some(Limited { counts: of, used });
+        stacks
+    }
+
+    /// Whether the shims at hand are enough for all these packs together.
+    pub(crate) fn enough_for(&self, packs_mm: &[f64]) -> bool {
+        let Some(limited) = &self.limited else {
+            return true;
+        };
+        let mut left = limited.counts.clone();
+        packs_mm.iter().flat_map(|mm| self.stack_mm(*mm)).all(|mm| {
+            let size = (mm * PER_MM / self.cell as f64).round() as u64;
+            let there = self.shims.iter().position(|shim| *shim == size);
+            there.is_some_and(|k| {
+                let any = left[k] > 0;
+                left[k] = left[k].saturating_sub(1);
+                any
+            })
+        })
+    }
+
     /// The packs of `kit_mm` up to `most_mm`. An empty kit stacks only the empty pack.
     pub(crate) fn new(kit_mm: &[f64], most_mm: f64) -> Self {
         let tenths: Vec<u64> = kit_mm
@@ -48,6 +119,7 @@ impl Stacks {
             cell,
             shims,
             pieces,
+            limited: None,
         }
     }
 
@@ -81,6 +153,18 @@ impl Stacks {
     pub(crate) fn stack_mm(&self, mm: f64) -> Vec<f64> {
         let mut left = (mm * PER_MM / self.cell as f64).round() as usize;
         let mut stack = Vec::new();
+        if let Some(limited) = &self.limited {
+            if self.pieces.get(left).is_none_or(|n| *n == u32::MAX) {
+                return stack;
+            }
+            for (shim, used) in self.shims.iter().zip(&limited.used).rev() {
+                let n = used[left];
+                stack.extend((0..n).map(|_| self.thickness_mm(*shim as usize)));
+                left -= usize::from(n) * *shim as usize;
+            }
+            stack.reverse();
+            return stack;
+        }
         while left > 0 && self.pieces.get(left).is_some_and(|n| *n != u32::MAX) {
             let Some(shim) = self.shims.iter().find(|s| {
                 let shim = **s as usize;
@@ -134,6 +218,25 @@ mod tests {
         assert_eq!(stack.len(), 2);
         assert!((stack[0] - 30.0 * THOU).abs() < 1e-9 && (stack[1] - 5.0 * THOU).abs() < 1e-9);
         assert!((step_mm(&kit).unwrap() - THOU).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_kit_of_few_shims_stacks_no_more_than_there_are() {
+        let kit = [3.0 * THOU, 5.0 * THOU];
+        let stacks = Stacks::limited(&kit, &[2, 1], &[30.0 * THOU], 2.0);
+        let thou: Vec<f64> = stacks
+            .packs_mm(0.0, 2.0)
+            .iter()
+            .map(|mm| (mm / THOU).round())
+            .collect();
+        // All sums of 3, 3, 5 and the 30 that is in: counted by hand.
+        let expected = [3, 5, 6, 8, 11, 30, 33, 35, 36, 38, 41].map(f64::from);
+        assert_eq!(thou, expected);
+        let stack = stacks.stack_mm(38.0 * THOU);
+        let sizes: Vec<f64> = stack.iter().map(|mm| (mm / THOU).round()).collect();
+        assert_eq!(sizes, [30.0, 5.0, 3.0]);
+        assert!(stacks.enough_for(&[38.0 * THOU, 3.0 * THOU]));
+        assert!(!stacks.enough_for(&[38.0 * THOU, 5.0 * THOU]));
     }
 
     #[test]

@@ -99,17 +99,36 @@ pub(crate) struct Choices {
 
 /// What the kit and the packs that are in allow from the last trial on.
 pub(crate) fn choices(card: &Card, last: &Trial) -> Choices {
-    let stacks = |kit: &[f64], most_mm: f64| (!kit.is_empty()).then(|| Stacks::new(kit, most_mm));
+    let kit = &card.kit;
+    let stacks = |shims: &[f64], counts: &[u32], in_axle: &[Option<f64>], most_mm: f64| {
+        let in_axle: Vec<f64> = in_axle
+            .iter()
+            .copied()
+            .flatten()
+            .filter(|mm| *mm > 0.0)
+            .collect();
+        (!shims.is_empty()).then(|| match counts {
+            [] => Stacks::new(shims, most_mm),
+            counts => Stacks::limited(shims, counts, &in_axle, most_mm),
+        })
+    };
     let thickest =
         |pack: Option<f64>| pack.unwrap_or(0.0) + WEIGHTS.most_move_mm + WEIGHTS.spare_pack_mm;
-    let pinion_stacks = stacks(&card.kit.pinion_shims_mm, thickest(last.pinion_shim_mm));
+    let pinion_stacks = stacks(
+        &kit.pinion_shims_mm,
+        &kit.pinion_shim_counts,
+        &[last.pinion_shim_mm],
+        thickest(last.pinion_shim_mm),
+    );
     let side = last
         .ring_side_shim_mm
         .unwrap_or(0.0)
         .max(last.far_side_shim_mm.unwrap_or(0.0))
         .max(card.carrier.side_pack_total_mm.unwrap_or(0.0) / 2.0);
     let side_stacks = stacks(
-        &card.kit.side_shims_mm,
+        &kit.side_shims_mm,
+        &kit.side_shim_counts,
+        &[last.ring_side_shim_mm, last.far_side_shim_mm],
         side + WEIGHTS.most_move_mm + WEIGHTS.spare_pack_mm,
     );
     Choices {
@@ -206,6 +225,11 @@ fn ring_options(card: &Card, last: &Trial, stacks: Option<&Stacks>) -> Vec<Choic
                     Some(far_mm) => Some(far_pack(card, ring_mm, far_mm, to_mm, kit, stacks)?),
                     None => None,
                 };
+                let both: Vec<f64> = [(ring_mm, Some(to_mm)), (far_mm.unwrap_or_default(), far)]
+                    .into_iter()
+                    .filter_map(|(from, to)| to.filter(|to| *to != from))
+                    .collect();
+                stacks.is_none_or(|s| s.enough_for(&both)).then_some(())?;
                 Some(Choice {
                     move_mm: ring_mm - to_mm,
                     by: Means::SidePacks(to_mm, far),

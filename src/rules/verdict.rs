@@ -303,6 +303,7 @@ side_shims = ["0.05mm", "0.13mm", "0.50mm"]
                         extent: extent.map(|(l, h)| FlankPoint::new(l, h)),
                         lean_deg,
                         uncertainty: uncertainty.map(|(l, h)| FlankPoint::new(l, h)),
+                        spread: None,
                         taken: None,
                     }
                 }),
@@ -323,6 +324,7 @@ side_shims = ["0.05mm", "0.13mm", "0.50mm"]
                 extent: extent.map(|(l, h)| FlankPoint::new(l, h)),
                 lean_deg: None,
                 uncertainty: None,
+                spread: None,
                 taken: None,
             })
         });
@@ -404,6 +406,7 @@ side_shims = ["0.05mm", "0.13mm", "0.50mm"]
                 extent: None,
                 lean_deg: None,
                 uncertainty: None,
+                spread: None,
                 taken: None,
             })
         };

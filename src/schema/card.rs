@@ -333,7 +333,7 @@ impl Carrier {
     }
 }
 
-/// The shims at hand, any number of each.
+/// The shims at hand, beside those that are in the axle.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(default)]
 #[non_exhaustive]
@@ -341,9 +341,15 @@ pub struct Kit {
     /// For the pinion.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub pinion_shims_mm: Vec<f64>,
+    /// How many there are of each of these; any number where the card is silent.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub pinion_shim_counts: Vec<u32>,
     /// For the sides of the carrier.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub side_shims_mm: Vec<f64>,
+    /// How many there are of each of these; any number where the card is silent.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub side_shim_counts: Vec<u32>,
 }
 
 /// What one step of a pinion's mark is worth. Makers use all three; none can be told from the

@@ -85,6 +85,9 @@ pub struct FlankReading {
     /// Half widths that hold the true centre in 90 % of readings, along length and height each.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub uncertainty: Option<FlankPoint>,
+    /// How much the teeth of the photo differ, one standard deviation.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub spread: Option<FlankPoint>,
     /// When the photo was taken, RFC 3339.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub taken: Option<String>,
@@ -98,6 +101,7 @@ impl FlankReading {
             extent: None,
             lean_deg: None,
             uncertainty: None,
+            spread: None,
             taken: None,
         }
     }
@@ -109,6 +113,7 @@ impl FlankReading {
             extent: Some(mean.extent),
             lean_deg: Some(mean.lean_deg),
             uncertainty,
+            spread: (mean.teeth > 1).then_some(mean.spread),
             taken: None,
         }
     }

@@ -29,6 +29,7 @@ fn reading() -> FlankReading {
         extent: None,
         lean_deg: None,
         uncertainty: None,
+        spread: None,
         taken: None,
     }
 }

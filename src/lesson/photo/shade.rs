@@ -142,7 +142,7 @@ impl<'a> Scene<'a> {
                 }
             });
         if self.shot.mistake == Some(Mistake::Blurred) {
-            light = blurred(&light, width, height, width.max(height) / 90);
+            light = blurred(&light, width, height, width.max(height) / 50);
         }
         self.developed(&light, width, height)
     }
