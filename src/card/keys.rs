@@ -237,7 +237,9 @@ fn take(
     let unit_in_key = key.name != name || matches!(key.kind, Kind::Degrees(..));
     let sizes = match sizes_and_counts(key, value)? {
         Some((sizes, counts)) => {
-            out.insert(counts_name(key), counts);
+            if out.insert(counts_name(key), counts).is_some() {
+                return Err(key.wrong("has its counts given twice"));
+            }
             sizes
         }
         None => value.clone(),

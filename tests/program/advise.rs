@@ -249,13 +249,10 @@ fn trials_that_contradict_each_other_name_what_to_look_at() {
 #[test]
 fn patches_that_no_shim_brings_together_are_beyond_shims() {
     let mut job = job();
-    job["trials"][0]["drive"]["centre"] = json!({"length": 0.85, "height": 0.30});
-    job["trials"][0]["coast"]["centre"] = json!({"length": 0.15, "height": 0.75});
-    // Seen once it may be a misread photo.
-    let once = advice(&job);
-    assert_ne!(once["verdict"], "beyond_shims", "{once}");
-    assert_eq!(codes(&once)[0], "second_look");
-    // Photographed again and the same, it is not.
+    // Opposite ways along the tooth: what an error of the offset does, and nothing else.
+    job["trials"][0]["drive"]["centre"] = json!({"length": 0.80, "height": 0.50});
+    job["trials"][0]["coast"]["centre"] = json!({"length": 0.18, "height": 0.50});
+    // Photographed twice and the same: no misreading.
     let again = job["trials"][0].clone();
     job["trials"].as_array_mut().unwrap().push(again);
     let advice = advice(&job);
