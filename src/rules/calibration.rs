@@ -384,7 +384,7 @@ pub(crate) const CALIBRATION: Calibration = Calibration {
         misspelt_likeness: 0.85,
     },
     choice: ChoiceWeights {
-        worth_a_second_change: 0.005,
+        worth_a_second_change: 0.02,
         worth_a_piece: 0.001,
         worth_the_middle: 0.002,
         worth_an_aim: 0.15,

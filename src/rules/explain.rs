@@ -198,17 +198,19 @@ pub(crate) fn change(advice: &mut Advice, card: &Card, chosen: &Chosen, units: U
         ));
     }
     if let Some(next) = advice.runner_up {
-        advice.why.push(
-            format!(
-                "Next best would be pinion {} {} and ring gear {} {}, with {:.0} %.",
-                units.shim(next.pinion_mm.abs()),
-                way(next.pinion_mm),
-                units.shim(next.ring_mm.abs()),
-                way(next.ring_mm),
-                100.0 * next.chance
-            )
-            .replace(" away from", " away"),
-        );
+        let of = |gear: &str, mm: f64, mate: &str| {
+            if mm == 0.0 {
+                format!("{gear} as it is")
+            } else {
+                format!("{gear} {} {} the {mate}", units.shim(mm.abs()), way(mm))
+            }
+        };
+        advice.why.push(format!(
+            "Next best would be {} and {}, with {:.0} %.",
+            of("pinion", next.pinion_mm, "ring gear"),
+            of("ring gear", next.ring_mm, "pinion"),
+            100.0 * next.chance
+        ));
     }
 }
 

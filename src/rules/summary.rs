@@ -107,15 +107,21 @@ fn way(mm: f64) -> &'static str {
     if mm < 0.0 { "toward" } else { "away from" }
 }
 
-/// `30.0 → 38.0 thou, add 8.0 thou (stack 30.0 + 5.0 + 3.0)`.
+/// `30.0 thou → 38.0 thou (30.0 + 5.0 + 3.0), add 8.0 thou`.
 fn from_to(pack: &Pack, units: Units) -> String {
     let by_mm = pack.to_mm - pack.from_mm;
     let does = if by_mm < 0.0 { "take out" } else { "add" };
     let stack = if pack.stack_mm.is_empty() {
         String::new()
     } else {
-        let parts: Vec<String> = pack.stack_mm.iter().map(|mm| units.shim(*mm)).collect();
-        format!(" (stack {})", parts.join(" + "))
+        // The unit stands beside the sum.
+        let number = |mm: &f64| {
+            let text = units.shim(*mm);
+            text.split_once(' ')
+                .map_or(text.clone(), |(n, _)| n.to_owned())
+        };
+        let parts: Vec<String> = pack.stack_mm.iter().map(number).collect();
+        format!(" ({})", parts.join(" + "))
     };
     format!(
         "{} → {}{stack}, {does} {}",

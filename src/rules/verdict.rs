@@ -116,7 +116,7 @@ enum Judgement<'a> {
     /// This change.
     Change(&'a Chosen),
     /// Look again before anything is changed.
-    LookAgain(&'a Chosen),
+    LookAgain,
     /// No shim cures it; the best that shims alone can do, if anything.
     BeyondShims(Option<&'a Chosen>),
 }
@@ -151,7 +151,7 @@ fn judge<'a>(case: &Case, weighed: &'a Weighed) -> Judgement<'a> {
     if believed && (seen_enough || no_pack && case.faulty() < limits.even) {
         Judgement::BeyondShims(Some(chosen))
     } else if chosen.stays() {
-        Judgement::LookAgain(chosen)
+        Judgement::LookAgain
     } else {
         Judgement::Change(chosen)
     }
@@ -176,9 +176,8 @@ fn write_judgement(
             case.fill(advice, chosen, &weighed.choices);
             explain::change(advice, case.card, chosen, case.units);
         }
-        Judgement::LookAgain(chosen) => {
+        Judgement::LookAgain => {
             advice.verdict = Verdict::Measure;
-            case.fill(advice, chosen, &weighed.choices);
             if second_look.is_none() {
                 let check = explain::look_again();
                 advice.why.push(check.message.clone());
