@@ -38,7 +38,7 @@ fn offset(length: f64, height: f64) -> String {
 }
 
 /// `toward` or `away from`.
-fn way(move_mm: f64) -> &'static str {
+pub(super) fn way(move_mm: f64) -> &'static str {
     if move_mm < 0.0 { "toward" } else { "away from" }
 }
 

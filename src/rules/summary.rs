@@ -1,5 +1,6 @@
 //! The first line: what to do, with which pack.
 
+use super::explain::way;
 use crate::schema::{Advice, Card, Check, CheckCode, Move, Pack, ShimPlace, Shims, Verdict};
 use crate::units::Units;
 
@@ -101,10 +102,6 @@ fn ring(moved: Move, shims: &Shims, units: Units) -> Option<String> {
     } else {
         packs.join(", ")
     })
-}
-
-fn way(mm: f64) -> &'static str {
-    if mm < 0.0 { "toward" } else { "away from" }
 }
 
 /// `30.0 thou → 38.0 thou (30.0 + 5.0 + 3.0), add 8.0 thou`.

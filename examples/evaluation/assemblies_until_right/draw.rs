@@ -1,6 +1,6 @@
 //! Hidden gear sets: each with its card, and with what the card does not know. They are not drawn as the advice assumes: their
-//! flanks have third-order ease-off and a best place of their own, compound is wiped by another law, and the
-//! priors of the advice are half as wide as the widest of them.
+//! flanks have third-order ease-off and a best place of their own, compound is wiped by another law, and they spread once
+//! to twice as wide as usual, where the priors of the advice are 1 to 1.7 times as wide.
 
 use flankread::{
     Card, EaseOff, FlankContact, FlankPoint, FlankReading, Misalignment, Model, Trial,
@@ -53,7 +53,7 @@ impl Chance {
 /// How the hidden sets are drawn.
 #[derive(Clone, Copy)]
 pub struct Drawn {
-    /// Everything the card does not know so many times as wide as the advice's own prior.
+    /// Everything the card does not know so many times as wide as usual.
     pub width: f64,
     /// Starting places so many times as far off.
     pub start: f64,

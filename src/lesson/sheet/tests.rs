@@ -38,7 +38,8 @@ fn every_picture_shows_what_the_trade_says_of_its_misplacement() {
             }
         } else if c.ring_mm != 0.0 {
             assert_eq!(drive.length < 0.0, c.ring_mm < 0.0, "{c:?}");
-            // "Believe the dial": the heights hardly change.
+            // "Believe the dial": the heights hardly change. An independent prototype has 0.023 of the coast height for
+            // each 0.1 mm, in the median of usual sets.
             assert!(
                 drive.height.abs() < 0.07 && coast.height.abs() < 0.07,
                 "{c:?}"
