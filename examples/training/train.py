@@ -19,7 +19,7 @@ from network import FlankNet, STRIDE
 
 W, H = 768, 576                 # pictures as rendered
 SHOWN_W, SHOWN_H = 384, 288     # and as the network is shown parts of them: those are as sharp as a photo's
-REAL = 0.65                     # share of scenes with what real gears and workshops have more
+REAL = 0.5                      # share of scenes with what real gears and workshops have more
 UNASKED = -100                  # class of places that no error is taken at
 NAMES = ["class", "length", "height", "contact", "film"]
 

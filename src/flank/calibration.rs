@@ -349,7 +349,7 @@ pub(super) const CALIBRATION: Calibration = Calibration {
         most_share: 0.45,
         ahead_spread: 4.0,
         most_other_end: 0.25,
-        share_deviation: 0.08,
+        share_deviation: 0.10,
         share_deviation_known: 0.03,
         most_doubt: 0.07,
     },

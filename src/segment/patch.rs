@@ -1,7 +1,7 @@
 //! The contact patch of every flank: where contact is likely, held against the other teeth.
 
 use super::calibration::CALIBRATION;
-use super::mask::{Mask, area, either, minus, of_half, overlap, parts};
+use super::mask::{Mask, area, area_of_both, either, minus, of_half, overlap, parts};
 use super::patch_probability::PatchProbability;
 use crate::flank::FlankMap;
 use ndarray::{Array2, Zip};
@@ -29,10 +29,17 @@ pub(crate) fn find_patches(
     probabilities: &[PatchProbability],
     maps: &[FlankMap],
 ) -> Vec<Option<FoundPatch>> {
-    let of_flanks: Vec<Vec<Mask>> = probabilities
-        .iter()
-        .map(|probability| islands(probability, CALIBRATION.patch_probability))
-        .collect();
+    let of_all = |islands: Islands| -> Vec<Vec<Mask>> {
+        let of = |probability| islands(probability, CALIBRATION.patch_probability);
+        probabilities.iter().map(of).collect()
+    };
+    let (seen, with_wiped) = (of_all(islands), of_all(with_wiped));
+    let islands: Islands = if !are_in_two(&seen) && are_in_two(&with_wiped) {
+        self::with_wiped
+    } else {
+        islands
+    };
+    let of_flanks = of_all(islands);
     let in_two = are_in_two(&of_flanks);
     let regions: Vec<Option<Mask>> = of_flanks.iter().map(|of| region(of, in_two)).collect();
     let seen: Vec<&Mask> = regions.iter().flatten().collect();
@@ -69,6 +76,9 @@ pub(crate) fn find_patches(
         .collect()
 }
 
+/// What finds the islands of a flank's patch, two at most, where contact is likelier than a level.
+type Islands = fn(&PatchProbability, f32) -> Vec<Mask>;
+
 /// The largest region of a flank where contact is likelier than a level, and the second where it is no speck beside it.
 fn islands(probability: &PatchProbability, level: f32) -> Vec<Mask> {
     let likely = probability.contact.mapv(|likely| likely > level);
@@ -80,6 +90,27 @@ fn islands(probability: &PatchProbability, level: f32) -> Vec<Mask> {
         && area(second) < least(first)
     {
         found.truncate(1);
+    }
+    found
+}
+
+/// The same; beside a single island the largest place that is bare of compound with compound all about it. Where teeth
+/// are bare in the same place the pinion touched them there, though it looks like no patch by itself.
+fn with_wiped(probability: &PatchProbability, level: f32) -> Vec<Mask> {
+    let mut found = islands(probability, level);
+    if let [first] = found.as_slice() {
+        let bare = probability.compound.mapv(|likely| likely < 0.5);
+        let least = (CALIBRATION.least_island * area(first) as f64) as usize;
+        let (last_row, last_column) = (bare.nrows() - 1, bare.ncols() - 1);
+        let inside = |part: &Mask| {
+            part.indexed_iter().all(|((row, column), &bare)| {
+                let edge = row == 0 || row == last_row || column == 0 || column == last_column;
+                !(bare && edge)
+            })
+        };
+        let second = (parts(&bare, least.max(1)).into_iter())
+            .find(|part| area_of_both(part, first) == 0 && inside(part));
+        found.extend(second);
     }
     found
 }
@@ -181,6 +212,36 @@ mod tests {
         let found = patches(stained);
         assert!(found.iter().flatten().all(|patch| patch.islands.is_empty()));
         assert_eq!(area(&found[2].as_ref().unwrap().region), 40 * 80);
+    }
+
+    #[test]
+    fn teeth_that_are_bare_in_a_second_place_all_alike_were_touched_there() {
+        let bare_at = |rows: Range<usize>, columns: Range<usize>| {
+            let (mut probability, map) = flank(30..70, 140..220);
+            probability.compound.fill(0.9);
+            probability
+                .compound
+                .slice_mut(ndarray::s![rows, columns])
+                .fill(0.1);
+            (probability, map)
+        };
+        let found = patches(Vec::from(
+            [0, 3, 6].map(|i| bare_at(40..70, 30 + i..90 + i)),
+        ));
+        for patch in found.iter().flatten() {
+            assert_eq!(patch.islands.len(), 2);
+            assert_eq!(area(&patch.region), 40 * 80 + 30 * 60);
+        }
+        // Where the brush stopped short of the flank's edge, and where it missed a place of each tooth.
+        for places in [
+            [0, 0, 0].map(|_| (0..30, 30..90)),
+            [20, 60, 0].map(|i| (40..70, 1 + i..61 + i)),
+        ] {
+            let found = patches(Vec::from(
+                places.map(|(rows, columns)| bare_at(rows, columns)),
+            ));
+            assert!(found.iter().flatten().all(|patch| patch.islands.is_empty()));
+        }
     }
 
     #[test]
