@@ -1,11 +1,14 @@
 //! `flankread job`: the record of a job in the workshop's database.
 
+mod amend;
 mod archive;
 mod card_new;
 mod closing;
+mod measured;
 mod new;
 mod show;
 mod trial;
+mod trial_ask;
 
 use super::{Outcome, OutputOptions};
 use crate::Result;
@@ -31,6 +34,7 @@ enum What {
     List(show::List),
     Show(show::Show),
     Trial(Box<trial::TrialArgs>),
+    Amend(Box<amend::AmendArgs>),
     Advise(show::Advise),
     Next(show::NextArgs),
     Note(new::NoteArgs),
@@ -99,6 +103,7 @@ impl Job {
             What::List(what) => what.run(output),
             What::Show(what) => what.run(output),
             What::Trial(what) => what.run(output),
+            What::Amend(what) => what.run(output),
             What::Advise(what) => what.run(output),
             What::Next(what) => what.run(output),
             What::Note(what) => what.run(output),

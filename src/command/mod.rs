@@ -1,6 +1,7 @@
 //! The command line: one file per command with its arguments and the call, nothing else.
 
 mod advise;
+mod ask;
 mod batch;
 mod job;
 mod lesson;

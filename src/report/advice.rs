@@ -1,5 +1,6 @@
 //! Advice as text for a terminal or a sheet of paper.
 
+use crate::rules::adjusters;
 use crate::schema::{Advice, FlankDiagnosis, Pack, Verdict};
 use crate::units::Units;
 use std::fmt::Write;
@@ -40,12 +41,7 @@ fn write(out: &mut String, advice: &Advice, units: Units) -> std::fmt::Result {
             pack(out, "ring-side pack", shims.ring_side.as_ref(), units)?;
             pack(out, "far-side pack", shims.far_side.as_ref(), units)?;
             if let Some(notches) = shims.ring_notches {
-                let way = if notches < 0 { "toward" } else { "away from" };
-                writeln!(
-                    out,
-                    "  adjusters       {} notches, ring gear {way} the pinion",
-                    notches.abs()
-                )?;
+                writeln!(out, "  adjusters       {}", adjusters(notches))?;
             }
         }
     }

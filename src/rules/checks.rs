@@ -56,15 +56,28 @@ pub(crate) fn before_amounts(
 }
 
 fn missing(last: &Trial, checks: &mut Vec<Check>) {
+    if last.drive.is_none() && last.coast.is_none() {
+        checks.push(check(
+            CheckCode::DriveMissing,
+            "No photo of this assembly was read: paint four or five teeth, roll them through both ways, and photograph the \
+             drive flanks."
+                .into(),
+        ));
+        checks.push(check(
+            CheckCode::CoastMissing,
+            "The coast flanks need a photo too.".into(),
+        ));
+    }
+    let one_flank = last.drive.is_some() || last.coast.is_some();
     let gone = [
         (
-            last.drive.is_none(),
+            one_flank && last.drive.is_none(),
             CheckCode::DriveMissing,
             "The drive flank was not read: one flank alone cannot tell a pinion out of place from a \
              gear that is not as the card says. Photograph the drive flanks of the same assembly.",
         ),
         (
-            last.coast.is_none(),
+            one_flank && last.coast.is_none(),
             CheckCode::CoastMissing,
             "The coast flank was not read: one flank alone cannot tell a pinion out of place from a \
              gear that is not as the card says. Photograph the coast flanks of the same assembly.",
@@ -400,6 +413,9 @@ pub(crate) fn comparable(card: &Card, trials: &[Trial]) -> (Vec<(usize, Move)>, 
     let mut first: Option<Move> = None;
     let new_gears = last.condition == Some(Condition::New);
     for (i, trial) in trials.iter().enumerate() {
+        if trial.struck {
+            continue;
+        }
         if new_gears && trial.as_found && trial.condition != Some(Condition::New) {
             cautions.push(format!(
                 "Trial {} is the axle as found with its old gears, so it was not used for the new ones.",

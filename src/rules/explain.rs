@@ -5,6 +5,7 @@ use super::choose::Chosen;
 use super::doubts::Fault;
 use super::outlook::Goal;
 use super::places::Means;
+use super::summary;
 use crate::frames::{FlankPoint, Side};
 use crate::schema::{
     Adjust, Advice, Card, Check, CheckCode, Condition, Cutting, Pack, Preload, ReadingKind,
@@ -40,6 +41,65 @@ fn offset(length: f64, height: f64) -> String {
 /// `toward` or `away from`.
 pub(super) fn way(move_mm: f64) -> &'static str {
     if move_mm < 0.0 { "toward" } else { "away from" }
+}
+
+/// A used set is put back where it ran; says so where that changes what is right.
+pub(crate) fn as_it_ran(advice: &mut Advice, asked: &Card, ran: &Card, units: Units) {
+    let mut moved = Vec::new();
+    for side in Side::BOTH {
+        if asked.target.of(side) != ran.target.of(side) {
+            moved.push(format!(
+                "the {} target is {}",
+                side.word(),
+                place(ran.target.of(side))
+            ));
+        }
+    }
+    if asked.limits.backlash_mm != ran.limits.backlash_mm {
+        let window = |card: &Card| {
+            let [low, high] = card.backlash_window_mm();
+            format!("{} to {}", units.shim(low), units.shim(high))
+        };
+        moved.push(format!(
+            "the backlash window is {} (the card has {})",
+            window(ran),
+            window(asked)
+        ));
+    }
+    if !moved.is_empty() {
+        advice.why.push(format!(
+            "The gears are used, so what is right is what they came in with, not what the card says of new ones: {}.",
+            moved.join(", ")
+        ));
+    }
+}
+
+/// Preload of the side bearings moves backlash a little; says by how much where the shims did not.
+pub(crate) fn preload_moved(advice: &mut Advice, used: &[&Trial], units: Units) {
+    let Some((last, earlier)) = used.split_last() else {
+        return;
+    };
+    let before = earlier.iter().rev().find(|t| !t.side_preload && !t.as_found);
+    let Some(before) = before.filter(|_| last.side_preload) else {
+        return;
+    };
+    if let (Some(was_mm), Some(is_mm)) = (before.mean_backlash_mm(), last.mean_backlash_mm())
+        && last.pinion_shim_mm == before.pinion_shim_mm
+    {
+        advice.why.push(format!(
+            "Without preload on the side bearings the backlash was {}, with it {}: preload moves it a little, so trials              without it count less for the backlash.",
+            units.shim(was_mm),
+            units.shim(is_mm)
+        ));
+    }
+}
+
+/// It is right as it reads, whatever trials without side-bearing preload showed.
+pub(crate) fn settled(advice: &mut Advice) {
+    advice.why.push(
+        "With the side bearings preloaded both patches are inside the target's tolerance and the backlash inside its window.          Earlier trials without that preload do not fit it well; the assembly as it will be driven decides. Leave the shims,          and look at the outlines on both photos once more."
+            .into(),
+    );
 }
 
 /// What was read of the last trial.
@@ -231,10 +291,8 @@ fn ring_sentence(advice: &Advice, chosen: &Chosen, ring_mm: f64, units: Units) -
     let shims = advice.shims.as_ref();
     match &chosen.ring.by {
         Means::Notches(n) => sentence.push_str(&format!(
-            " Turn both adjusters {} notch{} so that the ring gear goes {} the pinion.",
-            n.abs(),
-            if n.abs() == 1 { "" } else { "es" },
-            way(f64::from(*n))
+            " By the adjusters: {}.",
+            summary::adjusters(*n)
         )),
         _ => {
             let packs: Vec<String> = [
@@ -446,7 +504,7 @@ pub(crate) fn cautions(advice: &mut Advice, card: &Card, last: &Trial, units: Un
                 .into(),
         );
     }
-    let windows = match last.condition {
+    let windows = match last.bearings.or(last.condition) {
         Some(Condition::Used) => card.limits.pinion_torque_used_nm,
         _ => card.limits.pinion_torque_new_nm,
     };

@@ -95,7 +95,7 @@ impl Job {
 
 /// What to say of a field that nothing reads.
 fn unused(key: &str, place: &str) -> String {
-    const KNOWN: [&str; 14] = [
+    const KNOWN: [&str; 17] = [
         "pinion_shim_mm",
         "ring_side_shim_mm",
         "far_side_shim_mm",
@@ -104,6 +104,9 @@ fn unused(key: &str, place: &str) -> String {
         "ring_notches",
         "backlash_mm",
         "condition",
+        "bearings",
+        "side_preload",
+        "struck",
         "as_found",
         "pinion_torque_nm",
         "assembled",

@@ -73,6 +73,20 @@ impl Stacks {
         stacks
     }
 
+    /// The packs of a kit, of which there is any number of each shim or only `counts`, together with what is in the axle;
+    /// `None` where the kit is not known.
+    pub(crate) fn of_kit(
+        kit_mm: &[f64],
+        counts: &[u32],
+        in_axle_mm: &[f64],
+        most_mm: f64,
+    ) -> Option<Self> {
+        (!kit_mm.is_empty()).then(|| match counts {
+            [] => Self::new(kit_mm, most_mm),
+            counts => Self::limited(kit_mm, counts, in_axle_mm, most_mm),
+        })
+    }
+
     /// Whether the shims at hand are enough for all these packs together.
     pub(crate) fn enough_for(&self, packs_mm: &[f64]) -> bool {
         let Some(limited) = &self.limited else {

@@ -27,12 +27,14 @@ pub fn advise(card: &Card, trials: &[Trial]) -> Result<Advice> {
 /// # Errors
 /// As [`advise`].
 pub fn advise_in(card: &Card, trials: &[Trial], units: Units) -> Result<Advice> {
-    let card = &as_it_ran(card, trials);
+    let asked = card;
+    let card = &as_it_ran(asked, trials);
     let checks = checks::before_amounts(card, trials, units)?;
     let mut advice = blank(diagnosis(card, trials));
     let Some(last) = trials.last() else {
         return Ok(measure(advice, checks));
     };
+    explain::as_it_ran(&mut advice, asked, card, units);
     explain::where_it_stands(&mut advice, card, last, trials.len(), units);
     if !checks.is_empty() {
         return Ok(measure(advice, checks));
@@ -45,7 +47,11 @@ pub fn advise_in(card: &Card, trials: &[Trial], units: Units) -> Result<Advice> 
     let second_look = case.suspect(&mut advice);
     let weighed = weigh(&case);
     advice.chance_now = Some(round(weighed.chance_now, 3));
-    write_judgement(&mut advice, &case, &weighed, second_look);
+    let blamed = advice.suspects.first().and_then(|suspect| suspect.trial);
+    let settled = case.settled() && blamed != Some(trials.len());
+    let second_look = second_look.filter(|_| !settled);
+    write_judgement(&mut advice, &case, &weighed, settled, second_look);
+    explain::preload_moved(&mut advice, &used, units);
     warm::caution(&mut advice, &case);
     explain::cautions(&mut advice, card, last, units);
     summary::write(&mut advice, card, units);
@@ -58,9 +64,17 @@ fn observe<'a>(
     trials: &'a [Trial],
 ) -> (Vec<&'a Trial>, Vec<Observation>, Vec<String>) {
     let (used, left_out) = checks::comparable(card, trials);
+    let preloaded = trials.last().is_some_and(|last| last.side_preload);
     let observations = used
         .iter()
-        .map(|(i, moved)| Observation::of(i + 1, &trials[*i], *moved))
+        .map(|(i, moved)| {
+            let told = Observation::of(i + 1, &trials[*i], *moved);
+            if trials[*i].side_preload == preloaded {
+                told
+            } else {
+                told.of_another_preload()
+            }
+        })
         .collect();
     let used = used.iter().map(|(i, _)| &trials[*i]).collect();
     (used, observations, left_out)
@@ -121,7 +135,7 @@ enum Judgement<'a> {
     BeyondShims(Option<&'a Chosen>),
 }
 
-fn judge<'a>(case: &Case, weighed: &'a Weighed) -> Judgement<'a> {
+fn judge<'a>(case: &Case, weighed: &'a Weighed, settled: bool) -> Judgement<'a> {
     let limits = &CALIBRATION.verdict;
     let Some(chosen) = &weighed.chosen else {
         return Judgement::BeyondShims(None);
@@ -129,7 +143,8 @@ fn judge<'a>(case: &Case, weighed: &'a Weighed) -> Judgement<'a> {
     let chance_now = weighed.chance_now;
     let not_worth_it = chosen.stays() || chosen.chance < chance_now + limits.worth_an_assembly;
     let good = chance_now >= limits.sure_enough
-        || case.reads_right() && not_worth_it && chance_now >= limits.even;
+        || case.reads_right() && not_worth_it && chance_now >= limits.even
+        || settled;
     if good && !varies_too_much(case.card, case.last) {
         return Judgement::Good;
     }
@@ -161,15 +176,20 @@ fn write_judgement(
     advice: &mut Advice,
     case: &Case,
     weighed: &Weighed,
+    settled: bool,
     second_look: Option<Check>,
 ) {
-    match judge(case, weighed) {
+    match judge(case, weighed, settled) {
         Judgement::Good => {
             advice.verdict = Verdict::Good;
             advice.change = Some(Move::default());
             advice.chance = advice.chance_now;
             Case::predict(advice, &weighed.now);
-            explain::good(advice, case.reads_right());
+            if weighed.chance_now < CALIBRATION.verdict.even {
+                explain::settled(advice);
+            } else {
+                explain::good(advice, case.reads_right());
+            }
         }
         Judgement::Change(chosen) => {
             advice.verdict = Verdict::Change;
@@ -198,7 +218,7 @@ fn write_judgement(
 }
 
 /// The card with the target of a used set: the pattern and backlash it ran with.
-fn as_it_ran(card: &Card, trials: &[Trial]) -> Card {
+pub(crate) fn as_it_ran(card: &Card, trials: &[Trial]) -> Card {
     let mut card = card.clone();
     let used = trials.last().and_then(|t| t.condition) == Some(Condition::Used);
     let Some(found) = trials.iter().find(|t| t.as_found).filter(|_| used) else {
@@ -213,7 +233,7 @@ fn as_it_ran(card: &Card, trials: &[Trial]) -> Card {
     if let Some(mean_mm) = found.mean_backlash_mm() {
         let [low, high] = card.backlash_window_mm();
         let half = 0.5 * (high - low);
-        card.limits.backlash_mm = Some([mean_mm - half, mean_mm + half]);
+        card.limits.backlash_mm = Some([(mean_mm - half).max(0.0), mean_mm + half]);
     }
     card
 }

@@ -6,6 +6,7 @@
 pub(crate) mod backlash_ratio;
 pub(crate) mod case_spread;
 pub(crate) mod fasteners;
+pub(crate) mod kit_packs;
 pub(crate) mod pinion_shim;
 pub(crate) mod preload;
 pub(crate) mod round_the_gear;

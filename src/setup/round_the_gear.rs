@@ -1,6 +1,8 @@
 //! Backlash at several places round the gear: mean, range, run-out, and the indicator's direction.
 
-use super::{Answer, SetupError, Step, verdict};
+use super::side_packs::{Notches, SidePacks};
+use super::{Answer, MANUAL, SetupError, Step, verdict};
+use crate::rules::adjusters;
 use crate::schema::BacklashDirection;
 use crate::units::Shown;
 use nalgebra::{Matrix3, Vector3};
@@ -70,6 +72,56 @@ pub(crate) struct Round {
     /// The mean as an indicator standing the other way would show it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub other_direction_mm: Option<f64>,
+    /// What brings a mean that is outside to the middle of its window.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub cure: Option<Cure>,
+}
+
+/// What brings the backlash to the middle of its window, everything else left as it is.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub(crate) enum Cure {
+    /// A move of the ring gear, where the packs are not known.
+    Move {
+        /// Millimetres, + = away from the pinion.
+        away_mm: f64,
+    },
+    /// Notches of threaded adjusters.
+    Notches(Notches),
+    /// Side packs.
+    Packs(Box<SidePacks>),
+}
+
+impl Cure {
+    fn words(&self, shown: &Shown) -> String {
+        let s = |mm: f64| shown.shim(mm);
+        match self {
+            Self::Move { away_mm } => format!(
+                "Move the ring gear {} {} the pinion.",
+                s(away_mm.abs()),
+                if *away_mm < 0.0 { "toward" } else { "away from" }
+            ),
+            Self::Notches(turn) => format!(
+                "With the adjusters: {}: expect {}.",
+                adjusters(turn.notches),
+                s(turn.backlash_mm)
+            ),
+            Self::Packs(packs) => match &packs.from_kit {
+                Some(built) => format!(
+                    "Change the ring side to {} and the far side to {}: expect {}.",
+                    built.ring_side.words(shown),
+                    built.far_side.words(shown),
+                    s(built.backlash_mm)
+                ),
+                None => format!(
+                    "Change the ring side to {} and the far side to {}: expect {}.",
+                    s(packs.ring_side_mm),
+                    s(packs.far_side_mm),
+                    s(packs.backlash_mm)
+                ),
+            },
+        }
+    }
 }
 
 /// Limits to judge by.
@@ -120,6 +172,7 @@ pub(crate) fn judge(places: &[BacklashAt], limits: &Limits) -> Result<Round, Set
             .filter(|_| several)
             .map(|limit| variation_mm <= limit + 1e-9),
         other_direction_mm: None,
+        cure: None,
     })
 }
 
@@ -194,6 +247,7 @@ pub(crate) fn answer(
     let mut answer = Answer::new("backlash", round, says(round, shown));
     answer.steps = steps(places, round, limits, shown);
     answer.remarks = remarks(places, round);
+    answer.cautions.push(MANUAL.into());
     answer
 }
 
@@ -217,6 +271,9 @@ fn says(round: &Round, shown: &Shown) -> String {
         (None, _) => {}
     }
     says.push('.');
+    if let Some(cure) = &round.cure {
+        says += &format!(" {}", cure.words(shown));
+    }
     says
 }
 

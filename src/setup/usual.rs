@@ -23,6 +23,8 @@ pub(crate) const BACKLASH: Usual = usual("backlash", 0.02, 1.5);
 pub(crate) const BACKLASH_OR_NONE: Usual = usual("backlash", 0.0, 1.5);
 /// A pinion pack, mm. TM 9-2320-280-34 has 0.084–0.111 in; common practice, no source, for the ends.
 pub(crate) const PINION_PACK: Usual = usual("pinion pack", 0.05, 6.0);
+/// An oil slinger or baffle, mm: a pressed sheet. Common practice, no source.
+pub(crate) const SLINGER: Usual = usual("slinger", 0.2, 6.0);
 /// A side pack with its spacer, mm. TM 9-2320-280-34 has 0.077–0.117 in; common practice, no source, for the ends.
 pub(crate) const SIDE_PACK: Usual = usual("side pack", 0.1, 30.0);
 /// A pinion-bearing preload pack or spacer, mm. Common practice (about 0.080 in on a light axle), no source.

@@ -3,10 +3,11 @@
 use super::Common;
 use crate::Result;
 use crate::schema::{Card, MarkSense, MarkUnit, ShimPlace};
+use crate::setup::kit_packs::ShimsAtHand;
 use crate::setup::pinion_shim::{
-    Gauge, Marks, answer, from_dimensions, from_etched, from_gauge, from_marks, unexplained_mark,
+    Gauge, Marks, Slinger, answer, from_dimensions, from_etched, from_gauge, from_marks, unexplained_mark,
 };
-use crate::setup::usual::{HOUSING, PINION_PACK};
+use crate::setup::usual::{HOUSING, PINION_PACK, SLINGER};
 use crate::setup::{Answer, SetupError, Step};
 use crate::units::{AsWritten, Length};
 use clap::{Args, Subcommand, ValueEnum};
@@ -83,6 +84,8 @@ struct MarksWay {
     #[command(flatten)]
     marks: MarkArgs,
     #[command(flatten)]
+    slinger: SlingerArgs,
+    #[command(flatten)]
     common: Common,
 }
 
@@ -108,6 +111,8 @@ struct GaugeWay {
     place: Option<PlaceArg>,
     #[command(flatten)]
     marks: MarkArgs,
+    #[command(flatten)]
+    slinger: SlingerArgs,
     #[command(flatten)]
     common: Common,
 }
@@ -135,6 +140,8 @@ struct EtchedWay {
     )]
     etched: Vec<Length>,
     #[command(flatten)]
+    slinger: SlingerArgs,
+    #[command(flatten)]
     common: Common,
 }
 
@@ -155,6 +162,8 @@ struct DimensionsWay {
     #[command(flatten)]
     marks: MarkArgs,
     #[command(flatten)]
+    slinger: SlingerArgs,
+    #[command(flatten)]
     common: Common,
 }
 
@@ -169,11 +178,37 @@ impl PinionShim {
     }
 }
 
-fn place_and_kit(card: Option<&Card>) -> (Option<ShimPlace>, &[f64]) {
-    (
-        card.map(|card| card.pinion.shim_place),
-        card.map_or(&[], |card| card.kit.pinion_shims_mm.as_slice()),
-    )
+/// An oil slinger or baffle.
+#[derive(Debug, Args)]
+struct SlingerArgs {
+    /// Thickness of an oil slinger or baffle that will sit between pinion head and bearing and was not in when the pack was
+    /// measured.
+    #[arg(long, value_name = "LENGTH")]
+    slinger: Option<AsWritten<Length>>,
+}
+
+impl SlingerArgs {
+    /// The slinger, with where the shims sit.
+    fn of(&self, place: Option<ShimPlace>, as_written: bool) -> Result<Option<Slinger>> {
+        let Some(said) = &self.slinger else {
+            return Ok(None);
+        };
+        let place = place.ok_or_else(|| {
+            SetupError::Missing(
+                "say where the shims sit, with --card or --job: beside a slinger they are less behind the head bearing and \
+                 more under the cage"
+                    .into(),
+            )
+        })?;
+        Ok(Some(Slinger {
+            thick_mm: SLINGER.check(said, as_written)?,
+            place,
+        }))
+    }
+}
+
+fn place_of(card: Option<&Card>) -> Option<ShimPlace> {
+    card.map(|card| card.pinion.shim_place)
 }
 
 impl MarksWay {
@@ -212,8 +247,10 @@ impl MarksWay {
                 shown.signed_shim(found.change_mm)
             ),
         );
-        let (place, kit) = place_and_kit(card.as_ref());
-        Ok(answer(found, step, place, kit, &shown))
+        let place = place_of(card.as_ref());
+        let slinger = self.slinger.of(place, self.common.as_written)?;
+        let kit = ShimsAtHand::for_pinion(card.as_ref(), &[old_mm]);
+        Ok(answer(found, step, place, slinger, &kit, &shown)?)
     }
 }
 
@@ -278,8 +315,9 @@ impl GaugeWay {
                 shown.signed_shim(found.change_mm)
             ),
         );
-        let (_, kit) = place_and_kit(card.as_ref());
-        Ok(answer(found, step, Some(place), kit, &shown))
+        let slinger = self.slinger.of(Some(place), sure)?;
+        let kit = ShimsAtHand::for_pinion(card.as_ref(), &[gauge.pack_mm]);
+        Ok(answer(found, step, Some(place), slinger, &kit, &shown)?)
     }
 }
 
@@ -300,8 +338,10 @@ impl EtchedWay {
             format!("{} + {}", shown.shim(base_mm), parts.join(" + ")),
             shown.shim(found.pack_mm),
         );
-        let (place, kit) = place_and_kit(card.as_ref());
-        Ok(answer(found, step, place, kit, &shown))
+        let place = place_of(card.as_ref());
+        let slinger = self.slinger.of(place, self.common.as_written)?;
+        let kit = ShimsAtHand::for_pinion(card.as_ref(), &[]);
+        Ok(answer(found, step, place, slinger, &kit, &shown)?)
     }
 }
 
@@ -347,9 +387,10 @@ impl DimensionsWay {
             ),
             shown.shim(found.pack_mm),
         );
-        let (_, kit) = place_and_kit(card.as_ref());
+        let slinger = self.slinger.of(Some(ShimPlace::BehindHeadBearing), sure)?;
+        let kit = ShimsAtHand::for_pinion(card.as_ref(), &[]);
         // The change is against no pack at all, so no move of the pinion is told.
-        Ok(answer(found, step, None, kit, &shown))
+        Ok(answer(found, step, None, slinger, &kit, &shown)?)
     }
 }
 

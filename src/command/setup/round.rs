@@ -4,12 +4,14 @@ use super::{Common, two, window};
 use crate::Result;
 use crate::contact::Model;
 use crate::rules::RulesError;
-use crate::schema::{BacklashDirection, Card};
+use crate::schema::{BacklashDirection, Card, PreloadOn};
 use crate::setup::backlash_ratio::of_card;
+use crate::setup::kit_packs::ShimsAtHand;
 use crate::setup::round_the_gear::{
-    BacklashAt, Limits, Round, answer, evenly, judge, other_direction_mm,
+    BacklashAt, Cure, Limits, Round, answer, evenly, judge, other_direction_mm,
 };
-use crate::setup::usual::BACKLASH;
+use crate::setup::side_packs::{Found, Wanted, notches, split};
+use crate::setup::usual::{BACKLASH, SIDE_PACK};
 use crate::setup::{Answer, SetupError};
 use crate::units::{AsWritten, Length};
 use clap::{Args, ValueEnum};
@@ -32,6 +34,12 @@ pub(super) struct Backlash {
     /// Greatest variation; from the card when not given.
     #[arg(long, value_name = "LENGTH")]
     variation: Option<Length>,
+    /// Pack behind the ring gear, to say what to change; from the job's last trial when not given.
+    #[arg(long, value_name = "LENGTH", requires = "far_side")]
+    ring_side: Option<AsWritten<Length>>,
+    /// Pack on the other side.
+    #[arg(long, value_name = "LENGTH", requires = "ring_side")]
+    far_side: Option<AsWritten<Length>>,
     /// How the indicator stood; the mean is then also given the other way.
     #[arg(long, value_enum)]
     direction: Option<DirectionArg>,
@@ -96,7 +104,57 @@ impl Backlash {
         };
         let mut round = judge(&places, &limits)?;
         round.other_direction_mm = self.other_direction(&round, card.as_ref())?;
+        round.cure = self.cure(&round, &limits, card.as_ref())?;
         Ok(answer(&places, &round, &limits, &self.common.shown))
+    }
+
+    /// What brings a mean that is outside to the middle of the window: notches, or packs of the shims at hand.
+    fn cure(&self, round: &Round, limits: &Limits, card: Option<&Card>) -> Result<Option<Cure>> {
+        let (Some(window), Some(card), Some("below" | "above")) =
+            (limits.window_mm, card, round.mean_is)
+        else {
+            return Ok(None);
+        };
+        let ratio = of_card(card).map_err(RulesError::from)?;
+        let wanted_mm = 0.5 * (window[0] + window[1]);
+        if let Some(notch_mm) = card.carrier.notch_mm() {
+            let turn = notches(round.mean_mm, wanted_mm, notch_mm, 0.0, ratio)?;
+            return Ok(Some(Cure::Notches(turn)));
+        }
+        let sure = self.common.as_written;
+        let given = (self.ring_side.as_ref().zip(self.far_side.as_ref()))
+            .map(|(ring, far)| {
+                Ok::<_, SetupError>((SIDE_PACK.check(ring, sure)?, SIDE_PACK.check(far, sure)?))
+            })
+            .transpose()?;
+        let of_job = || -> Result<Option<(f64, f64)>> {
+            let record = self.common.record()?;
+            let last = record.as_ref().and_then(|record| record.built().next_back());
+            Ok(last.and_then(|last| {
+                last.trial.ring_side_shim_mm.zip(last.trial.far_side_shim_mm)
+            }))
+        };
+        let packs = match given {
+            Some(given) => Some(given),
+            None => of_job()?,
+        };
+        let Some((ring_side_mm, far_side_mm)) = packs else {
+            let away_mm = (wanted_mm - round.mean_mm) / ratio.ratio;
+            return Ok(Some(Cure::Move { away_mm }));
+        };
+        let found = Found {
+            ring_side_mm,
+            far_side_mm,
+            backlash_mm: round.mean_mm,
+        };
+        let wanted = Wanted {
+            backlash_mm: wanted_mm,
+            preload_mm: 0.0,
+            preload_on: PreloadOn::BothSides,
+            window_mm: Some(window),
+        };
+        let kit = ShimsAtHand::for_sides(Some(card), &[ring_side_mm, far_side_mm]);
+        Ok(Some(Cure::Packs(Box::new(split(&found, &wanted, ratio, &kit)?))))
     }
 
     fn other_direction(&self, round: &Round, card: Option<&Card>) -> Result<Option<f64>> {

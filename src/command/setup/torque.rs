@@ -1,6 +1,6 @@
 //! `flankread setup torque` and `setup case-spread`.
 
-use super::preload::rotating_window;
+use super::preload::{of_used_bearings, rotating_window};
 use super::{Common, two, window};
 use crate::Result;
 use crate::setup::Answer;
@@ -61,7 +61,8 @@ impl Torque {
         let sure = self.common.as_written;
         let pinion = readings(&ROTATING.check_all(&self.pinion, sure)?)?;
         if self.total.is_empty() {
-            let window_nm = rotating_window(&self.window, card.as_ref(), self.used, sure).ok();
+            let used = self.used || of_used_bearings(self.common.record()?.as_ref());
+            let window_nm = rotating_window(&self.window, card.as_ref(), used, sure).ok();
             return Ok(readings_answer(&pinion, window_nm, &shown));
         }
         let all = readings(&TOTAL_ROTATING.check_all(&self.total, sure)?)?;

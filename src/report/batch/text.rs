@@ -67,9 +67,9 @@ pub(crate) fn next(lot: &BatchResult, set: usize, units: Units) -> String {
         match (advice.verdict, advice.change) {
             (advice::Verdict::Change, Some(change)) => {
                 return format!(
-                    "pinion {}, ring gear {} (+ = away)",
-                    signed(change.pinion_mm, units),
-                    signed(change.ring_mm, units)
+                    "pinion {}, ring gear {}",
+                    moved(change.pinion_mm, "ring gear", units),
+                    moved(change.ring_mm, "pinion", units)
                 );
             }
             (advice::Verdict::Good, _) => return "leave the shims".into(),
@@ -113,13 +113,12 @@ fn first_sentence(text: &str) -> String {
     sentence.trim_end_matches('.').to_owned()
 }
 
-fn signed(mm: f64, units: Units) -> String {
+fn moved(mm: f64, mate: &str, units: Units) -> String {
     if mm == 0.0 {
-        "stays".into()
-    } else {
-        let sign = if mm > 0.0 { "+" } else { "" };
-        format!("{sign}{}", units.shim(mm))
+        return "stays".into();
     }
+    let way = if mm < 0.0 { "toward" } else { "away from" };
+    format!("{} {way} the {mate}", units.shim(mm.abs()))
 }
 
 /// The lot in numbers.
