@@ -46,7 +46,7 @@ pub(crate) const QUESTIONS: &[Question] = &[
         "gear",
         "ring_teeth",
         "How many teeth has the ring gear?",
-        "Stamped on the ring gear's rim or the pinion's face, often as 41-11; else mark one tooth and count.",
+        "Stamped on the ring gear's rim or the pinion's face, often as 41-11: write both so, and the pinion is not asked for. Else mark one tooth and count.",
     ),
     q(
         "gear",
@@ -230,6 +230,119 @@ pub(crate) const QUESTIONS: &[Question] = &[
     ),
 ];
 
+/// The short form: eight questions, with the teeth of both gears in one. Without the place of the shims a thicker pack
+/// might move the pinion the wrong way; limits can be asked for later.
+const SHORT: [&str; 9] = [
+    "name",
+    "ring_teeth",
+    "pinion_teeth",
+    "ring_diameter",
+    "face_width",
+    "offset",
+    "spiral_angle_deg",
+    "cutting",
+    "shim_place",
+];
+
+/// The questions by their places in [`QUESTIONS`]: all, or the short form.
+pub(crate) fn asked(short: bool) -> Vec<usize> {
+    (0..QUESTIONS.len())
+        .filter(|place| !short || SHORT.contains(&QUESTIONS[*place].name))
+        .collect()
+}
+
+/// The questions that a card's text leaves open.
+///
+/// # Errors
+/// What any card's reader would say of the text.
+pub(crate) fn left_open(text: &str) -> Result<Vec<usize>, CardError> {
+    Card::from_toml(text)?;
+    let there: toml::Table = toml::from_str(text).map_err(|e| CardError::Syntax(e.to_string()))?;
+    let answered = |question: &Question| match question.table {
+        "" => there.contains_key(question.name),
+        table => there
+            .get(table)
+            .and_then(toml::Value::as_table)
+            .is_some_and(|table| table.contains_key(question.name)),
+    };
+    Ok((0..QUESTIONS.len())
+        .filter(|place| !answered(&QUESTIONS[*place]))
+        .collect())
+}
+
+/// `41-11`, `11 x 41`, `41/11`: the teeth of both gears, the ring gear's first.
+pub(crate) fn both_teeth(answer: &str) -> Option<[String; 2]> {
+    let parts: Vec<&str> = answer
+        .split(|c: char| !c.is_ascii_digit())
+        .filter(|part| !part.is_empty())
+        .collect();
+    let marks = answer.chars().filter(|c| !c.is_ascii_digit());
+    let [one, other] = parts.as_slice() else {
+        return None;
+    };
+    if !marks.into_iter().all(|c| " -x×/:,".contains(c)) {
+        return None;
+    }
+    let (a, b) = (one.parse::<u32>().ok()?, other.parse::<u32>().ok()?);
+    Some([a.max(b).to_string(), a.min(b).to_string()])
+}
+
+/// A card's text with more answers in it; what stood there stays as it was.
+///
+/// # Errors
+/// As [`written`].
+pub(crate) fn completed(
+    text: &str,
+    answers: &BTreeMap<usize, String>,
+) -> Result<String, CardError> {
+    let mut lines: Vec<String> = text.lines().map(str::to_owned).collect();
+    for (place, answer) in answers {
+        let question = &QUESTIONS[*place];
+        let Some(key) = question.key() else { continue };
+        let header = |line: &str| {
+            let line = line.split('#').next().unwrap_or_default().trim();
+            line.strip_prefix('[').and_then(|l| l.strip_suffix(']')).map(|name| name.trim().to_owned())
+        };
+        let entry = entry(question, key, answer)?;
+        let start = if question.table.is_empty() {
+            Some(0)
+        } else {
+            let at = lines.iter().position(|line| header(line).as_deref() == Some(question.table));
+            at.map(|at| at + 1)
+        };
+        match start {
+            Some(start) => {
+                let next = lines[start..].iter().position(|line| header(line).is_some());
+                let mut end = next.map_or(lines.len(), |n| start + n);
+                while end > start && lines[end - 1].trim().is_empty() {
+                    end -= 1;
+                }
+                lines.splice(end..end, entry.lines().map(str::to_owned));
+            }
+            None => {
+                lines.push(String::new());
+                lines.push(format!("[{}]", question.table));
+                lines.extend(entry.lines().map(str::to_owned));
+            }
+        }
+    }
+    let text = lines.join("\n") + "\n";
+    Card::from_toml(&text)?;
+    Ok(text)
+}
+
+/// The lines of a card for one answer, with its question as a comment.
+fn entry(question: &Question, key: &Key, answer: &str) -> Result<String, CardError> {
+    let value = answer_value(key, answer)?;
+    Ok(format!(
+        "# {}\n#   {}\n{} = {}\n",
+        question.ask,
+        question.find,
+        question.name,
+        toml_value(&key.kind, &value)
+    ))
+}
+
 impl Question {
     fn key(&self) -> Option<&'static Key> {
         keys().find(|key| key.table == self.table && key.name == self.name)
@@ -259,14 +372,7 @@ pub(crate) fn written(answers: &BTreeMap<usize, String>) -> Result<String, CardE
             table = question.table;
             text += &format!("\n[{table}]\n");
         }
-        let value = answer_value(key, answer)?;
-        text += &format!(
-            "# {}\n#   {}\n{} = {}\n",
-            question.ask,
-            question.find,
-            question.name,
-            toml_value(&key.kind, &value)
-        );
+        text += &entry(question, key, answer)?;
     }
     Card::from_toml(&text)?;
     Ok(text)
@@ -394,6 +500,43 @@ mod tests {
         assert_eq!(card.pinion.mark_sense, Some(MarkSense::PlusThinner));
         assert_eq!(card.kit.pinion_shims_mm.len(), 3);
         assert!((card.limits.pinion_torque_new_nm.unwrap()[0] - 12.0 * 0.112_984_8).abs() < 1e-6);
+    }
+
+    #[test]
+    fn teeth_are_taken_as_they_are_stamped() {
+        for text in ["41-11", "11 x 41", "41/11", "11×41", "41:11"] {
+            let [ring, pinion] = both_teeth(text).unwrap();
+            assert_eq!((ring.as_str(), pinion.as_str()), ("41", "11"), "{text}");
+        }
+        for text in ["41", "many", "41.5", "41-11-3", "3.73 41"] {
+            assert_eq!(both_teeth(text), None, "{text}");
+        }
+    }
+
+    #[test]
+    fn the_short_form_asks_eight_things_and_the_rest_can_be_added_later() {
+        let short = asked(true);
+        // The teeth of both gears are one question.
+        assert_eq!(short.len() - 1, 8);
+        let mut all = NEEDED.to_vec();
+        all.push(("shim_place", "under cage"));
+        let text = written(&answers(&all)).unwrap();
+        let open = left_open(&text).unwrap();
+        assert_eq!(open.len() + all.len(), QUESTIONS.len());
+        let later = answers(&[
+            ("backlash", "0.006in, 0.010in"),
+            ("pinion_nut_torque", "145lb-ft, 160lb-ft"),
+            ("name", "Larchfield"),
+            ("preload", "sleeve"),
+        ]);
+        let text = text.replace("offset =", "# measured twice\noffset =");
+        let more = completed(&text, &later).unwrap();
+        let card = Card::from_toml(&more).unwrap();
+        assert_eq!(card.name, "Larchfield");
+        assert_eq!(card.limits.backlash_mm.unwrap()[1], 0.254);
+        assert_eq!(card.pinion.preload, crate::schema::Preload::Sleeve);
+        assert!(more.contains("# measured twice"), "{more}");
+        assert!(completed(&text, &answers(&[("backlash", "0.006in")])).is_err());
     }
 
     #[test]
