@@ -301,18 +301,24 @@ pub(crate) fn completed(
         let Some(key) = question.key() else { continue };
         let header = |line: &str| {
             let line = line.split('#').next().unwrap_or_default().trim();
-            line.strip_prefix('[').and_then(|l| l.strip_suffix(']')).map(|name| name.trim().to_owned())
+            line.strip_prefix('[')
+                .and_then(|l| l.strip_suffix(']'))
+                .map(|name| name.trim().to_owned())
         };
         let entry = entry(question, key, answer)?;
         let start = if question.table.is_empty() {
             Some(0)
         } else {
-            let at = lines.iter().position(|line| header(line).as_deref() == Some(question.table));
+            let at = lines
+                .iter()
+                .position(|line| header(line).as_deref() == Some(question.table));
             at.map(|at| at + 1)
         };
         match start {
             Some(start) => {
-                let next = lines[start..].iter().position(|line| header(line).is_some());
+                let next = lines[start..]
+                    .iter()
+                    .position(|line| header(line).is_some());
                 let mut end = next.map_or(lines.len(), |n| start + n);
                 while end > start && lines[end - 1].trim().is_empty() {
                     end -= 1;

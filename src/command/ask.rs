@@ -1,7 +1,7 @@
 //! Questions on standard error, answers a line each on standard input: from a person, or from a file.
 
 use crate::{Error, Result};
-use std::io::{BufRead as _, Write as _};
+use std::io::{BufRead as _, IsTerminal as _, Write as _};
 use std::path::Path;
 
 /// One answer.
@@ -32,6 +32,8 @@ impl Answer {
 pub(super) struct Asker {
     input: std::io::StdinLock<'static>,
     out: std::io::Stderr,
+    /// Somebody types the answers.
+    typed: bool,
 }
 
 impl Asker {
@@ -39,6 +41,7 @@ impl Asker {
         Self {
             input: std::io::stdin().lock(),
             out: std::io::stderr(),
+            typed: std::io::stdin().is_terminal(),
         }
     }
 
@@ -57,6 +60,10 @@ impl Asker {
         let mut line = String::new();
         let read = self.input.read_line(&mut line);
         let length = read.map_err(|source| Error::input(Path::new("standard input"), source))?;
+        if !self.typed {
+            // An answer out of a file is shown, so that what was asked can be read afterwards.
+            self.say(&format!("{}\n", line.trim_end()));
+        }
         Ok(if length == 0 {
             Answer::Ended
         } else {

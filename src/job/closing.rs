@@ -264,15 +264,26 @@ mod tests {
         };
         let ring = says(&record, Item::RingBolts).unwrap();
         assert_eq!(ring, "85.0 lb-ft is above 50.0 lb-ft to 55.0 lb-ft");
-        assert!(says(&record, Item::TotalTorque).unwrap().contains("13.0 lb-in"));
+        assert!(
+            says(&record, Item::TotalTorque)
+                .unwrap()
+                .contains("13.0 lb-in")
+        );
         assert_eq!(says(&record, Item::Oil), None);
-        assert_eq!(standing(&record, Item::PinionTorque, &shown), Standing::Done);
+        assert_eq!(
+            standing(&record, Item::PinionTorque, &shown),
+            Standing::Done
+        );
         assert!(matches!(
             standing(&record, Item::PinionNut, &shown),
             Standing::Outside(_)
         ));
         record.closing[3].value = "25lb-in".into();
-        assert!(says(&record, Item::TotalTorque).unwrap().contains("above 2.0 lb-in"));
+        assert!(
+            says(&record, Item::TotalTorque)
+                .unwrap()
+                .contains("above 2.0 lb-in")
+        );
         record.closing[3].value = "17lb-in".into();
         assert_eq!(standing(&record, Item::TotalTorque, &shown), Standing::Done);
     }

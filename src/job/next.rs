@@ -206,9 +206,7 @@ fn after_pattern(record: &Record, judged: &Assembly, last: &Assembly, shown: &Sh
                 pack("pinion pack", shims.and_then(|s| s.pinion.as_ref())),
                 pack("ring-side pack", shims.and_then(|s| s.ring_side.as_ref())),
                 pack("far-side pack", shims.and_then(|s| s.far_side.as_ref())),
-                shims
-                    .and_then(|s| s.ring_notches)
-                    .map(adjusters),
+                shims.and_then(|s| s.ring_notches).map(adjusters),
             ]
             .into_iter()
             .flatten()

@@ -8,9 +8,9 @@ use crate::photo;
 use crate::photo::Photo;
 use crate::reading::{OutlinedReading, ReadOptions, read_photo};
 use crate::rules::NotUsable;
+use crate::schema::Reading;
 use crate::schema::record::Shows;
 use crate::schema::{Card, Polarity, ReasonCode};
-use crate::schema::Reading;
 use crate::{Error, Result};
 use image::RgbImage;
 use image::codecs::jpeg::JpegEncoder;
@@ -120,7 +120,10 @@ pub(crate) fn remarks_on(
     match used {
         Ok(()) => {}
         Err(NotUsable::Unsure) => {
-            let mirrored = reading.reasons.iter().any(|r| r.code == ReasonCode::Mirrored);
+            let mirrored = reading
+                .reasons
+                .iter()
+                .any(|r| r.code == ReasonCode::Mirrored);
             let hint = if mirrored {
                 "if the photo is mirrored, record it again with --mirrored"
             } else {
@@ -130,7 +133,9 @@ pub(crate) fn remarks_on(
                 "The {photo} is unsure and is kept, but no advice is made of it; {hint}."
             ));
         }
-        Err(NotUsable::Unreadable { .. }) => remarks.push(format!("The {photo} could not be read.")),
+        Err(NotUsable::Unreadable { .. }) => {
+            remarks.push(format!("The {photo} could not be read."))
+        }
         Err(other) => remarks.push(format!("The {photo} is not used: {other}.")),
     }
     let reasons = reading.reasons.iter();

@@ -78,6 +78,7 @@ impl Record {
             .filter(|a| !a.trial.as_found && !a.bench.seal)
             .filter_map(|a| {
                 Some(PreloadTrial {
+                    of_job: Some(a.number),
                     pack_mm: a.bench.preload_pack_mm?,
                     torque_nm: a.trial.pinion_torque_nm?,
                 })

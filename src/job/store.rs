@@ -365,10 +365,7 @@ impl Store {
         let card = rows::json(card);
         self.write(|t| {
             must_be_open(t, job)?;
-            t.execute(
-                "UPDATE job SET card = ?2 WHERE id = ?1",
-                params![job, card],
-            )?;
+            t.execute("UPDATE job SET card = ?2 WHERE id = ?1", params![job, card])?;
             insert_note(t, job, note)?;
             outdate(t, job, 0, "the card was changed")
         })

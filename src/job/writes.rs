@@ -32,7 +32,7 @@ pub(super) fn must_be_open(t: &Transaction, job: i64) -> Result<(), Failure> {
     match closed {
         None => Err(JobError::NoJob { number: job }.into()),
         Some(Some(at)) => Err(JobError::Use(format!(
-            "job {job} was closed on {at}; open it again with `flankread job close --reopen`"
+            "job {job} was closed on {at}; open it again with `flankread job close --job {job} --reopen`"
         ))
         .into()),
         Some(None) => Ok(()),
@@ -122,7 +122,14 @@ pub(super) fn insert_tick(t: &Transaction, job: i64, tick: &Tick) -> rusqlite::R
     t.execute(
         "INSERT INTO tick (job, item, at, by, value, because) VALUES (?1, ?2, ?3, ?4, ?5, ?6)
          ON CONFLICT DO UPDATE SET at = ?3, by = ?4, value = ?5, because = ?6",
-        params![job, rows::json(&tick.item), tick.at, tick.by, tick.value, tick.because],
+        params![
+            job,
+            rows::json(&tick.item),
+            tick.at,
+            tick.by,
+            tick.value,
+            tick.because
+        ],
     )
 }
 

@@ -413,7 +413,9 @@ pub(crate) fn comparable(card: &Card, trials: &[Trial]) -> (Vec<(usize, Move)>, 
     let mut first: Option<Move> = None;
     let new_gears = last.condition == Some(Condition::New);
     for (i, trial) in trials.iter().enumerate() {
-        if trial.struck {
+        // Struck out, or nothing was read that could be used: no doubt about where its gears stood.
+        let read = trial.drive.is_some() || trial.coast.is_some() || !trial.backlash_mm.is_empty();
+        if trial.struck || !read {
             continue;
         }
         if new_gears && trial.as_found && trial.condition != Some(Condition::New) {
@@ -452,6 +454,7 @@ mod tests {
             pinion_shim_mm: Some(0.762),
             ring_side_shim_mm: Some(ring_mm),
             far_side_shim_mm: far_mm,
+            backlash_mm: vec![0.2],
             ..Trial::default()
         }
     }
@@ -474,6 +477,33 @@ mod tests {
         let trials = [packs(2.10, Some(2.35)), packs(2.00, None)];
         let (used, _) = comparable(&card(), &trials);
         assert!((used[1].1.ring_mm - 0.10).abs() < 1e-12);
+    }
+
+    #[test]
+    fn what_was_struck_out_or_never_read_is_no_riddle() {
+        let struck = Trial {
+            struck: true,
+            ..Trial::default()
+        };
+        let mut preloaded = packs(2.10, None);
+        preloaded.backlash_mm.clear();
+        let last = packs(2.00, Some(2.45));
+        let (used, cautions) = comparable(&card(), &[struck, preloaded, last]);
+        assert_eq!(used.len(), 1);
+        assert!(cautions.is_empty(), "{cautions:?}");
+    }
+
+    #[test]
+    fn an_assembly_without_photos_is_not_one_flank_alone() {
+        let mut checks = Vec::new();
+        missing(&packs(2.00, Some(2.45)), &mut checks);
+        let codes: Vec<CheckCode> = checks.iter().map(|check| check.code).collect();
+        assert_eq!(codes, [CheckCode::DriveMissing, CheckCode::CoastMissing]);
+        assert!(
+            checks
+                .iter()
+                .all(|check| !check.message.contains("one flank alone"))
+        );
     }
 
     #[test]

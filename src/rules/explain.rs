@@ -79,15 +79,20 @@ pub(crate) fn preload_moved(advice: &mut Advice, used: &[&Trial], units: Units) 
     let Some((last, earlier)) = used.split_last() else {
         return;
     };
-    let before = earlier.iter().rev().find(|t| !t.side_preload && !t.as_found);
+    let before = earlier
+        .iter()
+        .rev()
+        .find(|t| !t.side_preload && !t.as_found);
     let Some(before) = before.filter(|_| last.side_preload) else {
         return;
     };
     if let (Some(was_mm), Some(is_mm)) = (before.mean_backlash_mm(), last.mean_backlash_mm())
         && last.pinion_shim_mm == before.pinion_shim_mm
+        && (was_mm - is_mm).abs() > CALIBRATION.noise.backlash_mm
     {
         advice.why.push(format!(
-            "Without preload on the side bearings the backlash was {}, with it {}: preload moves it a little, so trials              without it count less for the backlash.",
+            "Without preload on the side bearings the backlash was {}, with it {}: preload moves it a little, so trials \
+             without it count less for the backlash.",
             units.shim(was_mm),
             units.shim(is_mm)
         ));
@@ -97,7 +102,9 @@ pub(crate) fn preload_moved(advice: &mut Advice, used: &[&Trial], units: Units) 
 /// It is right as it reads, whatever trials without side-bearing preload showed.
 pub(crate) fn settled(advice: &mut Advice) {
     advice.why.push(
-        "With the side bearings preloaded both patches are inside the target's tolerance and the backlash inside its window.          Earlier trials without that preload do not fit it well; the assembly as it will be driven decides. Leave the shims,          and look at the outlines on both photos once more."
+        "With the side bearings preloaded both patches are inside the target's tolerance and the backlash inside its \
+         window. Earlier trials without that preload do not fit it well; the assembly as it will be driven decides. Leave \
+         the shims, and look at the outlines on both photos once more."
             .into(),
     );
 }
@@ -290,10 +297,9 @@ fn ring_sentence(advice: &Advice, chosen: &Chosen, ring_mm: f64, units: Units) -
     );
     let shims = advice.shims.as_ref();
     match &chosen.ring.by {
-        Means::Notches(n) => sentence.push_str(&format!(
-            " By the adjusters: {}.",
-            summary::adjusters(*n)
-        )),
+        Means::Notches(n) => {
+            sentence.push_str(&format!(" By the adjusters: {}.", summary::adjusters(*n)))
+        }
         _ => {
             let packs: Vec<String> = [
                 ("ring-side pack", shims.and_then(|s| s.ring_side.as_ref())),

@@ -34,10 +34,10 @@ mod warm;
 
 pub use job::Job;
 #[cfg(feature = "cli")]
+pub(crate) use summary::adjusters;
+#[cfg(feature = "cli")]
 pub(crate) use trial::FlankNotUsable;
 pub use trial::{NotUsable, usable};
-#[cfg(feature = "cli")]
-pub(crate) use summary::adjusters;
 #[cfg(feature = "cli")]
 pub(crate) use verdict::as_it_ran;
 pub use verdict::{advise, advise_in};

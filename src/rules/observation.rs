@@ -227,7 +227,9 @@ impl Observation {
     /// the case, and with them the backlash, by more than the dial errs.
     pub(crate) fn of_another_preload(mut self) -> Self {
         if let Some(backlash) = &mut self.backlash_mm {
-            backlash.deviation = backlash.deviation.hypot(CALIBRATION.noise.preload_backlash_mm);
+            backlash.deviation = backlash
+                .deviation
+                .hypot(CALIBRATION.noise.preload_backlash_mm);
         }
         self
     }

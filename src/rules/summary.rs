@@ -1,7 +1,9 @@
 //! The first line: what to do, with which pack.
 
 use super::explain::way;
-use crate::schema::{Advice, Card, Check, CheckCode, Move, Pack, ShimPlace, Shims, Verdict};
+use crate::schema::{
+    Adjust, Advice, Card, Check, CheckCode, Move, Pack, ShimPlace, Shims, Verdict,
+};
 use crate::units::Units;
 
 /// Writes it for a verdict that amounts led to.
@@ -41,7 +43,10 @@ fn change(advice: &Advice, card: &Card, units: Units) -> String {
     parts.extend(ring(moved, &shims, units));
     let rest = match (moved.pinion_mm == 0.0, moved.ring_mm == 0.0) {
         (true, _) => " Leave the pinion pack.",
-        (_, true) => " Leave the side packs.",
+        (_, true) => match card.carrier.adjust {
+            Adjust::Shims => " Leave the side packs.",
+            Adjust::Threaded => " Leave the adjusters.",
+        },
         _ => "",
     };
     let look = advice

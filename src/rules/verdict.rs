@@ -451,6 +451,49 @@ side_shims = ["0.05mm", "0.13mm", "0.50mm"]
         assert!(sure(&two) < sure(&one), "{} {}", sure(&two), sure(&one));
     }
 
+    /// Two trials that no set shows together: the same packs, the patches a third of the flank apart. As it will be driven,
+    /// with the side bearings preloaded, the last one is right and decides.
+    #[test]
+    fn an_assembly_that_is_right_with_its_preload_is_good_whatever_came_before() {
+        let card = Card::from_toml(CARD).unwrap();
+        let before = assembly(0.81, 0.35, 0.24);
+        let mut last = assembly(0.81, 0.0, 0.20);
+        let contradicted = advise(&card, &[before.clone(), last.clone()]).unwrap();
+        assert_ne!(contradicted.verdict, Verdict::Good);
+        last.side_preload = true;
+        let settled = advise(&card, &[before, last]).unwrap();
+        assert_eq!(settled.verdict, Verdict::Good, "{:?}", settled.why);
+        let why = settled.why.join(" ");
+        assert!(
+            why.contains("with it 0.200 mm: preload moves it a little"),
+            "{why}"
+        );
+    }
+
+    #[test]
+    fn a_used_set_says_that_its_own_pattern_and_backlash_are_the_target() {
+        let card = Card::from_toml(CARD).unwrap();
+        let mut found = assembly(0.81, 0.1, 0.30);
+        found.as_found = true;
+        let mut last = assembly(0.81, 0.1, 0.30);
+        for trial in [&mut found, &mut last] {
+            trial.condition = Some(Condition::Used);
+        }
+        let advice = advise(&card, &[found, last.clone()]).unwrap();
+        let first = &advice.why[0];
+        assert!(
+            first.contains("0.250 mm to 0.350 mm (the card has 0.150 mm to 0.250 mm)"),
+            "{first}"
+        );
+        let alone = advise(&card, &[last]).unwrap();
+        assert!(
+            alone
+                .why
+                .iter()
+                .all(|why| !why.contains("The gears are used"))
+        );
+    }
+
     #[test]
     fn the_same_job_gets_the_same_advice() {
         let card = Card::from_toml(CARD).unwrap();

@@ -198,9 +198,17 @@ mod tests {
     #[test]
     fn a_kit_in_whole_thou_gives_whole_thou() {
         let sizes = [2.0, 3.0, 5.0, 10.0, 30.0].map(|t| t * THOU_MM);
-        let built = ShimsAtHand::any_number(&sizes).nearest_pair(&wanted(86.9, 104.1)).unwrap();
-        assert!((thou(built.ring_side.pack_mm) - 87.0).abs() < 1e-6, "{built:?}");
-        assert!((thou(built.far_side.pack_mm) - 104.0).abs() < 1e-6, "{built:?}");
+        let built = ShimsAtHand::any_number(&sizes)
+            .nearest_pair(&wanted(86.9, 104.1))
+            .unwrap();
+        assert!(
+            (thou(built.ring_side.pack_mm) - 87.0).abs() < 1e-6,
+            "{built:?}"
+        );
+        assert!(
+            (thou(built.far_side.pack_mm) - 104.0).abs() < 1e-6,
+            "{built:?}"
+        );
         assert!((thou(built.backlash_mm) - 7.94).abs() < 1e-6);
         assert!((thou(built.preload_mm) - 8.0).abs() < 1e-6);
     }
@@ -214,11 +222,16 @@ mod tests {
             in_axle_mm: Vec::new(),
         };
         let built = kit.nearest_pair(&wanted(35.0, 30.0)).unwrap();
-        let all: f64 = [&built.ring_side, &built.far_side].iter().map(|p| p.pack_mm).sum();
+        let all: f64 = [&built.ring_side, &built.far_side]
+            .iter()
+            .map(|p| p.pack_mm)
+            .sum();
         assert!(thou(all) <= 65.0 + 1e-6);
         let mut pieces = [built.ring_side.stack_mm, built.far_side.stack_mm].concat();
         pieces.sort_by(f64::total_cmp);
-        let doubled = pieces.windows(2).any(|pair| (pair[0] - pair[1]).abs() < 1e-6);
+        let doubled = pieces
+            .windows(2)
+            .any(|pair| (pair[0] - pair[1]).abs() < 1e-6);
         assert!(!doubled, "{pieces:?}");
         let with_axle = ShimsAtHand {
             in_axle_mm: vec![41.0 * THOU_MM],

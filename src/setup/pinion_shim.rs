@@ -232,10 +232,16 @@ pub(crate) fn answer(
     };
     let nearest = match &built {
         Some(built) if (built.pack_mm - shims_mm).abs() > NEAR_ENOUGH_MM => {
-            format!("; the shims at hand come nearest with {}", built.words(shown))
+            format!(
+                "; the shims at hand come nearest with {}",
+                built.words(shown)
+            )
         }
-        Some(built) => format!(": {}", built.words(shown)),
-        None => String::new(),
+        Some(built) if built.stack_mm.len() > 1 => {
+            let parts: Vec<String> = built.stack_mm.iter().map(|mm| shown.shim(*mm)).collect();
+            format!(" ({})", parts.join(" + "))
+        }
+        Some(_) | None => String::new(),
     };
     let says = format!("Start the pinion with {shims}{nearest}.");
     let mut answer = Answer::new("pinion_shim", &found, says);

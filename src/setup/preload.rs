@@ -14,6 +14,9 @@ use serde::Serialize;
 /// One assembly: a pack and the rotating torque it gave.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub(crate) struct PreloadTrial {
+    /// Its number in the job that it was recorded in.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub of_job: Option<i64>,
     /// Pack between the bearings, mm.
     pub pack_mm: f64,
     /// Rotating torque without the seal's drag, N·m.
@@ -113,9 +116,11 @@ pub(crate) fn fit(
     let contradiction = contradiction(trials);
     if let Some([a, b]) = contradiction.filter(|_| !as_written) {
         return Err(SetupError::Question(format!(
-            "trial {a} has the thinner pack but turned easier than trial {b}, which preload does not do: a bearing not \
+            "{} has the thinner pack but turned easier than {}, which preload does not do: a bearing not \
              seated, the nut not at its torque, a shim left out or counted twice, or the two packs mixed up? Measure both \
-             again; if they are right as they stand, add --as-written"
+             again; if they are right as they stand, add --as-written",
+            name(trials, a),
+            name(trials, b)
         )));
     }
     let guesses = weigh(trials);
@@ -239,6 +244,14 @@ fn bracket(trials: &[PreloadTrial], window_nm: [f64; 2]) -> Option<[f64; 2]> {
     (loose.is_finite() && tight.is_finite() && loose > tight).then_some([loose, tight])
 }
 
+/// How texts name a trial, counted from 1: by its number in the job, where it has one.
+fn name(trials: &[PreloadTrial], number: usize) -> String {
+    match trials.get(number - 1).and_then(|trial| trial.of_job) {
+        Some(of_job) => format!("trial {of_job} of the job"),
+        None => format!("trial {number}"),
+    }
+}
+
 /// Two trials of which the clearly thinner pack turned clearly easier.
 fn contradiction(trials: &[PreloadTrial]) -> Option<[usize; 2]> {
     for (i, a) in trials.iter().enumerate() {
@@ -265,13 +278,21 @@ fn stacked(
         return ((wanted_mm / 0.001).round() * 0.001, Vec::new());
     };
     let off = |mm: &f64| (mm - wanted_mm).abs();
-    let packs = |reach: f64| stacks.packs_mm(wanted_mm - reach, wanted_mm + reach).into_iter();
+    let packs = |reach: f64| {
+        stacks
+            .packs_mm(wanted_mm - reach, wanted_mm + reach)
+            .into_iter()
+    };
     let near = packs(NEAR_MM)
         .filter(untried)
         .map(|mm| (mm, chance(guesses, mm, window_nm)))
         .max_by(|a, b| a.1.total_cmp(&b.1).then(off(&b.0).total_cmp(&off(&a.0))))
         .map(|(mm, _)| mm);
-    let nearest = || packs(FARTHEST_MM).filter(untried).min_by(|a, b| off(a).total_cmp(&off(b)));
+    let nearest = || {
+        packs(FARTHEST_MM)
+            .filter(untried)
+            .min_by(|a, b| off(a).total_cmp(&off(b)))
+    };
     match near.or_else(nearest) {
         Some(mm) => (mm, stacks.stack_mm(mm)),
         None => (wanted_mm, Vec::new()),
@@ -331,7 +352,7 @@ fn steps(trials: &[PreloadTrial], fit: &PreloadFit, shown: &Shown) -> Vec<Step> 
     let mut steps = Vec::new();
     for (number, trial) in (1..).zip(trials) {
         steps.push(Step::new(
-            format!("trial {number}"),
+            name(trials, number),
             "rotating torque of the pack",
             format!("pack {}", shown.shim(trial.pack_mm)),
             format!(
@@ -398,8 +419,10 @@ fn remarks(
 ) {
     if let Some([a, b]) = fit.contradiction {
         answer.cautions.push(format!(
-            "Trial {a} has the thinner pack but turned easier than trial {b}. Check both: a bearing not seated, \
-             the nut not at its torque, a shim left out, or dry bearings. Until then the fit is not to be trusted."
+            "The thinner pack of {} turned easier than that of {}. Check both: a bearing not seated, \
+             the nut not at its torque, a shim left out, or dry bearings. Until then the fit is not to be trusted.",
+            name(trials, a),
+            name(trials, b)
         ));
     }
     if trials.len() == 1 && fit.last != "within" {

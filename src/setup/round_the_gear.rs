@@ -99,7 +99,11 @@ impl Cure {
             Self::Move { away_mm } => format!(
                 "Move the ring gear {} {} the pinion.",
                 s(away_mm.abs()),
-                if *away_mm < 0.0 { "toward" } else { "away from" }
+                if *away_mm < 0.0 {
+                    "toward"
+                } else {
+                    "away from"
+                }
             ),
             Self::Notches(turn) => format!(
                 "With the adjusters: {}: expect {}.",

@@ -406,7 +406,11 @@ pub(crate) fn notches_answer(
     } else {
         let words = adjusters(turn.notches);
         let (first, rest) = words.split_at(1);
-        format!("{}{rest}: expect {}.", first.to_uppercase(), s(turn.backlash_mm))
+        format!(
+            "{}{rest}: expect {}.",
+            first.to_uppercase(),
+            s(turn.backlash_mm)
+        )
     };
     let mut answer = Answer::new("adjusters", turn, says);
     answer.steps.extend([

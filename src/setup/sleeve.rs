@@ -53,7 +53,9 @@ pub(crate) struct SleeveNext {
 
 /// The steps of a job's newest sleeve: a nut that is slacker than before begins another.
 pub(crate) fn since_newest_sleeve(steps: &[SleeveStep]) -> &[SleeveStep] {
-    let slackened = steps.windows(2).rposition(|pair| pair[1].nut_nm < pair[0].nut_nm - 1e-9);
+    let slackened = steps
+        .windows(2)
+        .rposition(|pair| pair[1].nut_nm < pair[0].nut_nm - 1e-9);
     &steps[slackened.map_or(0, |before| before + 1)..]
 }
 

@@ -72,7 +72,10 @@ fn changes(was: &NewTrial, now: &NewTrial) -> Vec<(String, Value, Value)> {
 
 /// The photo of a flank that was replaced by a newer one: its place among the trial's photos.
 fn shown_before(assembly: &Assembly, side: Shows) -> Option<usize> {
-    assembly.photos.iter().rposition(|photo| photo.shows == side)
+    assembly
+        .photos
+        .iter()
+        .rposition(|photo| photo.shows == side)
 }
 
 impl AmendArgs {
@@ -83,9 +86,8 @@ impl AmendArgs {
         let (mut store, job) = self.common.open()?;
         let record = store.record(job)?;
         let found = record.trials.iter().find(|a| a.number == self.trial);
-        let assembly = found.ok_or_else(|| {
-            JobError::Use(format!("job {job} has no trial {}", self.trial))
-        })?;
+        let assembly =
+            found.ok_or_else(|| JobError::Use(format!("job {job} has no trial {}", self.trial)))?;
         let was = NewTrial {
             trial: assembly.trial.clone(),
             bench: Bench {
@@ -119,7 +121,10 @@ impl AmendArgs {
             amended.push(amendment((side.word().to_owned(), name, Value::Null)));
         }
         let mut remarks = self.photos.take(&record.card, &mut now)?;
-        for one in amended.iter_mut().filter(|one| ["drive", "coast"].contains(&one.what.as_str())) {
+        for one in amended
+            .iter_mut()
+            .filter(|one| ["drive", "coast"].contains(&one.what.as_str()))
+        {
             let photo = now.photos.iter().find(|p| p.shows.word() == one.what);
             one.now = photo.map_or(Value::Null, |photo| json!(photo.name));
         }
@@ -167,7 +172,8 @@ impl AmendArgs {
         for remark in remarks {
             text += &format!("  - {remark}\n");
         }
-        text += "Advice that was made with it is out of date: ask again with `flankread job advise`.\n";
+        text +=
+            "Advice that was made with it is out of date: ask again with `flankread job advise`.\n";
         crate::command::print(&text)?;
         Ok(Outcome::Answered)
     }
@@ -196,7 +202,10 @@ mod tests {
         now.bench.side_preload = true;
         let found = changes(&was, &now);
         let keys: Vec<&str> = found.iter().map(|(key, ..)| key.as_str()).collect();
-        assert_eq!(keys, ["pinion_shim_mm", "pinion_readings_nm", "side_preload"]);
+        assert_eq!(
+            keys,
+            ["pinion_shim_mm", "pinion_readings_nm", "side_preload"]
+        );
         assert_eq!(found[0].1, json!(0.762));
         assert_eq!(found[1].1, Value::Null);
     }

@@ -1,15 +1,15 @@
 //! `flankread job card`: asks for what a card needs and saves it, completes it, and gives a job another one.
 
 use super::{Common, WhenWho};
-use crate::card::ask::{
-    QUESTIONS, asked, both_teeth, check_answer, completed, left_open, written,
-};
+use crate::card::ask::{QUESTIONS, asked, both_teeth, check_answer, completed, left_open, written};
 use crate::command::ask::{Answer, Asker};
 use crate::command::{Outcome, OutputOptions};
 use crate::files;
 use crate::job::clock::given_or_now;
+use crate::report::job::text::said as value_words;
 use crate::schema::Card;
 use crate::schema::record::Note;
+use crate::units::Shown;
 use crate::{Error, Result};
 use clap::{Args, Subcommand};
 use serde_json::{Value, json};
@@ -113,7 +113,9 @@ impl Draft {
     }
 
     fn save(&self, answers: &Answers) -> Result<()> {
-        let lines = answers.iter().map(|(place, answer)| format!("{}\t{answer}\n", Self::key(*place)));
+        let lines = answers
+            .iter()
+            .map(|(place, answer)| format!("{}\t{answer}\n", Self::key(*place)));
         let text: String = lines.collect();
         files::write(&self.path, text.as_bytes(), true)
     }
@@ -139,10 +141,14 @@ fn ask(
 ) -> Result<Answers> {
     let mut asker = Asker::new();
     asker.say("Answer each question, with the unit where it asks for a length or a torque. Enter: skip. < goes back.\n");
-    let open = questions.iter().position(|place| !answers.contains_key(place));
+    let open = questions
+        .iter()
+        .position(|place| !answers.contains_key(place));
     let mut at = open.unwrap_or(questions.len());
     if at > 0 {
-        asker.say(&format!("{at} answers of an earlier try are taken up; < goes back to them.\n"));
+        asker.say(&format!(
+            "{at} answers of an earlier try are taken up; < goes back to them.\n"
+        ));
     }
     // Places that were answered together with the one before.
     let mut together: Vec<usize> = Vec::new();
@@ -154,7 +160,10 @@ fn ask(
         let question = &QUESTIONS[place];
         let had = answers.get(&place).filter(|answer| !answer.is_empty());
         let had = had.map_or(String::new(), |answer| format!(" [{answer}]"));
-        asker.say(&format!("\n{}\n  {}\n  {}{had}", question.ask, question.find, question.name));
+        asker.say(&format!(
+            "\n{}\n  {}\n  {}{had}",
+            question.ask, question.find, question.name
+        ));
         let text = match asker.answer()? {
             Answer::Back => {
                 let before = (0..at).rev().find(|at| !together.contains(&questions[*at]));
@@ -184,11 +193,13 @@ fn ask(
             together.retain(|place| !given.contains(place));
             together.extend(given.iter().skip(1));
             answers.extend(given.into_iter().zip(said));
-        } else if let Err(error) = check_answer(question.table, question.name, &text) {
-            asker.say(&format!("  {error}\n"));
+        } else if let Err(why) = sound(place, &text, &answers) {
+            asker.say(&format!("  {why}\n"));
             continue;
         } else {
-            together.retain(|of| QUESTIONS[*of].name != "pinion_teeth" || question.name != "ring_teeth");
+            together.retain(|of| {
+                QUESTIONS[*of].name != "pinion_teeth" || question.name != "ring_teeth"
+            });
             answers.insert(place, text);
         }
         keep(&answers)?;
@@ -196,6 +207,20 @@ fn ask(
     }
     asker.say("\n");
     Ok(answers)
+}
+
+/// Whether an answer can be, by itself and beside those before.
+fn sound(place: usize, text: &str, answers: &Answers) -> std::result::Result<(), String> {
+    let question = &QUESTIONS[place];
+    check_answer(question.table, question.name, text).map_err(|error| error.to_string())?;
+    let ring = QUESTIONS.iter().position(|q| q.name == "ring_teeth");
+    let ring = ring.and_then(|ring| answers.get(&ring)?.parse::<u32>().ok());
+    match (question.name, ring, text.parse::<u32>()) {
+        ("pinion_teeth", Some(ring), Ok(pinion)) if pinion >= ring => Err(format!(
+            "the pinion is the one with fewer teeth; the ring gear has {ring}"
+        )),
+        _ => Ok(()),
+    }
 }
 
 /// An answer that answers more than its own question: the places answered, the question's own first, and what they are.
@@ -218,7 +243,11 @@ impl New {
         }
         let draft = Draft::beside(&self.out);
         let take_up = self.go_on || std::io::stdin().is_terminal();
-        let earlier = if take_up { draft.load() } else { Answers::new() };
+        let earlier = if take_up {
+            draft.load()
+        } else {
+            Answers::new()
+        };
         let answers = ask(&asked(self.short), earlier, |answers| draft.save(answers));
         let text = answers.and_then(|answers| {
             written(&said(answers)).map_err(|error| error.of(self.out.display()))
@@ -278,8 +307,8 @@ impl Complete {
     }
 }
 
-/// What differs between two cards, a line a value: `limits.backlash_mm: null → [0.15,0.25]`.
-fn differences(was: &Value, now: &Value, path: &str, lines: &mut Vec<String>) {
+/// What differs between two cards, a line a value: `limits.backlash: nothing → 0.150 mm, 0.250 mm`.
+fn differences(was: &Value, now: &Value, path: &str, shown: &Shown, lines: &mut Vec<String>) {
     match (was, now) {
         (Value::Object(a), Value::Object(b)) => {
             let keys: std::collections::BTreeSet<&String> = a.keys().chain(b.keys()).collect();
@@ -291,10 +320,14 @@ fn differences(was: &Value, now: &Value, path: &str, lines: &mut Vec<String>) {
                     format!("{path}.{key}")
                 };
                 let (was, now) = (of(a).unwrap_or(Value::Null), of(b).unwrap_or(Value::Null));
-                differences(&was, &now, &inner, lines);
+                differences(&was, &now, &inner, shown, lines);
             }
         }
-        _ if was != now => lines.push(format!("{path}: {was} → {now}")),
+        _ if was != now => {
+            let name = path.trim_end_matches("_mm").trim_end_matches("_nm");
+            let (was, now) = (value_words(path, was, shown), value_words(path, now, shown));
+            lines.push(format!("{name}: {was} → {now}"));
+        }
         _ => {}
     }
 }
@@ -307,7 +340,8 @@ impl UseCard {
         let (mut store, job) = self.common.open()?;
         let record = store.record(job)?;
         let mut lines = Vec::new();
-        differences(&json!(record.card), &json!(card), "", &mut lines);
+        let shown = &self.common.shown;
+        differences(&json!(record.card), &json!(card), "", shown, &mut lines);
         if lines.is_empty() {
             return Err(Error::usage(format!(
                 "{} says what the card of job {job} says already",
@@ -337,8 +371,14 @@ mod tests {
         let mut lines = Vec::new();
         let was = json!({"gear": {"ring_teeth": 41}, "limits": {}});
         let now = json!({"gear": {"ring_teeth": 39}, "limits": {"backlash_mm": [0.15, 0.25]}});
-        differences(&was, &now, "", &mut lines);
-        assert_eq!(lines, ["gear.ring_teeth: 41 → 39", "limits.backlash_mm: null → [0.15,0.25]"]);
+        differences(&was, &now, "", &Shown::default(), &mut lines);
+        assert_eq!(
+            lines,
+            [
+                "gear.ring_teeth: 41 → 39",
+                "limits.backlash: nothing → 0.150 mm, 0.250 mm"
+            ]
+        );
     }
 
     #[test]
@@ -346,7 +386,11 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let draft = Draft::beside(&folder.path().join("axle.toml"));
         assert!(draft.load().is_empty());
-        let answers = Answers::from([(0, "Larch".to_owned()), (1, "41".to_owned()), (8, String::new())]);
+        let answers = Answers::from([
+            (0, "Larch".to_owned()),
+            (1, "41".to_owned()),
+            (8, String::new()),
+        ]);
         draft.save(&answers).unwrap();
         assert_eq!(draft.load(), answers);
         assert_eq!(said(draft.load()).len(), 2);

@@ -86,11 +86,11 @@ impl Check {
             ))
             .into());
         }
-        let mut remark = found.map(|says| format!("Outside its limit, printed in red on the sheet: {says}."));
+        let mut remark =
+            found.map(|says| format!("Outside its limit, printed in red on the sheet: {says}."));
         if nm.is_some() && self.item.limit(&record, shown).is_none() {
-            remark = Some(
-                "The card has no limit for it: hold it against the axle's manual.".into(),
-            );
+            remark =
+                Some("The card has no limit for it: hold it against the axle's manual.".into());
         }
         let by = self.who.by.clone().unwrap_or(record.head.mechanic);
         let value = self.value.clone().unwrap_or_default();

@@ -147,13 +147,26 @@ impl Numbers {
     /// A number that was probably meant otherwise, or numbers that cannot be together.
     pub(super) fn put_into(&self, new: &mut NewTrial) -> Result<()> {
         let sure = self.as_written;
-        let pack = |usual: &Usual, said: &Option<AsWritten<Length>>| one(usual, said.as_ref(), sure);
+        let pack =
+            |usual: &Usual, said: &Option<AsWritten<Length>>| one(usual, said.as_ref(), sure);
         let (trial, bench) = (&mut new.trial, &mut new.bench);
         for (place, given) in [
-            (&mut trial.pinion_shim_mm, pack(&PINION_PACK, &self.pinion_shim)?),
-            (&mut trial.ring_side_shim_mm, pack(&SIDE_PACK, &self.ring_side_shim)?),
-            (&mut trial.far_side_shim_mm, pack(&SIDE_PACK, &self.far_side_shim)?),
-            (&mut bench.preload_pack_mm, pack(&PRELOAD_PACK, &self.preload_pack)?),
+            (
+                &mut trial.pinion_shim_mm,
+                pack(&PINION_PACK, &self.pinion_shim)?,
+            ),
+            (
+                &mut trial.ring_side_shim_mm,
+                pack(&SIDE_PACK, &self.ring_side_shim)?,
+            ),
+            (
+                &mut trial.far_side_shim_mm,
+                pack(&SIDE_PACK, &self.far_side_shim)?,
+            ),
+            (
+                &mut bench.preload_pack_mm,
+                pack(&PRELOAD_PACK, &self.preload_pack)?,
+            ),
             (
                 &mut bench.pinion_nut_nm,
                 one(&PINION_NUT, self.nut_torque.as_ref(), sure)?,
@@ -175,26 +188,32 @@ impl Numbers {
         }
         let yes = |said: Option<YesNo>| said.map(|said| said == YesNo::Yes);
         put(&mut trial.ring_notches, self.notches.map(Some));
-        put(&mut trial.condition, self.condition.map(|wear| Some(wear.into())));
+        put(
+            &mut trial.condition,
+            self.condition.map(|wear| Some(wear.into())),
+        );
         put(&mut trial.as_found, yes(self.as_found));
-        put(&mut bench.bearings, self.bearings.map(|wear| Some(wear.into())));
+        put(
+            &mut bench.bearings,
+            self.bearings.map(|wear| Some(wear.into())),
+        );
         put(&mut bench.seal, yes(self.seal));
         put(&mut bench.side_preload, yes(self.side_preload));
         put(&mut bench.final_parts, yes(self.final_parts));
         put(&mut bench.note, self.note.clone());
         if !sure && !bench.pinion_readings_nm.is_empty() && !bench.total_readings_nm.is_empty() {
             let pinion = readings(&bench.pinion_readings_nm)?;
-            total(pinion, readings(&bench.total_readings_nm)?, &TotalLimits::default())?;
+            total(
+                pinion,
+                readings(&bench.total_readings_nm)?,
+                &TotalLimits::default(),
+            )?;
         }
         Ok(())
     }
 }
 
-fn one<T: Measured>(
-    usual: &Usual,
-    said: Option<&AsWritten<T>>,
-    sure: bool,
-) -> Result<Option<f64>> {
+fn one<T: Measured>(usual: &Usual, said: Option<&AsWritten<T>>, sure: bool) -> Result<Option<f64>> {
     Ok(said.map(|said| usual.check(said, sure)).transpose()?)
 }
 

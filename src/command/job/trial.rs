@@ -98,7 +98,9 @@ impl TrialArgs {
         let (mut store, job) = self.common.open()?;
         let record = store.record(job)?;
         let before = carried(&record).filter(|_| !given.fresh && !given.numbers.as_found());
-        let mut new = before.as_ref().map_or_else(NewTrial::default, |(_, new)| new.clone());
+        let mut new = before
+            .as_ref()
+            .map_or_else(NewTrial::default, |(_, new)| new.clone());
         given.numbers.put_into(&mut new)?;
         let over = before.map(|(number, before)| carried_over(number, &before, &new, shown));
         let mut remarks = given.photos.take(&record.card, &mut new)?;

@@ -1,13 +1,13 @@
 //! Asks for an assembly value by value, with what is taken over from the trial before.
 
 use super::trial::{Given, carried};
+use crate::Result;
 use crate::command::ask::{Answer, Asker};
 use crate::job::new_trial::NewTrial;
 use crate::report::job::text::value_words;
 use crate::schema::record::Record;
 use crate::schema::{Adjust, Preload};
 use crate::units::Shown;
-use crate::Result;
 use clap::Parser;
 
 /// The options of a trial alone, to read answers the way the command line is read.
@@ -52,28 +52,108 @@ fn questions(record: &Record) -> Vec<Question> {
     let first = record.counting().next().is_none();
     let mut all = Vec::new();
     if first {
-        all.push(q("--as-found", "", "Is this the axle as it came in, before anything was changed? (yes or no)", Kind::YesNo));
+        all.push(q(
+            "--as-found",
+            "",
+            "Is this the axle as it came in, before anything was changed? (yes or no)",
+            Kind::YesNo,
+        ));
     }
-    all.push(q("--condition", "condition", "Gears: new or used?", Kind::One));
-    all.push(q("--bearings", "bearings", "Pinion bearings: new or used?", Kind::One));
-    all.push(q("--pinion-shim", "pinion_shim_mm", "Pinion pack, with an oil slinger or baffle that sits between head and bearing?", Kind::One));
+    all.push(q(
+        "--condition",
+        "condition",
+        "Gears: new or used?",
+        Kind::One,
+    ));
+    all.push(q(
+        "--bearings",
+        "bearings",
+        "Pinion bearings: new or used?",
+        Kind::One,
+    ));
+    all.push(q(
+        "--pinion-shim",
+        "pinion_shim_mm",
+        "Pinion pack, with an oil slinger or baffle that sits between head and bearing?",
+        Kind::One,
+    ));
     if card.pinion.preload == Preload::Shims {
-        all.push(q("--preload-pack", "preload_pack_mm", "Pack between the pinion's bearings?", Kind::One));
+        all.push(q(
+            "--preload-pack",
+            "preload_pack_mm",
+            "Pack between the pinion's bearings?",
+            Kind::One,
+        ));
     }
-    all.push(q("--nut-torque", "", "Torque the pinion nut was brought to?", Kind::One));
-    all.push(q("--pinion-torque", "", "Rotating torque of the pinion, each turn's reading?", Kind::Several));
+    all.push(q(
+        "--nut-torque",
+        "",
+        "Torque the pinion nut was brought to?",
+        Kind::One,
+    ));
+    all.push(q(
+        "--pinion-torque",
+        "",
+        "Rotating torque of the pinion, each turn's reading?",
+        Kind::Several,
+    ));
     if card.carrier.adjust == Adjust::Shims {
-        all.push(q("--ring-side-shim", "ring_side_shim_mm", "Pack behind the ring gear?", Kind::One));
-        all.push(q("--far-side-shim", "far_side_shim_mm", "Pack on the other side?", Kind::One));
+        all.push(q(
+            "--ring-side-shim",
+            "ring_side_shim_mm",
+            "Pack behind the ring gear?",
+            Kind::One,
+        ));
+        all.push(q(
+            "--far-side-shim",
+            "far_side_shim_mm",
+            "Pack on the other side?",
+            Kind::One,
+        ));
     } else {
-        all.push(q("--notches", "ring_notches", "Adjusters: notches from the job's zero, + = ring gear away from the pinion?", Kind::One));
+        all.push(q(
+            "--notches",
+            "ring_notches",
+            "Adjusters: notches from the job's zero, + = ring gear away from the pinion?",
+            Kind::One,
+        ));
     }
-    all.push(q("--side-preload", "", "Do the side bearings carry their preload? (yes or no)", Kind::YesNo));
-    all.push(q("--final-parts", "", "Are the final parts in? (yes or no)", Kind::YesNo));
-    all.push(q("--backlash", "", "Backlash, each place round the gear?", Kind::Several));
-    all.push(q("--total-torque", "", "Torque to turn pinion and carrier, each turn's reading?", Kind::Several));
-    all.push(q("--drive", "", "Photo of the drive flanks (a file)?", Kind::One));
-    all.push(q("--coast", "", "Photo of the coast flanks (a file)?", Kind::One));
+    all.push(q(
+        "--side-preload",
+        "",
+        "Do the side bearings carry their preload? (yes or no)",
+        Kind::YesNo,
+    ));
+    all.push(q(
+        "--final-parts",
+        "",
+        "Are the final parts in? (yes or no)",
+        Kind::YesNo,
+    ));
+    all.push(q(
+        "--backlash",
+        "",
+        "Backlash, each place round the gear?",
+        Kind::Several,
+    ));
+    all.push(q(
+        "--total-torque",
+        "",
+        "Torque to turn pinion and carrier, each turn's reading?",
+        Kind::Several,
+    ));
+    all.push(q(
+        "--drive",
+        "",
+        "Photo of the drive flanks (a file)?",
+        Kind::One,
+    ));
+    all.push(q(
+        "--coast",
+        "",
+        "Photo of the coast flanks (a file)?",
+        Kind::One,
+    ));
     all.push(q("--note", "", "Anything to note?", Kind::One));
     all
 }
@@ -92,7 +172,13 @@ fn arguments(question: &Question, answer: &str) -> Vec<String> {
         Kind::YesNo => {
             let yes = ["y", "yes"].contains(&answer.to_lowercase().as_str());
             let no = ["n", "no"].contains(&answer.to_lowercase().as_str());
-            let said = if yes { "yes" } else if no { "no" } else { answer };
+            let said = if yes {
+                "yes"
+            } else if no {
+                "no"
+            } else {
+                answer
+            };
             vec![format!("{option}={said}")]
         }
     }
@@ -103,7 +189,9 @@ fn read(words: &[String]) -> std::result::Result<Given, String> {
     let asked = Asked::try_parse_from(words).map_err(|error| {
         let text = error.to_string();
         let first = text.lines().next().unwrap_or_default();
-        first.trim_start_matches("error: ").to_owned()
+        // What the option is called says nothing to whom it was not shown.
+        let why = first.split_once("': ").map_or(first, |(_, why)| why);
+        why.trim_start_matches("error: ").to_owned()
     })?;
     let mut alone = NewTrial::default();
     let sound = asked.given.numbers.put_into(&mut alone);
@@ -122,7 +210,9 @@ pub(super) fn ask(record: &Record, shown: &Shown) -> Result<Option<Given>> {
     let questions = questions(record);
     let before = carried(record);
     let mut asker = Asker::new();
-    asker.say("Each value with its unit; Enter takes what stands in [ ] or leaves it out; < goes back.\n");
+    asker.say(
+        "Each value with its unit; Enter takes what stands in [ ] or leaves it out; < goes back.\n",
+    );
     let mut answers: Vec<Option<Vec<String>>> = questions.iter().map(|_| None).collect();
     let mut at = 0;
     while let Some(question) = questions.get(at) {

@@ -5,7 +5,8 @@ use crate::Result;
 use crate::schema::{Card, MarkSense, MarkUnit, ShimPlace};
 use crate::setup::kit_packs::ShimsAtHand;
 use crate::setup::pinion_shim::{
-    Gauge, Marks, Slinger, answer, from_dimensions, from_etched, from_gauge, from_marks, unexplained_mark,
+    Gauge, Marks, Slinger, answer, from_dimensions, from_etched, from_gauge, from_marks,
+    unexplained_mark,
 };
 use crate::setup::usual::{HOUSING, PINION_PACK, SLINGER};
 use crate::setup::{Answer, SetupError, Step};

@@ -152,6 +152,7 @@ impl Preload {
         let mut trials = record.map_or_else(Vec::new, |record| record.preload_trials());
         for pair in &self.trials {
             trials.push(PreloadTrial {
+                of_job: None,
                 pack_mm: PRELOAD_PACK.check(&pair.first, sure)?,
                 torque_nm: pair.rotating_nm(sure)? - drag_nm.unwrap_or(0.0),
             });

@@ -129,9 +129,13 @@ impl Backlash {
             .transpose()?;
         let of_job = || -> Result<Option<(f64, f64)>> {
             let record = self.common.record()?;
-            let last = record.as_ref().and_then(|record| record.built().next_back());
+            let last = record
+                .as_ref()
+                .and_then(|record| record.built().next_back());
             Ok(last.and_then(|last| {
-                last.trial.ring_side_shim_mm.zip(last.trial.far_side_shim_mm)
+                last.trial
+                    .ring_side_shim_mm
+                    .zip(last.trial.far_side_shim_mm)
             }))
         };
         let packs = match given {
@@ -154,7 +158,9 @@ impl Backlash {
             window_mm: Some(window),
         };
         let kit = ShimsAtHand::for_sides(Some(card), &[ring_side_mm, far_side_mm]);
-        Ok(Some(Cure::Packs(Box::new(split(&found, &wanted, ratio, &kit)?))))
+        Ok(Some(Cure::Packs(Box::new(split(
+            &found, &wanted, ratio, &kit,
+        )?))))
     }
 
     fn other_direction(&self, round: &Round, card: Option<&Card>) -> Result<Option<f64>> {

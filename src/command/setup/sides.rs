@@ -94,7 +94,12 @@ pub(super) struct Adjusters {
     #[arg(long, value_name = "COUNT", requires = "pitch", value_parser = clap::value_parser!(u32).range(2..=400))]
     notches_per_turn: Option<u32>,
     /// Notches of preload beyond zero end play, both sides together.
-    #[arg(long, default_value_t = 0.0, value_name = "COUNT", allow_hyphen_values = true)]
+    #[arg(
+        long,
+        default_value_t = 0.0,
+        value_name = "COUNT",
+        allow_hyphen_values = true
+    )]
     preload_notches: f64,
     #[command(flatten)]
     ratio: RatioArgs,
@@ -168,9 +173,13 @@ impl SideShims {
     pub(super) fn answer(&self) -> Result<Answer> {
         let card = self.common.card()?;
         let sure = self.common.as_written;
-        if card.as_ref().is_some_and(|card| card.carrier.adjust == Adjust::Threaded) {
+        if card
+            .as_ref()
+            .is_some_and(|card| card.carrier.adjust == Adjust::Threaded)
+        {
             return Err(SetupError::Impossible(
-                "the card has threaded adjusters at the sides, not shims; use `setup adjusters`".into(),
+                "the card has threaded adjusters at the sides, not shims; use `setup adjusters`"
+                    .into(),
             )
             .into());
         }
@@ -181,7 +190,12 @@ impl SideShims {
         };
         let carrier = card.as_ref().map(|card| card.carrier);
         let wanted = Wanted {
-            backlash_mm: wanted_mm(self.wanted.as_ref(), card.as_ref(), sure, &self.common.shown)?,
+            backlash_mm: wanted_mm(
+                self.wanted.as_ref(),
+                card.as_ref(),
+                sure,
+                &self.common.shown,
+            )?,
             preload_mm: match &self.preload {
                 Some(said) => SIDE_PRELOAD.check(said, sure)?,
                 None => carrier.and_then(|c| c.side_preload_mm).unwrap_or(0.0),
@@ -215,7 +229,11 @@ impl Adjusters {
         let card = self.common.card()?;
         let sure = self.common.as_written;
         let given = self.pitch.zip(self.notches_per_turn);
-        if given.is_none() && card.as_ref().is_some_and(|card| card.carrier.adjust == Adjust::Shims) {
+        if given.is_none()
+            && card
+                .as_ref()
+                .is_some_and(|card| card.carrier.adjust == Adjust::Shims)
+        {
             return Err(SetupError::Impossible(
                 "the card has shims at the sides, not threaded adjusters; use `setup side-shims`, or write \
                  adjust = \"threaded\" with pitch and notches_per_turn in [carrier]"
@@ -224,7 +242,12 @@ impl Adjusters {
             .into());
         }
         let found = mean_mm(&self.backlash, sure)?;
-        let wanted = wanted_mm(self.wanted.as_ref(), card.as_ref(), sure, &self.common.shown)?;
+        let wanted = wanted_mm(
+            self.wanted.as_ref(),
+            card.as_ref(),
+            sure,
+            &self.common.shown,
+        )?;
         let given = given.map(|(pitch, notches)| pitch.mm() / f64::from(notches));
         let notch_mm = given
             .or(card.as_ref().and_then(|card| card.carrier.notch_mm()))

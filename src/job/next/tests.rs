@@ -155,7 +155,8 @@ fn a_job_goes_from_station_to_station() {
 #[test]
 fn nothing_final_goes_in_while_a_number_is_outside_its_limit() {
     let mut job = record();
-    for (number, backlash_mm, torque_nm) in [(1, vec![0.2; 4], None), (2, vec![0.2; 4], Some(1.5))] {
+    for (number, backlash_mm, torque_nm) in [(1, vec![0.2; 4], None), (2, vec![0.2; 4], Some(1.5))]
+    {
         job.trials.push(assembly(
             number,
             Trial {

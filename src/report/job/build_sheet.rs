@@ -72,7 +72,10 @@ fn plot_height_mm(sheet: &Sheet) -> f64 {
     let put_right: usize = (mended(sheet).iter())
         .map(|line| line.chars().count().div_ceil(130))
         .sum();
-    let above = 3.0 + 0.5 * head(sheet).len() as f64 + lines(found).max(lines(last)) as f64 + put_right as f64;
+    let above = 3.0
+        + 0.5 * head(sheet).len() as f64
+        + lines(found).max(lines(last)) as f64
+        + put_right as f64;
     let rows = 3.0 + trials(sheet).0.len() as f64;
     // Four titles, the plot's caption, and a tenth for other letters than these were measured with.
     let left = SIDE_MM - 1.1 * (LINE_MM * above + 4.0 * rows + 4.0 * 7.5 + 5.0);

@@ -6,7 +6,7 @@ use crate::job::closing::{Standing, standing};
 use crate::job::new_trial::NewTrial;
 use crate::job::next::{Next, Station};
 use crate::schema::Verdict;
-use crate::schema::record::{Amendment, Assembly, Given, Record};
+use crate::schema::record::{Amendment, Assembly, Given, Item, Record};
 use crate::units::Shown;
 use comfy_table::{CellAlignment, Table, presets};
 use serde_json::{Value, json};
@@ -57,7 +57,7 @@ pub(crate) fn trial_cells(assembly: &Assembly, shown: &Shown) -> [String; 9] {
         trial.far_side_shim_mm,
         trial.ring_notches,
     ) {
-        (None, None, Some(notches)) => adjusters_at(notches),
+        (None, None, Some(notches)) => format!("adjusters {}", adjusters_at(notches)),
         (None, None, None) => String::new(),
         (ring, far, _) => {
             let one = |mm: Option<f64>| mm.map_or("–".to_owned(), |mm| shown.shim(mm));
@@ -93,7 +93,7 @@ pub(crate) fn trial_cells(assembly: &Assembly, shown: &Shown) -> [String; 9] {
 /// Where the adjusters stand, from the job's own zero.
 pub(crate) fn adjusters_at(notches: i32) -> String {
     let by = match notches.abs() {
-        0 => return "adjusters at 0".into(),
+        0 => return "at 0".into(),
         1 => "1 notch".to_owned(),
         count => format!("{count} notches"),
     };
@@ -122,7 +122,10 @@ pub(crate) fn mended(record: &Record, shown: &Shown) -> Vec<String> {
             ));
         }
     }
-    lines.into_iter().map(|line| line.replace(" )", ")")).collect()
+    lines
+        .into_iter()
+        .map(|line| line.replace(" )", ")"))
+        .collect()
 }
 
 /// `pinion pack: 30.0 thou put right to 32.0 thou`.
@@ -131,7 +134,11 @@ pub(crate) fn mended_words(one: &Amendment, shown: &Shown) -> String {
         said(&one.what, &one.was, shown),
         said(&one.what, &one.now, shown),
     );
-    format!("{}: {was} put right to {now}", words_of(&one.what))
+    let name = words_of(&one.what);
+    match one.was {
+        Value::Null => format!("{name}: {now} added"),
+        _ => format!("{name}: {was} put right to {now}"),
+    }
 }
 
 /// A value that a new trial takes over, by its key; nothing where there is none.
@@ -192,8 +199,8 @@ pub(crate) fn words_of(key: &str) -> &str {
     }
 }
 
-/// A value of the record in the units asked for, by its key.
-fn said(key: &str, value: &Value, shown: &Shown) -> String {
+/// A value of the record or of its card in the units asked for, by its key.
+pub(crate) fn said(key: &str, value: &Value, shown: &Shown) -> String {
     match value {
         Value::Null => "nothing".into(),
         Value::Bool(is) => if *is { "yes" } else { "no" }.into(),
@@ -207,6 +214,7 @@ fn said(key: &str, value: &Value, shown: &Shown) -> String {
             let number = number.as_f64().unwrap_or_default();
             match key {
                 "ring_notches" => adjusters_at(number as i32),
+                _ if key.ends_with("_mm") && number.abs() >= 20.0 => shown.length(number),
                 _ if key.ends_with("_mm") => shown.shim(number),
                 _ if key.ends_with("_nm") => shown.torque(number),
                 _ => number.to_string(),
@@ -325,7 +333,8 @@ fn write_closing(out: &mut String, record: &Record, shown: &Shown) {
     if !record.closing.is_empty() {
         out.push_str("\nClosing list\n");
     }
-    for tick in &record.closing {
+    let ticked = |item: Item| record.closing.iter().find(move |tick| tick.item == item);
+    for tick in Item::ALL.into_iter().filter_map(ticked) {
         let value = if tick.value.is_empty() {
             String::new()
         } else {
@@ -340,7 +349,11 @@ fn write_closing(out: &mut String, record: &Record, shown: &Shown) {
         );
         match standing(record, tick.item, shown) {
             Standing::Outside(says) => {
-                let _ = writeln!(out, "    OUTSIDE ITS LIMIT: {says}; taken because: {}", tick.because);
+                let _ = writeln!(
+                    out,
+                    "    OUTSIDE ITS LIMIT: {says}; taken because: {}",
+                    tick.because
+                );
             }
             Standing::Open(Some(says)) => {
                 let _ = writeln!(out, "    still open: {says}");

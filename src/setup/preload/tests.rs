@@ -12,6 +12,7 @@ fn fit(
 
 fn trial(thou: f64, lb_in: f64) -> PreloadTrial {
     PreloadTrial {
+        of_job: None,
         pack_mm: thou * THOU_MM,
         torque_nm: lb_in * LB_IN_NM,
     }
@@ -70,7 +71,10 @@ fn a_thinner_pack_that_turns_easier_is_asked_back() {
     for (thinner, torque) in [(76.0, 5.0), (75.0, 10.0)] {
         let trials = [trial(80.0, 13.5), trial(thinner, torque)];
         let question = fit(&trials, WINDOW, &[]).unwrap_err().to_string();
-        assert!(question.contains("trial 2 has the thinner pack"), "{question}");
+        assert!(
+            question.contains("trial 2 has the thinner pack"),
+            "{question}"
+        );
         let found = super::fit(&trials, WINDOW, &ShimsAtHand::default(), true).unwrap();
         assert_eq!(found.contradiction, Some([2, 1]));
     }
@@ -80,8 +84,16 @@ fn a_thinner_pack_that_turns_easier_is_asked_back() {
 
 #[test]
 fn a_kit_without_a_pack_near_offers_the_nearest_and_says_so() {
-    let found = fit(&[trial(80.0, 5.0)], WINDOW, &[40.0 * THOU_MM, 36.0 * THOU_MM]).unwrap();
-    assert!((found.next_pack_mm / THOU_MM - 76.0).abs() < 1e-6, "{found:?}");
+    let found = fit(
+        &[trial(80.0, 5.0)],
+        WINDOW,
+        &[40.0 * THOU_MM, 36.0 * THOU_MM],
+    )
+    .unwrap();
+    assert!(
+        (found.next_pack_mm / THOU_MM - 76.0).abs() < 1e-6,
+        "{found:?}"
+    );
     assert_eq!(found.stack_mm.len(), 2);
     let asked = Asked {
         used: false,
