@@ -260,7 +260,9 @@ fn no_advice(FlankNotUsable { side, why }: &FlankNotUsable) -> String {
         NotUsable::NoPhoto | NotUsable::SeveralPhotos(_) | NotUsable::Unreadable { .. } => {
             format!("no photo of the {word} flanks could be read")
         }
-        NotUsable::Unsure => format!("the reading of the {word} flanks is unsure"),
+        NotUsable::Unsure | NotUsable::Mirrored => {
+            format!("the reading of the {word} flanks is unsure")
+        }
         NotUsable::Contradicted => {
             format!("photos of the {word} flanks show the patch in different places")
         }

@@ -320,6 +320,9 @@ fn why_no_advice(FlankNotUsable { side, why }: &FlankNotUsable) -> String {
         NotUsable::SeveralPhotos(count) => {
             format!("{count} photos show the {word} flanks; give the one that counts with --{word}")
         }
+        NotUsable::Mirrored => format!(
+            "the photo of the {word} flanks does not show the hand that the card says; if it is mirrored, say --mirrored"
+        ),
         NotUsable::Unsure => format!(
             "the reading of the {word} flanks is unsure; look at its picture (--out), then take a better photo or say --use-unsure"
         ),

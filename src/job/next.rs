@@ -199,14 +199,19 @@ fn after_pattern(record: &Record, judged: &Assembly, last: &Assembly, shown: &Sh
     match given.advice.verdict {
         Verdict::Change => {
             let pack = |name: &str, pack: Option<&crate::schema::Pack>| {
-                pack.map(|p| format!("{name} {} → {}", shown.shim(p.from_mm), shown.shim(p.to_mm)))
+                let changed = pack.filter(|p| (p.to_mm - p.from_mm).abs() > 1e-9)?;
+                let (from, to) = (shown.shim(changed.from_mm), shown.shim(changed.to_mm));
+                Some(format!("{name} {from} → {to}"))
             };
             let shims = given.advice.shims.as_ref();
             let packs: Vec<String> = [
                 pack("pinion pack", shims.and_then(|s| s.pinion.as_ref())),
                 pack("ring-side pack", shims.and_then(|s| s.ring_side.as_ref())),
                 pack("far-side pack", shims.and_then(|s| s.far_side.as_ref())),
-                shims.and_then(|s| s.ring_notches).map(adjusters),
+                shims
+                    .and_then(|s| s.ring_notches)
+                    .filter(|notches| *notches != 0)
+                    .map(adjusters),
             ]
             .into_iter()
             .flatten()

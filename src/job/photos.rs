@@ -10,7 +10,7 @@ use crate::reading::{OutlinedReading, ReadOptions, read_photo};
 use crate::rules::NotUsable;
 use crate::schema::Reading;
 use crate::schema::record::Shows;
-use crate::schema::{Card, Polarity, ReasonCode};
+use crate::schema::{Card, Polarity};
 use crate::{Error, Result};
 use image::RgbImage;
 use image::codecs::jpeg::JpegEncoder;
@@ -120,19 +120,14 @@ pub(crate) fn remarks_on(
     match used {
         Ok(()) => {}
         Err(NotUsable::Unsure) => {
-            let mirrored = reading
-                .reasons
-                .iter()
-                .any(|r| r.code == ReasonCode::Mirrored);
-            let hint = if mirrored {
-                "if the photo is mirrored, record it again with --mirrored"
-            } else {
-                "look at its picture on the sheet, then take a better photo, or record it again with --use-unsure"
-            };
             remarks.push(format!(
-                "The {photo} is unsure and is kept, but no advice is made of it; {hint}."
+                "The {photo} is unsure and is kept, but no advice is made of it; look at its picture on the sheet, then take a \
+                 better photo, or record it again with --use-unsure."
             ));
         }
+        Err(NotUsable::Mirrored) => remarks.push(format!(
+            "The {photo} is kept, but no advice is made of it; if it is mirrored, record it again with --mirrored."
+        )),
         Err(NotUsable::Unreadable { .. }) => {
             remarks.push(format!("The {photo} could not be read."))
         }

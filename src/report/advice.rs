@@ -41,7 +41,11 @@ fn write(out: &mut String, advice: &Advice, units: Units) -> std::fmt::Result {
             pack(out, "ring-side pack", shims.ring_side.as_ref(), units)?;
             pack(out, "far-side pack", shims.far_side.as_ref(), units)?;
             if let Some(notches) = shims.ring_notches {
-                writeln!(out, "  adjusters       {}", adjusters(notches))?;
+                let words = match notches {
+                    0 => "stay".to_owned(),
+                    turn => adjusters(turn),
+                };
+                writeln!(out, "  adjusters       {words}")?;
             }
         }
     }

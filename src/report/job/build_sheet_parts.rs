@@ -290,7 +290,7 @@ pub(crate) fn advice(sheet: &Sheet) -> Vec<String> {
                         );
                     }
                 }
-                if let Some(notches) = shims.ring_notches {
+                if let Some(notches) = shims.ring_notches.filter(|notches| *notches != 0) {
                     line += &format!(", {}", adjusters(notches));
                 }
             }
@@ -355,7 +355,12 @@ pub(crate) fn closing(sheet: &Sheet) -> Vec<(Mark, String)> {
                     Mark::Outside
                 }
             };
-            (mark, fitting(&words))
+            // A reason is never cut off.
+            let words = match mark {
+                Mark::Outside => words,
+                Mark::Open | Mark::Done => fitting(&words),
+            };
+            (mark, words)
         })
         .collect()
 }

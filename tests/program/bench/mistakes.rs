@@ -175,7 +175,13 @@ const ON_A_CLOSED_JOB: [Mistake; 5] = [
 ];
 
 /// Asked of a station.
-const AT_A_STATION: [Mistake; 15] = [
+const AT_A_STATION: [Mistake; 16] = [
+    (
+        "end play below nothing",
+        "setup side-shims --card card.toml --ring-side 2mm --far-side 2mm --backlash=-0.05mm",
+        2,
+        "a backlash of -0.05mm is below nothing, which cannot be",
+    ),
     (
         "a thinner pack that turns easier",
         "setup preload --card card.toml --trial 80thou=13lb-in --trial 75thou=10lb-in",
