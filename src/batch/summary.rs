@@ -7,7 +7,7 @@ use super::likeness::first_like;
 use super::run::Found;
 use super::walk::Trouble;
 use crate::frames::Side;
-use crate::schema::Status;
+use crate::schema::{Card, Status};
 use crate::units::Units;
 use rayon::prelude::*;
 use serde::Serialize;
@@ -38,6 +38,8 @@ pub(crate) struct BatchResult<'a> {
     pub same_as: Vec<Option<usize>>,
     /// For each photo the largest one that shows the same picture in other bytes, if that is another.
     pub like: Vec<Option<usize>>,
+    /// The units each set's texts are in.
+    pub units: Vec<Units>,
     /// The numbers.
     pub summary: BatchSummary,
 }
@@ -108,7 +110,16 @@ pub(crate) struct Offsets {
 
 impl<'a> BatchResult<'a> {
     /// Judges photos and sets, finds copies, and counts.
-    pub(crate) fn new(plan: &'a Plan, found: &'a [Found], units: Units) -> Self {
+    pub(crate) fn new(
+        plan: &'a Plan,
+        found: &'a [Found],
+        units_of: impl Fn(Option<&Card>) -> Units,
+    ) -> Self {
+        let units: Vec<Units> = plan
+            .sets
+            .iter()
+            .map(|set| units_of(set.card.as_deref()))
+            .collect();
         let photos: Vec<PhotoVerdict> = plan
             .items
             .iter()
@@ -118,7 +129,8 @@ impl<'a> BatchResult<'a> {
         let sets: Vec<SetVerdict> = plan
             .sets
             .par_iter()
-            .map(|set| set_verdict(set, found, units))
+            .zip(&units)
+            .map(|(set, units)| set_verdict(set, found, *units))
             .collect();
         let same_as = same_bytes(found);
         let like = like(found, &same_as);
@@ -128,6 +140,7 @@ impl<'a> BatchResult<'a> {
             order: by_urgency(plan, &sets),
             photos,
             sets,
+            units,
             same_as,
             like,
             summary: BatchSummary {
@@ -368,7 +381,7 @@ mod tests {
             drive("a", Status::Read, 0.0, 0.0),
         ];
         let plan = plan(&[&[0], &[1], &[2], &[3], &[4], &[5]]);
-        let lot = BatchResult::new(&plan, &found, Units::Mm);
+        let lot = BatchResult::new(&plan, &found, |_| Units::Mm);
         // Out of place: the farther one first; then unsure, missing the coast flank, unreadable.
         assert_eq!(lot.order, [2, 1, 4, 0, 5, 3]);
         let summary = &lot.summary;
@@ -391,7 +404,7 @@ mod tests {
             drive("b", Status::Read, 0.0, 0.3),
         ];
         let plan = plan(&[&[0, 1]]);
-        let lot = BatchResult::new(&plan, &found, Units::Mm);
+        let lot = BatchResult::new(&plan, &found, |_| Units::Mm);
         assert_eq!(lot.sets[0].verdict, Verdict::Unsure);
         assert!(lot.sets[0].flanks[0].as_ref().unwrap().contradicted);
         // An unsure photo does not contradict a sure one, and the sure one speaks.
@@ -399,7 +412,7 @@ mod tests {
             drive("a", Status::Unsure, 0.0, 0.3),
             drive("b", Status::Read, 0.0, 0.0),
         ];
-        let lot = BatchResult::new(&plan, &found, Units::Mm);
+        let lot = BatchResult::new(&plan, &found, |_| Units::Mm);
         let seen = lot.sets[0].flanks[0].as_ref().unwrap();
         assert_eq!((seen.photo, seen.contradicted), (1, false));
         assert_eq!(lot.sets[0].verdict, Verdict::Measure);

@@ -113,6 +113,13 @@ pub struct Diagnosis {
     pub coast: Option<FlankDiagnosis>,
 }
 
+impl Diagnosis {
+    /// Of what is known of the two flanks.
+    pub(crate) const fn of(drive: Option<FlankDiagnosis>, coast: Option<FlankDiagnosis>) -> Self {
+        Self { drive, coast }
+    }
+}
+
 /// One flank against its target.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[non_exhaustive]

@@ -78,7 +78,7 @@ impl Check {
             self.value.as_deref(),
             self.item.window_nm(&record.card, used),
             self.as_written,
-            &self.common.shown,
+            &output.shown(Some(&record.card)),
         )?;
         let by = self.who.by.clone().unwrap_or(record.head.mechanic);
         let value = self.value.clone().unwrap_or_default();
@@ -122,7 +122,8 @@ impl Close {
                 &json!({"schema": "flankread/job-close/1", "job": job, "closed": false}),
             );
         }
-        let next = next(&store.record(job)?, &self.common.shown);
+        let record = store.record(job)?;
+        let next = next(&record, &output.shown(Some(&record.card)));
         if next.station != Station::Done && !self.anyway {
             return Err(JobError::Use(format!(
                 "job {job} is not finished: {} Missing: {}. Close it all the same with --anyway",

@@ -140,7 +140,7 @@ impl TrialArgs {
         new.trial.assembled = Some(at.clone());
         let by = self.who.by.as_ref().unwrap_or(&record.head.mechanic);
         let number = store.add_trial(job, &new, &at, by)?;
-        remarks.extend(self.remarks(&record.card, &new));
+        remarks.extend(self.remarks(&record.card, &new, output));
         if output.json {
             crate::command::print_json(&json!({
                 "schema": "flankread/job-trial/1",
@@ -252,8 +252,8 @@ impl TrialArgs {
         Ok(remarks)
     }
 
-    fn remarks(&self, card: &Card, new: &NewTrial) -> Vec<String> {
-        let shown = self.common.shown;
+    fn remarks(&self, card: &Card, new: &NewTrial, output: OutputOptions) -> Vec<String> {
+        let shown = output.shown(Some(card));
         let mut remarks = Vec::new();
         let used = new.bench.bearings == Some(Condition::Used);
         let window = if used {

@@ -2,6 +2,7 @@
 
 use super::Common;
 use crate::Result;
+use crate::command::OutputOptions;
 use crate::setup::fasteners::{
     Friction, Known, ThreadState, USUAL_SHARE, answer, bolt, sum, sum_answer,
 };
@@ -64,7 +65,7 @@ pub(super) struct Sum {
 }
 
 impl Fasteners {
-    pub(super) fn answer(&self) -> Result<Answer> {
+    pub(super) fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let thread = Thread::parse(&self.size)?;
         let friction = match (self.nut_factor, self.friction, self.state) {
             (Some(k), ..) => Friction::NutFactor(k),
@@ -85,10 +86,11 @@ impl Fasteners {
             (None, None) => Known::Share(self.share),
         };
         let found = bolt(thread, self.grade, friction, known, usize::from(self.count))?;
-        let shown = self.common.shown;
+        let card = self.common.card()?;
+        let shown = output.shown(card.as_ref());
         let mut answer = answer(&found, self.grade, &shown);
         // A card's torque with thread locker and the table's for the bare bolt differ; both belong on the bench.
-        if let Some(limits) = self.common.card()?.map(|card| card.limits) {
+        if let Some(limits) = card.map(|card| card.limits) {
             for (name, window) in [
                 ("ring-gear bolts", limits.ring_bolt_torque_nm),
                 ("cap bolts", limits.cap_bolt_torque_nm),
@@ -107,9 +109,10 @@ impl Fasteners {
 }
 
 impl Sum {
-    pub(super) fn answer(&self) -> Result<Answer> {
+    pub(super) fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let shims: Vec<f64> = self.shims.iter().map(|length| length.mm()).collect();
         let found = sum(&shims, self.measured.map(Length::mm))?;
-        Ok(sum_answer(&found, &self.common.shown))
+        let card = self.common.card()?;
+        Ok(sum_answer(&found, &output.shown(card.as_ref())))
     }
 }

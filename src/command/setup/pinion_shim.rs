@@ -2,6 +2,7 @@
 
 use super::Common;
 use crate::Result;
+use crate::command::OutputOptions;
 use crate::schema::{Card, MarkSense, MarkUnit, ShimPlace};
 use crate::setup::pinion_shim::{
     Gauge, Marks, answer, from_dimensions, from_etched, from_gauge, from_marks, unexplained_mark,
@@ -159,12 +160,12 @@ struct DimensionsWay {
 }
 
 impl PinionShim {
-    pub(super) fn answer(&self) -> Result<Answer> {
+    pub(super) fn answer(&self, output: OutputOptions) -> Result<Answer> {
         match &self.way {
-            Way::Marks(way) => way.answer(),
-            Way::Gauge(way) => way.answer(),
-            Way::Etched(way) => way.answer(),
-            Way::Dimensions(way) => way.answer(),
+            Way::Marks(way) => way.answer(output),
+            Way::Gauge(way) => way.answer(output),
+            Way::Etched(way) => way.answer(output),
+            Way::Dimensions(way) => way.answer(output),
         }
     }
 }
@@ -177,9 +178,9 @@ fn place_and_kit(card: Option<&Card>) -> (Option<ShimPlace>, &[f64]) {
 }
 
 impl MarksWay {
-    fn answer(&self) -> Result<Answer> {
+    fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let card = self.common.card()?;
-        let shown = self.common.shown;
+        let shown = output.shown(card.as_ref());
         let old_mm = PINION_PACK.check(&self.old_shim, self.common.as_written)?;
         let marks = self
             .marks
@@ -218,9 +219,9 @@ impl MarksWay {
 }
 
 impl GaugeWay {
-    fn answer(&self) -> Result<Answer> {
+    fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let card = self.common.card()?;
-        let shown = self.common.shown;
+        let shown = output.shown(card.as_ref());
         let sure = self.common.as_written;
         let place = match (self.place, card.as_ref()) {
             (Some(PlaceArg::BehindHeadBearing), _) => ShimPlace::BehindHeadBearing,
@@ -284,9 +285,9 @@ impl GaugeWay {
 }
 
 impl EtchedWay {
-    fn answer(&self) -> Result<Answer> {
+    fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let card = self.common.card()?;
-        let shown = self.common.shown;
+        let shown = output.shown(card.as_ref());
         let base_mm = PINION_PACK.check(&self.base, self.common.as_written)?;
         let etched: Vec<f64> = self.etched.iter().map(|length| length.mm()).collect();
         let found = from_etched(base_mm, &etched)?;
@@ -306,9 +307,9 @@ impl EtchedWay {
 }
 
 impl DimensionsWay {
-    fn answer(&self) -> Result<Answer> {
+    fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let card = self.common.card()?;
-        let shown = self.common.shown;
+        let shown = output.shown(card.as_ref());
         let sure = self.common.as_written;
         if card
             .as_ref()

@@ -2,12 +2,13 @@
 
 use super::{Common, two, window};
 use crate::Result;
+use crate::command::OutputOptions;
 use crate::schema::{Card, Preload as CardPreload};
 use crate::setup::preload::{Asked, PreloadTrial, answer, fit};
 use crate::setup::sleeve::{self, SleeveStep};
 use crate::setup::usual::{PINION_NUT, PRELOAD_PACK, ROTATING};
 use crate::setup::{Answer, SetupError, turning_torque};
-use crate::units::{AsWritten, Length, Measured, Torque};
+use crate::units::{AsWritten, Length, Measured, Torque, listed};
 use clap::Args;
 use std::str::FromStr;
 
@@ -76,8 +77,7 @@ impl<T: Measured> FromStr for Pair<T> {
             first: first
                 .parse()
                 .map_err(|e: crate::units::UnitError| e.to_string())?,
-            torques: torques
-                .split(',')
+            torques: listed(torques)
                 .map(|one| {
                     one.parse()
                         .map_err(|e: crate::units::UnitError| e.to_string())
@@ -121,7 +121,7 @@ pub(super) fn rotating_window(
 }
 
 impl Preload {
-    pub(super) fn answer(&self) -> Result<Answer> {
+    pub(super) fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let card = self.common.card()?;
         let sure = self.common.as_written;
         if card
@@ -159,12 +159,12 @@ impl Preload {
             seal: self.seal,
             seal_drag_nm: drag_nm,
         };
-        Ok(answer(&trials, &found, asked, &self.common.shown))
+        Ok(answer(&trials, &found, asked, &output.shown(card.as_ref())))
     }
 }
 
 impl Sleeve {
-    pub(super) fn answer(&self) -> Result<Answer> {
+    pub(super) fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let card = self.common.card()?;
         let sure = self.common.as_written;
         let window_nm = rotating_window(&self.window, card.as_ref(), self.used, sure)?;
@@ -186,6 +186,6 @@ impl Sleeve {
             })
             .collect::<Result<Vec<_>>>()?;
         let next = sleeve::next(&steps, window_nm, limit_nm)?;
-        Ok(sleeve::answer(&steps, &next, &self.common.shown))
+        Ok(sleeve::answer(&steps, &next, &output.shown(card.as_ref())))
     }
 }

@@ -2,6 +2,7 @@
 
 use super::{Common, two, window};
 use crate::Result;
+use crate::command::OutputOptions;
 use crate::contact::Model;
 use crate::rules::RulesError;
 use crate::schema::{BacklashDirection, Card};
@@ -58,7 +59,7 @@ enum DirectionArg {
 }
 
 impl Backlash {
-    pub(super) fn answer(&self) -> Result<Answer> {
+    pub(super) fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let card = self.common.card()?;
         let sure = self.common.as_written;
         let readings = BACKLASH.check_all(&self.readings, sure)?;
@@ -96,7 +97,12 @@ impl Backlash {
         };
         let mut round = judge(&places, &limits)?;
         round.other_direction_mm = self.other_direction(&round, card.as_ref())?;
-        Ok(answer(&places, &round, &limits, &self.common.shown))
+        Ok(answer(
+            &places,
+            &round,
+            &limits,
+            &output.shown(card.as_ref()),
+        ))
     }
 
     fn other_direction(&self, round: &Round, card: Option<&Card>) -> Result<Option<f64>> {

@@ -2,6 +2,7 @@
 
 use super::Common;
 use crate::Result;
+use crate::command::OutputOptions;
 use crate::rules::RulesError;
 use crate::schema::{Card, PreloadOn};
 use crate::setup::backlash_ratio::{PlaceAndBacklash, Ratio, RatioSource, of_card, shop, updated};
@@ -149,7 +150,7 @@ fn wanted_mm(
 }
 
 impl SideShims {
-    pub(super) fn answer(&self) -> Result<Answer> {
+    pub(super) fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let card = self.common.card()?;
         let sure = self.common.as_written;
         let found = Found {
@@ -181,12 +182,17 @@ impl SideShims {
         }
         let ratio = updated(self.ratio.ratio(card.as_ref())?, &trials);
         let packs = split(&found, &wanted, ratio)?;
-        Ok(answer(&found, &wanted, &packs, &self.common.shown))
+        Ok(answer(
+            &found,
+            &wanted,
+            &packs,
+            &output.shown(card.as_ref()),
+        ))
     }
 }
 
 impl Adjusters {
-    pub(super) fn answer(&self) -> Result<Answer> {
+    pub(super) fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let card = self.common.card()?;
         let sure = self.common.as_written;
         let found = mean_mm(&self.backlash, sure)?;
@@ -204,6 +210,11 @@ impl Adjusters {
         };
         let ratio = updated(self.ratio.ratio(card.as_ref())?, &trials);
         let turn = notches(found, wanted, notch_mm, self.preload_notches, ratio)?;
-        Ok(notches_answer(found, wanted, &turn, &self.common.shown))
+        Ok(notches_answer(
+            found,
+            wanted,
+            &turn,
+            &output.shown(card.as_ref()),
+        ))
     }
 }

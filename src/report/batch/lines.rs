@@ -9,7 +9,6 @@ use crate::batch::store::Record;
 use crate::batch::summary::BatchResult;
 use crate::frames::Side;
 use crate::schema::{Advice, FlankDiagnosis, Reading};
-use crate::units::Units;
 use serde::Serialize;
 
 /// Value of the `schema` field of a set's line.
@@ -106,7 +105,7 @@ struct FlankLine<'a> {
 }
 
 /// The line of a set, with its line end.
-pub(crate) fn set_line(lot: &BatchResult, set: usize, units: Units) -> String {
+pub(crate) fn set_line(lot: &BatchResult, set: usize) -> String {
     let about = &lot.plan.sets[set];
     let verdict: &SetVerdict = &lot.sets[set];
     let path = |at: &usize| shown(&lot.plan.items[*at].path);
@@ -129,7 +128,7 @@ pub(crate) fn set_line(lot: &BatchResult, set: usize, units: Units) -> String {
         coast: flank(Side::Coast),
         advice: verdict.advice.as_ref(),
         no_advice: verdict.no_advice.as_deref(),
-        reply: reply(lot, set, units),
+        reply: reply(lot, set),
     })
 }
 

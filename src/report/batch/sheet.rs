@@ -11,7 +11,6 @@ use crate::batch::summary::{BatchResult, BatchSummary};
 use crate::report::advice::advice_text;
 use crate::report::draw::theme::{INK, PATCH, PREDICTED, QUIET, STEEL};
 use crate::schema::Status;
-use crate::units::Units;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use std::path::Path;
 
@@ -22,7 +21,6 @@ use std::path::Path;
 pub(crate) fn batch_sheet(
     lot: &BatchResult,
     title: &str,
-    units: Units,
     mut put: impl FnMut(&str) -> Result<()>,
 ) -> Result<()> {
     put(&html! {
@@ -51,7 +49,7 @@ pub(crate) fn batch_sheet(
     }
     .into_string())?;
     for &set in &lot.order {
-        put(&set_part(lot, set, units).into_string())?;
+        put(&set_part(lot, set).into_string())?;
     }
     put(&html! {
         (PreEscaped("</main>"))
@@ -112,21 +110,21 @@ fn headline(summary: &BatchSummary) -> String {
     line
 }
 
-fn set_part(lot: &BatchResult, set: usize, units: Units) -> Markup {
+fn set_part(lot: &BatchResult, set: usize) -> Markup {
     let about = &lot.plan.sets[set];
     let verdict = &lot.sets[set];
-    let next = next(lot, set, units);
+    let next = next(lot, set);
     html! {
         section class={ "set " (verdict.verdict.word()) } style={ "--photos:" (about.photos.len()) } {
             h2 { (about.name) ": " span.verdict { (verdict.verdict.title()) } }
             @if !next.is_empty() { div { "Next: " (next) } }
             div.photos { @for &at in &about.photos { (photo_part(lot, at)) } }
             @if let Some(advice) = &verdict.advice {
-                details { summary { "Advice" } pre { (advice_text(advice, units).trim_end()) } }
+                details { summary { "Advice" } pre { (advice_text(advice, lot.units[set]).trim_end()) } }
             }
             details {
                 summary { "Reply to send" }
-                pre.reply { (reply(lot, set, units).trim_end()) }
+                pre.reply { (reply(lot, set).trim_end()) }
             }
         }
     }

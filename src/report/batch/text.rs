@@ -11,10 +11,10 @@ use std::fmt::Write as _;
 const LONGEST_BAR: usize = 24;
 
 /// The table of the first `rows` sets and the numbers, ending with a newline.
-pub(crate) fn batch_text(lot: &BatchResult, rows: usize, units: Units) -> String {
+pub(crate) fn batch_text(lot: &BatchResult, rows: usize) -> String {
     let mut out = String::new();
     // Writing to a string cannot fail.
-    let _ = writeln!(out, "{}", sets_table(lot, rows, units));
+    let _ = writeln!(out, "{}", sets_table(lot, rows));
     if lot.order.len() > rows {
         let _ = writeln!(
             out,
@@ -27,7 +27,7 @@ pub(crate) fn batch_text(lot: &BatchResult, rows: usize, units: Units) -> String
     out
 }
 
-fn sets_table(lot: &BatchResult, rows: usize, units: Units) -> Table {
+fn sets_table(lot: &BatchResult, rows: usize) -> Table {
     let mut table = Table::new();
     table.load_style(presets::NOTHING);
     if let Some((terminal_size::Width(letters), _)) =
@@ -54,22 +54,22 @@ fn sets_table(lot: &BatchResult, rows: usize, units: Units) -> Table {
             verdict.verdict.title().to_owned(),
             flank(&verdict.flanks[0]),
             flank(&verdict.flanks[1]),
-            next(lot, set, units),
+            next(lot, set),
         ]);
     }
     table
 }
 
 /// What to do about a set, in a few words.
-pub(crate) fn next(lot: &BatchResult, set: usize, units: Units) -> String {
+pub(crate) fn next(lot: &BatchResult, set: usize) -> String {
     let verdict: &SetVerdict = &lot.sets[set];
     if let Some(advice) = &verdict.advice {
         match (advice.verdict, advice.change) {
             (advice::Verdict::Change, Some(change)) => {
                 return format!(
                     "pinion {}, ring gear {} (+ = away)",
-                    signed(change.pinion_mm, units),
-                    signed(change.ring_mm, units)
+                    signed(change.pinion_mm, lot.units[set]),
+                    signed(change.ring_mm, lot.units[set])
                 );
             }
             (advice::Verdict::Good, _) => return "leave the shims".into(),
