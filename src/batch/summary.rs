@@ -10,6 +10,7 @@ use crate::frames::Side;
 use crate::schema::{Card, Status};
 use crate::units::Units;
 use rayon::prelude::*;
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::collections::{BTreeMap, HashMap};
 
@@ -45,7 +46,7 @@ pub(crate) struct BatchResult<'a> {
 }
 
 /// The lot in numbers.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub(crate) struct BatchSummary {
     /// Always [`SCHEMA`].
     pub schema: &'static str,
@@ -72,7 +73,7 @@ pub(crate) struct BatchSummary {
 }
 
 /// Photos by status.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, JsonSchema)]
 pub(crate) struct Statuses {
     /// Good enough to choose shims by.
     pub read: usize,
@@ -85,7 +86,7 @@ pub(crate) struct Statuses {
 }
 
 /// How many, and which share of all photos.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub(crate) struct Count {
     /// Photos.
     pub photos: usize,
@@ -94,7 +95,7 @@ pub(crate) struct Count {
 }
 
 /// Histograms of the offsets from target, per flank and direction.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub(crate) struct Offsets {
     /// Edges between the bars, shares of the flank; the outer bars are open.
     pub edges: Vec<f64>,
@@ -109,6 +110,20 @@ pub(crate) struct Offsets {
 }
 
 impl<'a> BatchResult<'a> {
+    /// Whether what is said of a set tells someone to move a gear.
+    pub(crate) fn tells_to_change(&self, set: usize) -> bool {
+        let verdict = &self.sets[set];
+        let advised = verdict
+            .advice
+            .as_ref()
+            .is_some_and(|advice| advice.change.is_some());
+        let directed = verdict
+            .direction
+            .as_ref()
+            .is_some_and(|found| found.pinion.is_some());
+        advised || directed
+    }
+
     /// Judges photos and sets, finds copies, and counts.
     pub(crate) fn new(
         plan: &'a Plan,

@@ -400,7 +400,12 @@ mod tests {
         for (table, name, answer, part) in [
             ("gear", "ring_teeth", "many", "whole number"),
             ("gear", "ring_diameter", "8.0", "no unit"),
-            ("gear", "cutting", "milled", "nearest is \"face-milled\""),
+            (
+                "gear",
+                "cutting",
+                "face-miled",
+                "nearest is \"face-milled\"",
+            ),
             ("limits", "backlash", "0.006in", "low then high"),
             (
                 "limits",

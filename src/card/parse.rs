@@ -255,7 +255,7 @@ side_shims = ["0.003in", "0.005in", "0.010in", "0.030in"]
             ("ring_teeth = 41", "ring_teeth = 0", "nearest is 12"),
             (
                 "\"face-milled\"",
-                "\"milled\"",
+                "\"face-miled\"",
                 "nearest is \"face-milled\"",
             ),
             (

@@ -89,7 +89,7 @@ pub(crate) fn change_lines(advice: &Advice, units: Units) -> Vec<(String, String
 pub(crate) fn expected_lines(advice: &Advice, units: Units) -> Vec<(String, String)> {
     let mut lines = Vec::new();
     let mut line = |name: &str, words: String| lines.push((name.to_owned(), words));
-    let percent = |share: f64| (100.0 * share).round();
+    let percent = |share: f64| format!("{:.0}", 100.0 * share);
     if let Some(predicted) = &advice.predicted {
         let band = &predicted.band;
         for (name, at, band) in [

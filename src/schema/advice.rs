@@ -366,11 +366,6 @@ impl From<Side> for ReadingKind {
     }
 }
 
-/// The JSON Schema of an [`Advice`], for programs that check what they are given.
-pub(crate) fn json_schema() -> serde_json::Value {
-    schemars::schema_for!(Advice).to_value()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;

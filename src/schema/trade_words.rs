@@ -161,6 +161,7 @@ pub(crate) fn misspelt<'w>(
     for word in words {
         let far = strsim::damerau_levenshtein(&plain(word), &said);
         match best {
+            Some((_, same)) if same == word => {}
             Some((nearest, _)) if far >= nearest => second = second.min(far),
             _ => {
                 second = best.map_or(second, |(nearest, _)| nearest);

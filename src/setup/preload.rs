@@ -5,7 +5,7 @@
 //! `torque = drag + slope · max(0, touch − pack)`, falling with the pack by its very form. Its three unknowns
 //! are weighed on a grid: what every axle has in common goes in as a prior, the trials decide.
 
-use super::{Answer, MANUAL, SetupError, Step, verdict};
+use super::{Answer, SetupError, Step, verdict};
 use crate::rules::kit::Stacks;
 use crate::units::{LB_IN_NM, Shown, THOU_MM};
 use serde::Serialize;
@@ -415,7 +415,6 @@ fn remarks(answer: &mut Answer, trials: &[PreloadTrial], fit: &PreloadFit, asked
          not count. Oil the bearings, bring the nut to its torque, turn the pinion some turns to seat the rollers first."
             .into(),
     );
-    answer.cautions.push(MANUAL.into());
 }
 
 #[cfg(test)]

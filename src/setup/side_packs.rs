@@ -1,7 +1,7 @@
 //! Side packs or threaded adjusters: from zero end play to the backlash wanted, with the bearings preloaded.
 
 use super::backlash_ratio::{Ratio, SHOP};
-use super::{Answer, MANUAL, SetupError, Step};
+use super::{Answer, SetupError, Step};
 use crate::schema::PreloadOn;
 use crate::units::Shown;
 use serde::Serialize;
@@ -152,7 +152,6 @@ pub(crate) fn answer(found: &Found, wanted: &Wanted, packs: &SidePacks, shown: &
         "Caps go back on their own side and the same way up; mark them before they come off."
             .into(),
     );
-    answer.cautions.push(MANUAL.into());
     answer
 }
 
@@ -355,7 +354,6 @@ pub(crate) fn notches_answer(
     answer.remarks.push(
         "Always finish by tightening, so that threads and bearings sit against their load.".into(),
     );
-    answer.cautions.push(MANUAL.into());
     answer
 }
 

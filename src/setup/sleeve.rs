@@ -1,6 +1,6 @@
 //! A collapsible sleeve: nut torque by steps until the rotating torque is right, never back.
 
-use super::{Answer, MANUAL, SetupError, Step, verdict};
+use super::{Answer, SetupError, Step, verdict};
 use crate::units::{LB_IN_NM, Shown};
 use serde::Serialize;
 
@@ -168,7 +168,6 @@ pub(crate) fn answer(steps: &[SleeveStep], next: &SleeveNext, shown: &Shown) -> 
     answer.cautions.push(
         "Never back the nut off to reduce preload. An over-crushed sleeve is replaced.".into(),
     );
-    answer.cautions.push(MANUAL.into());
     answer
 }
 

@@ -3,9 +3,9 @@
 use super::Common;
 use crate::Result;
 use crate::command::OutputOptions;
-use crate::setup::fasteners::{
-    Friction, Known, ThreadState, USUAL_SHARE, answer, bolt, sum, sum_answer,
-};
+use crate::setup::fasteners::{Known, USUAL_SHARE, answer, bolt};
+use crate::setup::friction::{Friction, ThreadState};
+use crate::setup::sum::{sum, sum_answer};
 use crate::setup::threads::{Grade, Thread};
 use crate::setup::usual::BOLT;
 use crate::setup::{Answer, SetupError};
@@ -70,7 +70,7 @@ impl Fasteners {
         let friction = match (self.nut_factor, self.friction, self.state) {
             (Some(k), ..) => Friction::NutFactor(k),
             (None, Some(mu), _) => Friction::Coefficient(mu),
-            (None, None, Some(state)) => Friction::NutFactor(state.nut_factor()),
+            (None, None, Some(state)) => Friction::State(state),
             (None, None, None) => {
                 return Err(SetupError::Missing(
                     "friction decides half of it: say --state dry, plated, oiled, lubricated or waxed, or give \
@@ -88,7 +88,7 @@ impl Fasteners {
         let found = bolt(thread, self.grade, friction, known, usize::from(self.count))?;
         let card = self.common.card()?;
         let shown = output.shown(card.as_ref());
-        let mut answer = answer(&found, self.grade, &shown);
+        let mut answer = answer(&found, self.grade, friction, known, &shown);
         // A card's torque with thread locker and the table's for the bare bolt differ; both belong on the bench.
         if let Some(limits) = card.map(|card| card.limits) {
             for (name, window) in [

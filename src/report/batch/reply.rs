@@ -97,6 +97,9 @@ fn seen(lot: &BatchResult, set: usize, parts: &mut Parts) {
     }
     if let Some(advice) = &verdict.advice {
         advised(advice, lot.units[set], parts);
+    } else if let Some(direction) = verdict.direction.as_ref().filter(|d| d.pinion.is_some()) {
+        parts.see.extend(direction.why.iter().cloned());
+        parts.cautions.extend(direction.cautions.iter().cloned());
     } else if verdict.verdict == Verdict::Right {
         parts.see.push(
             "Both patches stand about where they should. Whether the set is right also depends on the backlash, which a photo does not show.".into(),

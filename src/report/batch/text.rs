@@ -23,9 +23,17 @@ pub(crate) fn batch_text(lot: &BatchResult, rows: usize) -> String {
         );
     }
     out.push('\n');
+    if lot.order.iter().any(|&set| lot.tells_to_change(set)) {
+        let _ = writeln!(out, "Caution: {CHANGES}\n");
+    }
     out.push_str(&summary_text(&lot.summary));
     out
 }
+
+/// What stands under every list that tells someone to move gears.
+pub(crate) const CHANGES: &str = "before shims are changed look at the pictures; the limits and torques of the axle's manual, \
+    local rules and licensed practice go before what stands here, and backlash and rotating torque are measured again after \
+    every change.";
 
 fn sets_table(lot: &BatchResult, rows: usize) -> Table {
     let mut table = Table::new();
@@ -92,6 +100,13 @@ pub(crate) fn next(lot: &BatchResult, set: usize) -> String {
         && let Some(reason) = first_reason(lot, set)
     {
         return reason;
+    }
+    if let Some(direction) = verdict
+        .direction
+        .as_ref()
+        .filter(|found| found.pinion.is_some())
+    {
+        return direction.summary.trim_end_matches('.').to_lowercase();
     }
     verdict.no_advice.as_deref().map_or(String::new(), |why| {
         why.split(':').next().unwrap_or(why).to_owned()

@@ -229,7 +229,7 @@ fn legend(svg: &mut String, view: &FlankView, y: f64) {
     let mut entry = |svg: &mut String, sign: String, words: &str| {
         let _ = write!(
             svg,
-            r#"<g transform="translate({x:.1} {y:.1})">{sign}<text x="14" y="4" font-size="12">{words}</text></g>"#
+            r#"<g class="legend" transform="translate({x:.1} {y:.1})">{sign}<text x="14" y="4" font-size="12">{words}</text></g>"#
         );
         x += 34.0 + 7.0 * words.chars().count() as f64;
     };

@@ -154,7 +154,7 @@ fn names(
             Side::Drive => "drive flanks",
             Side::Coast => "coast flanks",
         });
-    let size = 15.0 * unit;
+    let size = 26.0 * unit;
     words(
         svg,
         PhotoPoint::new(1.0 * size, 1.6 * size),
@@ -170,7 +170,7 @@ fn names(
             .total_cmp(&centre(b).distance(middle))
     });
     let Some(outline) = nearest else { return };
-    let size = 12.0 * unit;
+    let size = 22.0 * unit;
     for (end, word) in [(0.0, "toe"), (1.0, "heel")] {
         let at = outline.place(FlankPoint::new(end, 0.5)).scaled(scale);
         // Off the end, and inside the picture.

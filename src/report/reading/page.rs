@@ -42,10 +42,11 @@ fn style() -> String {
          table{{border-collapse:collapse;font-variant-numeric:tabular-nums;width:100%}}\
          th,td{{text-align:right;padding:.15rem .4rem;border-bottom:1px solid {RULE}}}\
          th:first-child,td:first-child{{text-align:left}}\
-         .mind{{border-left:4px solid {PREDICTED};padding-left:.8rem}}\
+         .signs{{display:none}}.mind{{border-left:4px solid {PREDICTED};padding-left:.8rem}}\
          .quiet{{color:{QUIET};font-size:.85rem;overflow-wrap:anywhere}}\
          @media(max-width:30rem){{body{{padding:.7rem}}h1{{font-size:1.25rem}}table{{font-size:.78rem}}\
-         th,td{{padding:.15rem .2rem}}dl{{grid-template-columns:1fr}}dd{{margin-bottom:.3rem}}}}\
+         th,td{{padding:.15rem .2rem}}dl{{grid-template-columns:1fr}}dd{{margin-bottom:.3rem}}\
+         svg text{{font-size:22px}}.legend{{display:none}}.signs{{display:block}}}}\
          @media print{{body{{max-width:none;padding:0}}}}"
     )
 }
@@ -154,6 +155,8 @@ fn flank_part(photo: &PagePhoto, answer: &ReadAnswer) -> Markup {
             h2 { (name) @if let Some(words) = words { ": " (words) } (doubt) }
             @if let Some(view) = photo.view {
                 (PreEscaped(flank_view_svg(view)))
+                // The drawing's own letters are too small on a phone.
+                p class="signs quiet" { "● patch now · + wanted · ⬚ the centre may stand here · ◇ expected" }
                 (place_words(reading, view))
             }
             @for reason in &reading.reasons { p { (reason.message) } }
