@@ -321,6 +321,11 @@ mod tests {
             let error = text.parse::<Torque>().unwrap_err().to_string();
             assert!(!error.contains("nearest"), "{error}");
         }
+        let error = "14 lb".parse::<Torque>().unwrap_err().to_string();
+        assert!(
+            error.contains("was `14 lb-in` or `14 lb-ft` meant?"),
+            "{error}"
+        );
         let error = "14 lb-inn".parse::<Torque>().unwrap_err().to_string();
         assert!(error.contains("nearest is `lb-in`"), "{error}");
     }

@@ -241,7 +241,7 @@ fn advise(
 ) -> Result<Advice, String> {
     let Some(card) = &set.card else {
         return Err(
-            "no card of this gear set: put a card.toml beside the photos or name it in the list"
+            "give the card of this gear set: put a card.toml beside the photos or name it in the list"
                 .into(),
         );
     };

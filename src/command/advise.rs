@@ -57,11 +57,22 @@ impl Advise {
                 std::fs::File::open(&self.job).map_err(|source| Error::input(&self.job, source))?;
             Box::new(file)
         };
-        let mut text = String::new();
+        let mut bytes = Vec::new();
         input
             .take(MOST_BYTES)
-            .read_to_string(&mut text)
+            .read_to_end(&mut bytes)
             .map_err(|source| Error::input(&self.job, source))?;
+        let wrong = |what: &str| {
+            Error::usage(format!(
+                "{}: this is {what}; `advise` reads a job, JSON with `card` and `trials`. Photos go to `flankread read`",
+                self.job.display()
+            ))
+        };
+        let text =
+            String::from_utf8(bytes).map_err(|_| wrong("a file without text, such as a photo"))?;
+        if text.lines().any(|line| line.trim() == "[gear]") {
+            return Err(wrong("a card"));
+        }
         Ok(text)
     }
 }

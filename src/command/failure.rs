@@ -38,7 +38,13 @@ pub(super) fn of_usage(mut error: clap::Error, arguments: &[OsString]) -> ExitCo
     }
     if asked_for_json(arguments) {
         let text = error.render().to_string();
-        let message = text.trim().trim_start_matches("error: ").to_owned();
+        // The usage and the way to the help are for people.
+        let message = text.trim_start_matches("error: ");
+        let end = ["\n\nUsage:", "\n\nFor more information"]
+            .iter()
+            .filter_map(|part| message.find(part))
+            .min();
+        let message = message[..end.unwrap_or(message.len())].trim().to_owned();
         document(FailureKind::Usage, vec![message], 2);
     }
     ExitCode::from(2)

@@ -66,6 +66,14 @@ impl OutputOptions {
             .unwrap_or_default()
     }
 
+    /// The same where nothing that was typed has a unit but this.
+    pub(crate) fn or_typed(self, units: Units) -> Self {
+        Self {
+            typed: self.typed.or(Some(units)),
+            ..self
+        }
+    }
+
     /// The same with the single units that were asked for.
     pub(crate) fn shown(self, card: Option<&Card>) -> Shown {
         Shown {

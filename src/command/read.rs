@@ -86,6 +86,9 @@ pub(super) struct ReadArgs {
     /// Thickness of the pack on the other side that is in.
     #[arg(long, value_name = "LENGTH")]
     far_side_shim: Option<Length>,
+    /// Read both flanks of the one photo, where it shows both well. With a card this is tried unasked.
+    #[arg(long, conflicts_with_all = ["drive", "coast", "flank", "marks"])]
+    both_flanks: bool,
     /// Take readings that are unsure for the advice: you have looked at the pictures.
     #[arg(long)]
     use_unsure: bool,
@@ -114,7 +117,8 @@ pub(super) fn run(args: &ReadArgs, output: OutputOptions) -> Result<Outcome> {
         .flat_map(|(photo, asked)| {
             let read = read_photo(&photo, &asked);
             let told = PhotoReading { photo, read };
-            let other = other_flank(&told, asked, wanted.photos.len());
+            let one = wanted.photos.len() == 1 && (card.is_some() || args.both_flanks);
+            let other = one.then(|| other_flank(&told, asked)).flatten();
             std::iter::once(told).chain(other)
         })
         .collect();
@@ -152,10 +156,9 @@ pub(super) fn run(args: &ReadArgs, output: OutputOptions) -> Result<Outcome> {
 }
 
 /// The reading of the other flank, when the one photo that there is shows both well: it may serve for both.
-fn other_flank(told: &PhotoReading, asked: ReadOptions, photos: usize) -> Option<PhotoReading> {
+fn other_flank(told: &PhotoReading, asked: ReadOptions) -> Option<PhotoReading> {
     let first = &told.read.reading;
-    if photos > 1 || asked.flank.is_some() || asked.marks.is_some() || first.status != Status::Read
-    {
+    if asked.flank.is_some() || asked.marks.is_some() || first.status != Status::Read {
         return None;
     }
     let other = match first.flank?.side {
@@ -191,8 +194,20 @@ fn answer(
             Err(refused) => answer.no_advice = Some(why_no_advice(&refused)),
         },
     }
+    let one_photo = matches!(told, [a, b] if a.photo.sha256 == b.photo.sha256);
+    if one_photo {
+        let advice = answer.advice.as_mut().map(|advice| &mut advice.cautions);
+        let direction = answer.direction.as_mut().map(|found| &mut found.cautions);
+        for cautions in advice.into_iter().chain(direction) {
+            cautions.push(ONE_PHOTO.into());
+        }
+    }
     Ok(answer)
 }
+
+/// What goes with numbers of both flanks that came from one photo.
+const ONE_PHOTO: &str = "Both flanks were read from one photo, one of them seen at a slant: look at the outlines of both, and \
+    take a photo of each flank where it matters.";
 
 /// What holds for every set whose patches stand as the readings that may be used say.
 fn direction_of(args: &ReadArgs, told: &[PhotoReading], units: Units) -> Option<Direction> {

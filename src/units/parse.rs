@@ -93,10 +93,16 @@ pub(super) fn parse(text: &str, quantity: &Quantity) -> Result<f64, UnitError> {
     if let Some((_, factor)) = quantity.units.iter().find(|(name, _)| *name == key) {
         return Ok(number * factor);
     }
-    let hint = misspelt(&key, quantity).map_or_else(
-        || format!("known are {}", quantity.usual.join(", ")),
-        |unit| format!("the nearest is `{unit}`"),
-    );
+    // The first part of units that need two: `14 lb` may be either torque.
+    let begun: Vec<String> = (quantity.usual.iter())
+        .filter(|unit| plain(unit).starts_with(&key))
+        .map(|unit| format!("`{number} {unit}`"))
+        .collect();
+    let hint = match (misspelt(&key, quantity), begun.as_slice()) {
+        (Some(unit), _) => format!("the nearest is `{unit}`"),
+        (None, []) => format!("known are {}", quantity.usual.join(", ")),
+        (None, begun) => format!("was {} meant?", one_of(begun)),
+    };
     Err(UnitError::UnknownUnit {
         text: text.to_string(),
         unit: unit.to_owned(),
@@ -106,7 +112,7 @@ pub(super) fn parse(text: &str, quantity: &Quantity) -> Result<f64, UnitError> {
 }
 
 /// `.030`, `-.0305`: nothing before the point, three or four decimals behind it.
-fn bare_decimals(text: &str) -> bool {
+pub(super) fn bare_decimals(text: &str) -> bool {
     let decimals = text.trim_start_matches(['+', '-']).strip_prefix('.');
     decimals.is_some_and(|decimals| {
         (3..=4).contains(&decimals.len()) && decimals.bytes().all(|c| c.is_ascii_digit())

@@ -1,11 +1,14 @@
 //! Which system of units a text is written in.
 
 use super::Units;
-use super::parse::{comma_as_point, plain, split_number};
+use super::parse::{bare_decimals, comma_as_point, plain, split_number};
 use super::tables::{FORCE, LENGTH, Quantity, TORQUE};
 
 /// The system that a number with its unit belongs to; `None` for what is no quantity, and for units of neither.
 pub(crate) fn system_of(text: &str) -> Option<Units> {
+    if bare_decimals(text.trim()) {
+        return Some(Units::In);
+    }
     let point = comma_as_point(text.trim()).and_then(Result::ok);
     let (_, unit) = split_number(point.as_deref().unwrap_or(text))?;
     let key = plain(unit);
@@ -71,5 +74,6 @@ mod tests {
         assert_eq!(of(&["203mm", "3.5 N·m", "8in"]), Some(Units::Mm));
         assert_eq!(of(&["8in", "203mm"]), None);
         assert_eq!(of(&["left", "41", "12 bananas"]), None);
+        assert_eq!(of(&[".030", "0.5"]), Some(Units::In));
     }
 }

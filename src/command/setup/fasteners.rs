@@ -9,7 +9,7 @@ use crate::setup::sum::{sum, sum_answer};
 use crate::setup::threads::{Grade, Thread};
 use crate::setup::usual::BOLT;
 use crate::setup::{Answer, SetupError};
-use crate::units::{AsWritten, Force, Length, Torque};
+use crate::units::{AsWritten, Force, Length, Torque, Units};
 use clap::Args;
 
 /// Bolts: torque to tension and back, by size, grade and friction; the order to tighten them in.
@@ -67,6 +67,7 @@ pub(super) struct Sum {
 impl Fasteners {
     pub(super) fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let thread = Thread::parse(&self.size)?;
+        let output = output.or_typed(if thread.inch { Units::In } else { Units::Mm });
         let friction = match (self.nut_factor, self.friction, self.state) {
             (Some(k), ..) => Friction::NutFactor(k),
             (None, Some(mu), _) => Friction::Coefficient(mu),

@@ -2,7 +2,7 @@
 //! pictures and full readings lie in files beside it; nothing comes from elsewhere.
 
 use super::reply::reply;
-use super::text::{bar_names, copies_words, filled_histograms, next};
+use super::text::{CHANGES, bar_names, copies_words, filled_histograms, next};
 use crate::Result;
 use crate::batch::judge::Verdict;
 use crate::batch::run::{page_name, thumbnail_name};
@@ -56,7 +56,7 @@ pub(crate) fn batch_sheet(
         (numbers(&lot.summary))
         p.quiet {
             "Look at the outlines before you believe the numbers: each should lie on one whole flank. "
-            "A photo shows the pattern only. Limits and torques come from the axle's manual; a drive axle is safety-critical."
+            "A photo shows the pattern only, and a drive axle is safety-critical: " (CHANGES)
         }
         (PreEscaped("</body></html>"))
     }.into_string())
