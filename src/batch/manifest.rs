@@ -6,6 +6,7 @@ use super::shown::shown;
 use crate::flank::find::ToeEnd;
 use crate::frames::Side;
 use crate::schema::Polarity;
+use crate::schema::trade_words::{misspelt, understood};
 use crate::units::Length;
 use clap::ValueEnum;
 use serde_json::Value;
@@ -136,7 +137,8 @@ fn from_csv(bytes: &[u8], folder: &Path) -> Result<Vec<Row>, String> {
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
     let first_line = bytes.split(|byte| *byte == b'\n').next().unwrap_or(bytes);
     // A spreadsheet of a country with a decimal comma parts its columns by semicolons.
-    let semicolons = first_line.contains(&b';') && !first_line.contains(&b',');
+    let count = |sign| first_line.iter().filter(|byte| **byte == sign).count();
+    let semicolons = count(b';') > count(b',');
     let mut reader = csv::ReaderBuilder::new()
         .delimiter(if semicolons { b';' } else { b',' })
         .trim(csv::Trim::All)
@@ -230,25 +232,23 @@ fn from_json(bytes: &[u8], folder: &Path) -> Result<Vec<Row>, String> {
 }
 
 fn known(name: &str) -> Result<&'static str, String> {
-    if let Some(column) = COLUMNS.iter().find(|column| **column == name.trim()) {
+    if let Some(column) = understood("", name, &COLUMNS) {
         return Ok(column);
     }
-    let nearest = COLUMNS
-        .iter()
-        .min_by_key(|column| strsim::damerau_levenshtein(column, name))
-        .unwrap_or(&COLUMNS[0]);
-    Err(format!(
-        "`{name}` is not known; the nearest known name is `{nearest}`"
-    ))
+    let nearest = misspelt(name, COLUMNS).map_or_else(
+        || format!("known are {}", COLUMNS.join(", ")),
+        |nearest| format!("the nearest known name is `{nearest}`"),
+    );
+    Err(format!("`{name}` is not known; {nearest}"))
 }
 
 fn put(row: &mut Row, column: &str, text: &str, folder: &Path) -> Result<(), String> {
     match column {
         "photo" => row.photo = folder.join(text),
         "set" => row.set = Some(text.to_owned()),
-        "flank" => row.flank = Some(word(text)?),
-        "toe" => row.toe = Some(word(text)?),
-        "polarity" => row.polarity = Some(word(text)?),
+        "flank" => row.flank = Some(word(column, text)?),
+        "toe" => row.toe = Some(word(column, text)?),
+        "polarity" => row.polarity = Some(word(column, text)?),
         "mirrored" => row.mirrored = Some(yes_or_no(text)?),
         "card" => row.card = Some(folder.join(text)),
         "marks" => row.marks = Some(MarksFrom::File(folder.join(text))),
@@ -268,14 +268,15 @@ fn yes_or_no(text: &str) -> Result<bool, String> {
     }
 }
 
-fn word<T: ValueEnum>(text: &str) -> Result<T, String> {
-    T::from_str(text, true).map_err(|_| {
-        let known: Vec<String> = T::value_variants()
-            .iter()
-            .filter_map(|value| Some(value.to_possible_value()?.get_name().to_owned()))
-            .collect();
-        format!("`{text}` is none of {}", known.join(", "))
-    })
+fn word<T: ValueEnum>(column: &str, text: &str) -> Result<T, String> {
+    let values: Vec<_> = T::value_variants()
+        .iter()
+        .filter_map(ValueEnum::to_possible_value)
+        .collect();
+    let known: Vec<&str> = values.iter().map(|value| value.get_name()).collect();
+    understood(column, text, &known)
+        .and_then(|word| T::from_str(word, true).ok())
+        .ok_or_else(|| format!("`{text}` is none of {}", known.join(", ")))
 }
 
 fn length_mm(text: &str) -> Result<f64, String> {

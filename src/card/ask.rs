@@ -2,8 +2,10 @@
 
 use super::error::CardError;
 use super::key::{Key, Kind};
-use super::keys::{keys, read_value, unknown};
+use super::keys::{keys, unknown};
+use super::values::read_value;
 use crate::schema::Card;
+use crate::units::listed;
 use serde_json::{Map, Number, Value};
 use std::collections::BTreeMap;
 
@@ -390,11 +392,8 @@ pub(crate) fn written(answers: &BTreeMap<usize, String>) -> Result<String, CardE
 /// What a card would say of the value.
 pub(crate) fn answer_value(key: &Key, answer: &str) -> Result<Value, CardError> {
     let parts = || -> Vec<Value> {
-        answer
-            .replace(" to ", ",")
-            .split(',')
-            .map(|part| Value::String(part.trim().to_owned()))
-            .filter(|part| part != "")
+        listed(&answer.replace(" to ", " ; "))
+            .map(|part| Value::String(part.to_owned()))
             .collect()
     };
     let number = || answer.parse::<f64>().ok().and_then(Number::from_f64);
@@ -550,7 +549,12 @@ mod tests {
         for (table, name, answer, part) in [
             ("gear", "ring_teeth", "many", "whole number"),
             ("gear", "ring_diameter", "8.0", "no unit"),
-            ("gear", "cutting", "milled", "nearest is \"face-milled\""),
+            (
+                "gear",
+                "cutting",
+                "face-miled",
+                "nearest is \"face-milled\"",
+            ),
             ("limits", "backlash", "0.006in", "low then high"),
             (
                 "limits",

@@ -9,6 +9,7 @@ pub(crate) mod keys;
 mod kit_counts;
 pub(crate) mod parse;
 mod simulate;
+mod values;
 
 pub use error::CardError;
 pub use simulate::simulate;

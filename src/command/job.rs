@@ -14,7 +14,6 @@ use super::{Outcome, OutputOptions};
 use crate::Result;
 use crate::job::Store;
 use crate::job::store::usual_path;
-use crate::units::Shown;
 use clap::{Args, Subcommand};
 use std::path::PathBuf;
 
@@ -55,8 +54,6 @@ struct Common {
     job: Option<i64>,
     #[command(flatten)]
     database: Database,
-    #[command(flatten)]
-    shown: Shown,
 }
 
 /// Where the workshop's database is.

@@ -4,7 +4,7 @@ use super::limits::{range, rotating_window, total};
 use crate::schema::record::{Item, Record};
 use crate::setup::usual::{BOLT, PINION_NUT, ROTATING, TOTAL_ROTATING, Usual};
 use crate::setup::{SetupError, verdict};
-use crate::units::{AsWritten, Shown, Torque};
+use crate::units::{AsWritten, Measured as _, Shown, Torque};
 
 /// What an item's value is.
 #[derive(Debug, Clone, Copy)]
@@ -157,7 +157,7 @@ pub(crate) fn standing(record: &Record, item: Item, shown: &Shown) -> Standing {
 fn written_nm(record: &Record, item: Item) -> Option<f64> {
     let tick = record.closing.iter().find(|tick| tick.item == item)?;
     match item.value() {
-        Value::Torque(_) => Some(tick.value.parse::<Torque>().ok()?.nm()),
+        Value::Torque(_) => Some(tick.value.parse::<Torque>().ok()?.inside()),
         Value::Words => None,
     }
 }

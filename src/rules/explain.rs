@@ -24,17 +24,21 @@ pub(crate) const SAFETY: &str = "Support the axle on stands and chock the wheels
     anything said here.";
 
 fn place(p: FlankPoint) -> String {
-    format!("length {:.2}, height {:.2}", p.length, p.height)
+    format!(
+        "{:.0} % of the length from the toe and {:.0} % of the height from the root",
+        100.0 * p.length,
+        100.0 * p.height
+    )
 }
 
-/// `0.15 to the heel and 0.21 to the tip`.
+/// `15 % to the heel and 21 % to the tip of its target`.
 fn offset(length: f64, height: f64) -> String {
     let along = if length < 0.0 { "toe" } else { "heel" };
     let up = if height < 0.0 { "root" } else { "tip" };
     format!(
-        "{:.2} to the {along} and {:.2} to the {up} of its target",
-        length.abs(),
-        height.abs()
+        "{:.0} % to the {along} and {:.0} % to the {up} of its target",
+        100.0 * length.abs(),
+        100.0 * height.abs()
     )
 }
 
@@ -124,7 +128,7 @@ pub(crate) fn where_it_stands(
         };
         if let (Some(found), Some(reading)) = (found, last.reading(side)) {
             advice.why.push(format!(
-                "Trial {trials}: the {} patch stands at {} (0 toe … 1 heel, 0 root … 1 tip), {}: {}.",
+                "Trial {trials}: the {} patch stands at {}, {}: {}.",
                 side.word(),
                 place(reading.centre),
                 offset(found.length, found.height),
@@ -256,7 +260,7 @@ pub(crate) fn change(advice: &mut Advice, card: &Card, chosen: &Chosen, units: U
         .push(ring_sentence(advice, chosen, ring_mm, units));
     if let (Some(predicted), Some(chance)) = (&advice.predicted, advice.chance) {
         advice.why.push(format!(
-            "The next assembly should show drive at {}, coast at {} and a backlash of {}; the chance \
+            "The next assembly should show drive at {}, coast at {}, and a backlash of {}; the chance \
              that all three are right is {:.0} %.",
             place(predicted.drive),
             place(predicted.coast),
@@ -440,9 +444,12 @@ pub(crate) fn beyond(advice: &mut Advice, checks: &[Check], chosen: Option<&Chos
     estimate_sentences(advice, units);
     if let Some(left) = advice.unexplained {
         advice.why.push(format!(
-            "What no move of pinion and ring gear explains: drive {:+.2} along and {:+.2} up, coast {:+.2} \
-             along and {:+.2} up.",
-            left.drive.length, left.drive.height, left.coast.length, left.coast.height
+            "What no move of pinion and ring gear explains: drive {:+.0} % along (+ to the heel) and {:+.0} % up, coast \
+             {:+.0} % along and {:+.0} % up.",
+            100.0 * left.drive.length,
+            100.0 * left.drive.height,
+            100.0 * left.coast.length,
+            100.0 * left.coast.height
         ));
     }
     advice

@@ -41,6 +41,32 @@ pub struct Job {
     pub remarks: Vec<String>,
 }
 
+/// A job as it is written, for the published schema; what is read goes part by part, so that each fault can be named.
+#[cfg(feature = "cli")]
+#[derive(Debug, schemars::JsonSchema)]
+#[expect(dead_code, reason = "its shape is all that is wanted of it")]
+pub(crate) struct JobDocument {
+    /// `flankread/job/1`; may be left out.
+    schema: Option<String>,
+    /// The card, or where it is.
+    card: CardOrPath,
+    /// The assemblies so far, oldest first.
+    trials: Vec<Trial>,
+}
+
+/// A card itself or the path of its TOML file, from the job's own folder.
+#[cfg(feature = "cli")]
+#[derive(Debug, schemars::JsonSchema)]
+#[serde(untagged)]
+#[expect(dead_code, reason = "its shape is all that is wanted of it")]
+enum CardOrPath {
+    Path {
+        /// Of the TOML file.
+        path: String,
+    },
+    Card(Box<Card>),
+}
+
 impl Job {
     /// Reads a job. A card given by path is looked for beside `folder`.
     ///

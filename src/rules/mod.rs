@@ -11,6 +11,8 @@ mod case;
 mod checks;
 mod choose;
 pub(crate) mod diagnose;
+#[cfg(feature = "cli")]
+pub(crate) mod direction;
 mod doubts;
 mod estimate;
 mod explain;

@@ -14,12 +14,12 @@ use crate::schema::{Advice, Card, Check, Condition, Diagnosis, Move, Trial, Verd
 use crate::units::Units;
 use std::rc::Rc;
 
-/// Advice on the trials so far, oldest first, worded in millimetres.
+/// Advice on the trials so far, oldest first, worded in the units the card is written in.
 ///
 /// # Errors
 /// Gears that cannot mesh; numbers that are not finite.
 pub fn advise(card: &Card, trials: &[Trial]) -> Result<Advice> {
-    advise_in(card, trials, Units::Mm)
+    advise_in(card, trials, card.units.unwrap_or_default())
 }
 
 /// Advice worded in the units asked for.

@@ -6,12 +6,19 @@
 pub mod advice;
 pub mod blank_table;
 pub mod card;
+#[cfg(feature = "cli")]
+pub(crate) mod direction;
+#[cfg(feature = "cli")]
+pub(crate) mod failure;
 pub mod gear;
+#[cfg(feature = "cli")]
+pub(crate) mod read;
 pub mod reading;
 #[cfg(feature = "cli")]
 pub(crate) mod record;
 #[cfg(feature = "cli")]
 pub(crate) mod simulation;
+pub(crate) mod trade_words;
 pub mod trial;
 
 pub use advice::{

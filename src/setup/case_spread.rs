@@ -1,6 +1,6 @@
 //! Case spread: how far the side bearings' preload pushes the bearing caps apart.
 
-use super::{Answer, MANUAL, SetupError, Step, verdict};
+use super::{Answer, SetupError, Step, verdict};
 use crate::units::Shown;
 use serde::Serialize;
 
@@ -81,7 +81,6 @@ pub(crate) fn answer(found: &Spread, shown: &Shown) -> Answer {
         "Measure at the same two spots both times, caps at their torque, case at one temperature."
             .into(),
     );
-    answer.cautions.push(MANUAL.into());
     answer
 }
 

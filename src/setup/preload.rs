@@ -7,7 +7,7 @@
 
 use super::kit_packs::ShimsAtHand;
 use super::turning_torque::{clearly_less, noise_nm};
-use super::{Answer, MANUAL, SetupError, Step, verdict};
+use super::{Answer, SetupError, Step, verdict};
 use crate::units::{LB_IN_NM, Shown, THOU_MM};
 use serde::Serialize;
 
@@ -458,7 +458,6 @@ fn remarks(
          not count. Oil the bearings, bring the nut to its torque, turn the pinion some turns to seat the rollers first."
             .into(),
     );
-    answer.cautions.push(MANUAL.into());
 }
 
 #[cfg(test)]

@@ -2,7 +2,7 @@
 
 use super::backlash_ratio::{Ratio, SHOP};
 use super::kit_packs::{BuiltPair, ShimsAtHand, WantedPair};
-use super::{Answer, MANUAL, SetupError, Step, verdict};
+use super::{Answer, SetupError, Step, verdict};
 use crate::rules::adjusters;
 use crate::schema::PreloadOn;
 use crate::units::Shown;
@@ -188,7 +188,6 @@ pub(crate) fn answer(found: &Found, wanted: &Wanted, packs: &SidePacks, shown: &
         "Caps go back on their own side and the same way up; mark them before they come off."
             .into(),
     );
-    answer.cautions.push(MANUAL.into());
     answer
 }
 
@@ -443,7 +442,6 @@ pub(crate) fn notches_answer(
     answer.remarks.push(
         "Always finish by tightening, so that threads and bearings sit against their load.".into(),
     );
-    answer.cautions.push(MANUAL.into());
     answer
 }
 

@@ -1,7 +1,7 @@
 //! A collapsible sleeve: nut torque by steps until the rotating torque is right, never back.
 
 use super::turning_torque::clearly_less;
-use super::{Answer, MANUAL, SetupError, Step, verdict};
+use super::{Answer, SetupError, Step, verdict};
 use crate::units::{LB_IN_NM, Shown, Units};
 use serde::Serialize;
 
@@ -198,7 +198,6 @@ pub(crate) fn answer(steps: &[SleeveStep], next: &SleeveNext, shown: &Shown) -> 
     answer.cautions.push(
         "Never back the nut off to reduce preload. An over-crushed sleeve is replaced.".into(),
     );
-    answer.cautions.push(MANUAL.into());
     answer
 }
 

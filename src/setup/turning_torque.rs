@@ -1,6 +1,6 @@
 //! Torque to turn: readings over several turns, and pinion and carrier together.
 
-use super::{Answer, MANUAL, SetupError, Step, verdict};
+use super::{Answer, SetupError, Step, verdict};
 use crate::units::{LB_IN_NM, Shown};
 use serde::Serialize;
 
@@ -177,7 +177,6 @@ pub(crate) fn readings_answer(
         .steps
         .push(mean_step("rotating torque", readings, shown));
     uneven(&mut answer, readings);
-    answer.cautions.push(MANUAL.into());
     answer
 }
 
@@ -232,7 +231,6 @@ pub(crate) fn total_answer(found: &TotalTorque, shown: &Shown) -> Answer {
         _ => {}
     }
     uneven(&mut answer, &found.total);
-    answer.cautions.push(MANUAL.into());
     answer
 }
 

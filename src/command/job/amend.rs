@@ -10,6 +10,7 @@ use crate::job::limits::of_assembly;
 use crate::job::new_trial::NewTrial;
 use crate::report::job::text::mended_words;
 use crate::schema::record::{Amendment, Assembly, Bench, Shows};
+use crate::units::Shown;
 use crate::{Error, Result};
 use clap::Args;
 use serde_json::{Value, json};
@@ -82,9 +83,9 @@ impl AmendArgs {
     pub(super) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let at = given_or_now(self.who.at.as_deref())?;
         self.numbers.put_into(&mut NewTrial::default())?;
-        let shown = &self.common.shown;
         let (mut store, job) = self.common.open()?;
         let record = store.record(job)?;
+        let shown = &output.shown(Some(&record.card));
         let found = record.trials.iter().find(|a| a.number == self.trial);
         let assembly =
             found.ok_or_else(|| JobError::Use(format!("job {job} has no trial {}", self.trial)))?;
@@ -141,7 +142,7 @@ impl AmendArgs {
             let outside = of_assembly(&record, assembly, shown).into_iter();
             remarks.extend(outside.map(|outside| sentence(&outside.says)));
         }
-        self.tell(job, &amended, &now, &remarks, output)
+        self.tell(job, &amended, &now, &remarks, shown, output)
     }
 
     fn tell(
@@ -150,6 +151,7 @@ impl AmendArgs {
         amended: &[Amendment],
         now: &NewTrial,
         remarks: &[String],
+        shown: &Shown,
         output: OutputOptions,
     ) -> Result<Outcome> {
         if output.json {
@@ -164,7 +166,7 @@ impl AmendArgs {
         }
         let mut text = format!("Trial {} of job {job} is put right.\n", self.trial);
         for one in amended {
-            text += &format!("  {}\n", mended_words(one, &self.common.shown));
+            text += &format!("  {}\n", mended_words(one, shown));
         }
         if !self.photos.sides().is_empty() {
             text += &readings(now);

@@ -340,7 +340,7 @@ impl UseCard {
         let (mut store, job) = self.common.open()?;
         let record = store.record(job)?;
         let mut lines = Vec::new();
-        let shown = &self.common.shown;
+        let shown = &output.shown(Some(&card));
         differences(&json!(record.card), &json!(card), "", shown, &mut lines);
         if lines.is_empty() {
             return Err(Error::usage(format!(

@@ -76,7 +76,7 @@ impl Check {
                 &json!({"schema": "flankread/job-check/1", "job": job, "item": self.item, "done": false}),
             );
         }
-        let shown = &self.common.shown;
+        let shown = &output.shown(Some(&record.card));
         let nm = torque_nm(self.item, self.value.as_deref(), self.as_written)?;
         let found = nm.and_then(|nm| outside(&record, self.item, nm, shown));
         if let (Some(says), false) = (&found, self.as_written) {
@@ -135,7 +135,8 @@ impl Close {
                 &json!({"schema": "flankread/job-close/1", "job": job, "closed": false}),
             );
         }
-        let next = next(&store.record(job)?, &self.common.shown);
+        let record = store.record(job)?;
+        let next = next(&record, &output.shown(Some(&record.card)));
         if next.station != Station::Done && !self.anyway {
             return Err(JobError::Use(format!(
                 "job {job} is not finished: {} Missing: {}. Close it all the same with --anyway",

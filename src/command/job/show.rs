@@ -82,7 +82,7 @@ impl Show {
         } else if output.json {
             print_json(&record)?;
         } else {
-            print(&job_text(&record, &self.common.shown))?;
+            print(&job_text(&record, &output.shown(Some(&record.card))))?;
         }
         Ok(Outcome::Answered)
     }
@@ -108,7 +108,7 @@ impl Advise {
         let advice = rules::advise_in(
             &record.card,
             &record.rules_trials(),
-            self.common.shown.units,
+            output.units(Some(&record.card)),
         )?;
         if record.head.closed.is_some() {
             if !output.quiet {
@@ -120,7 +120,7 @@ impl Advise {
         if output.json {
             print_json(&advice)?;
         } else {
-            print(&advice_text(&advice, self.common.shown.units))?;
+            print(&advice_text(&advice, output.units(Some(&record.card))))?;
         }
         Ok(Outcome::Answered)
     }
@@ -130,7 +130,7 @@ impl NextArgs {
     pub(super) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let (store, job) = self.common.open()?;
         let record = store.record(job)?;
-        let next = next(&record, &self.common.shown);
+        let next = next(&record, &output.shown(Some(&record.card)));
         if output.json {
             print_json(&json!({"schema": "flankread/job-next/1", "job": job, "next": next}))?;
         } else {

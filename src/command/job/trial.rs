@@ -81,7 +81,8 @@ impl TrialArgs {
             return self.record(&self.given, output);
         }
         let (store, job) = self.common.open()?;
-        let asked = trial_ask::ask(&store.record(job)?, &self.common.shown)?;
+        let record = store.record(job)?;
+        let asked = trial_ask::ask(&record, &output.shown(Some(&record.card)))?;
         match asked {
             Some(given) => self.record(&given, output),
             None => Err(Error::usage(
@@ -92,11 +93,11 @@ impl TrialArgs {
 
     fn record(&self, given: &Given, output: OutputOptions) -> Result<Outcome> {
         let at = given_or_now(self.who.at.as_deref())?;
-        let shown = &self.common.shown;
         // Numbers are looked at before any file is touched.
         given.numbers.put_into(&mut NewTrial::default())?;
         let (mut store, job) = self.common.open()?;
         let record = store.record(job)?;
+        let shown = &output.shown(Some(&record.card));
         let before = carried(&record).filter(|_| !given.fresh && !given.numbers.as_found());
         let mut new = before
             .as_ref()

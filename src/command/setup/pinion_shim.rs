@@ -2,6 +2,7 @@
 
 use super::Common;
 use crate::Result;
+use crate::command::OutputOptions;
 use crate::schema::{Card, MarkSense, MarkUnit, ShimPlace};
 use crate::setup::kit_packs::ShimsAtHand;
 use crate::setup::pinion_shim::{
@@ -10,7 +11,7 @@ use crate::setup::pinion_shim::{
 };
 use crate::setup::usual::{HOUSING, PINION_PACK, SLINGER};
 use crate::setup::{Answer, SetupError, Step};
-use crate::units::{AsWritten, Length};
+use crate::units::{AsWritten, Length, THOU_MM};
 use clap::{Args, Subcommand, ValueEnum};
 
 /// The pack to start the pinion with: from old and new marks, from a depth gauge, or from etched values.
@@ -44,6 +45,28 @@ enum Way {
     Dimensions(DimensionsWay),
 }
 
+/// A mark as it stands on the pinion: a number of steps.
+fn mark(text: &str) -> std::result::Result<f64, String> {
+    let number = text.trim().trim_start_matches('+').parse::<f64>();
+    if let Some(steps) = number.ok().filter(|steps| steps.is_finite()) {
+        return Ok(steps);
+    }
+    let asks = "a mark is the plain number that stands on the pinion, such as 2 or -3; what a step is goes into --mark-unit";
+    let Ok(length) = text.parse::<Length>() else {
+        return Err(asks.to_owned());
+    };
+    let steps =
+        [(THOU_MM, "0.001in"), (0.01, "0.01mm"), (0.001, "0.001mm")].map(|(step_mm, unit)| {
+            let steps = length.mm() / step_mm;
+            ((steps - steps.round()).abs() < 1e-6)
+                .then(|| format!("`{steps:.0}` with --mark-unit {unit}"))
+        });
+    Err(match steps.into_iter().flatten().next() {
+        Some(meant) => format!("{asks}; was {meant} meant?"),
+        None => asks.to_owned(),
+    })
+}
+
 /// How pinion marks are meant.
 #[derive(Debug, Args)]
 struct MarkArgs {
@@ -72,15 +95,10 @@ struct MarksWay {
     #[arg(long, value_name = "LENGTH")]
     old_shim: AsWritten<Length>,
     /// The old pinion's mark; 0 when the pack is that of an unmarked pinion.
-    #[arg(
-        long,
-        allow_hyphen_values = true,
-        default_value_t = 0.0,
-        value_name = "MARK"
-    )]
+    #[arg(long, value_parser = mark, allow_hyphen_values = true, default_value_t = 0.0, value_name = "MARK")]
     old_mark: f64,
     /// The new pinion's mark.
-    #[arg(long, allow_hyphen_values = true, value_name = "MARK")]
+    #[arg(long, value_parser = mark, allow_hyphen_values = true, value_name = "MARK")]
     new_mark: f64,
     #[command(flatten)]
     marks: MarkArgs,
@@ -105,7 +123,7 @@ struct GaugeWay {
     #[arg(long, value_name = "LENGTH")]
     nominal: Option<AsWritten<Length>>,
     /// The pinion's mark.
-    #[arg(long, allow_hyphen_values = true, default_value_t = 0.0)]
+    #[arg(long, value_parser = mark, allow_hyphen_values = true, default_value_t = 0.0)]
     mark: f64,
     /// Where the shims sit; from the card when not given.
     #[arg(long, value_enum)]
@@ -158,7 +176,7 @@ struct DimensionsWay {
     #[arg(long, value_name = "LENGTH")]
     mounting_distance: Option<AsWritten<Length>>,
     /// The pinion's mark.
-    #[arg(long, allow_hyphen_values = true, default_value_t = 0.0)]
+    #[arg(long, value_parser = mark, allow_hyphen_values = true, default_value_t = 0.0)]
     mark: f64,
     #[command(flatten)]
     marks: MarkArgs,
@@ -169,12 +187,12 @@ struct DimensionsWay {
 }
 
 impl PinionShim {
-    pub(super) fn answer(&self) -> Result<Answer> {
+    pub(super) fn answer(&self, output: OutputOptions) -> Result<Answer> {
         match &self.way {
-            Way::Marks(way) => way.answer(),
-            Way::Gauge(way) => way.answer(),
-            Way::Etched(way) => way.answer(),
-            Way::Dimensions(way) => way.answer(),
+            Way::Marks(way) => way.answer(output),
+            Way::Gauge(way) => way.answer(output),
+            Way::Etched(way) => way.answer(output),
+            Way::Dimensions(way) => way.answer(output),
         }
     }
 }
@@ -213,9 +231,9 @@ fn place_of(card: Option<&Card>) -> Option<ShimPlace> {
 }
 
 impl MarksWay {
-    fn answer(&self) -> Result<Answer> {
+    fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let card = self.common.card()?;
-        let shown = self.common.shown;
+        let shown = output.shown(card.as_ref());
         let old_mm = PINION_PACK.check(&self.old_shim, self.common.as_written)?;
         let marks = self
             .marks
@@ -256,9 +274,9 @@ impl MarksWay {
 }
 
 impl GaugeWay {
-    fn answer(&self) -> Result<Answer> {
+    fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let card = self.common.card()?;
-        let shown = self.common.shown;
+        let shown = output.shown(card.as_ref());
         let sure = self.common.as_written;
         let place = match (self.place, card.as_ref()) {
             (Some(PlaceArg::BehindHeadBearing), _) => ShimPlace::BehindHeadBearing,
@@ -323,9 +341,9 @@ impl GaugeWay {
 }
 
 impl EtchedWay {
-    fn answer(&self) -> Result<Answer> {
+    fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let card = self.common.card()?;
-        let shown = self.common.shown;
+        let shown = output.shown(card.as_ref());
         let base_mm = PINION_PACK.check(&self.base, self.common.as_written)?;
         let etched: Vec<f64> = self.etched.iter().map(|length| length.mm()).collect();
         let found = from_etched(base_mm, &etched)?;
@@ -347,9 +365,9 @@ impl EtchedWay {
 }
 
 impl DimensionsWay {
-    fn answer(&self) -> Result<Answer> {
+    fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let card = self.common.card()?;
-        let shown = self.common.shown;
+        let shown = output.shown(card.as_ref());
         let sure = self.common.as_written;
         if card
             .as_ref()

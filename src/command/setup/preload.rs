@@ -2,6 +2,7 @@
 
 use super::{Common, two, window};
 use crate::Result;
+use crate::command::OutputOptions;
 use crate::schema::record::Record;
 use crate::schema::{Card, Condition, Preload as CardPreload};
 use crate::setup::kit_packs::ShimsAtHand;
@@ -9,7 +10,7 @@ use crate::setup::preload::{Asked, PreloadTrial, answer, fit};
 use crate::setup::sleeve::{self, SleeveStep};
 use crate::setup::usual::{PINION_NUT, PRELOAD_PACK, ROTATING};
 use crate::setup::{Answer, SetupError, turning_torque};
-use crate::units::{AsWritten, Length, Measured, Torque};
+use crate::units::{AsWritten, Length, Measured, Torque, listed};
 use clap::Args;
 use std::str::FromStr;
 
@@ -78,8 +79,7 @@ impl<T: Measured> FromStr for Pair<T> {
             first: first
                 .parse()
                 .map_err(|e: crate::units::UnitError| e.to_string())?,
-            torques: torques
-                .split(',')
+            torques: listed(torques)
                 .map(|one| {
                     one.parse()
                         .map_err(|e: crate::units::UnitError| e.to_string())
@@ -128,7 +128,7 @@ pub(super) fn of_used_bearings(record: Option<&Record>) -> bool {
 }
 
 impl Preload {
-    pub(super) fn answer(&self) -> Result<Answer> {
+    pub(super) fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let card = self.common.card()?;
         let sure = self.common.as_written;
         if card
@@ -165,12 +165,12 @@ impl Preload {
             seal: self.seal,
             seal_drag_nm: drag_nm,
         };
-        Ok(answer(&trials, &found, asked, &self.common.shown))
+        Ok(answer(&trials, &found, asked, &output.shown(card.as_ref())))
     }
 }
 
 impl Sleeve {
-    pub(super) fn answer(&self) -> Result<Answer> {
+    pub(super) fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let card = self.common.card()?;
         let sure = self.common.as_written;
         if card
@@ -207,7 +207,7 @@ impl Sleeve {
             .collect::<Result<Vec<_>>>()?;
         let steps = [newest, &given].concat();
         let next = sleeve::next(&steps, window_nm, limit_nm, sure)?;
-        let mut answer = sleeve::answer(&steps, &next, &self.common.shown);
+        let mut answer = sleeve::answer(&steps, &next, &output.shown(card.as_ref()));
         if newest.len() < recorded.len() {
             answer.cautions.push(
                 "The job has trials before these with the nut tighter: they are taken to be of an older sleeve. One whose nut \

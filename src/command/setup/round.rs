@@ -2,13 +2,14 @@
 
 use super::{Common, two, window};
 use crate::Result;
+use crate::command::OutputOptions;
 use crate::contact::Model;
 use crate::rules::RulesError;
 use crate::schema::{BacklashDirection, Card, PreloadOn};
 use crate::setup::backlash_ratio::of_card;
 use crate::setup::kit_packs::ShimsAtHand;
 use crate::setup::round_the_gear::{
-    BacklashAt, Cure, Limits, Round, answer, evenly, judge, other_direction_mm,
+    BacklashAt, Conversion, Cure, Limits, Round, answer, evenly, judge,
 };
 use crate::setup::side_packs::{Found, Wanted, notches, split};
 use crate::setup::usual::{BACKLASH, SIDE_PACK};
@@ -66,7 +67,7 @@ enum DirectionArg {
 }
 
 impl Backlash {
-    pub(super) fn answer(&self) -> Result<Answer> {
+    pub(super) fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let card = self.common.card()?;
         let sure = self.common.as_written;
         let readings = BACKLASH.check_all(&self.readings, sure)?;
@@ -103,9 +104,15 @@ impl Backlash {
                 .map(|ratio| ratio.ratio),
         };
         let mut round = judge(&places, &limits)?;
-        round.other_direction_mm = self.other_direction(&round, card.as_ref())?;
+        round.conversion = self.conversion(card.as_ref())?;
+        round.other_direction_mm = round.conversion.map(|c| c.other_mm(round.mean_mm));
         round.cure = self.cure(&round, &limits, card.as_ref())?;
-        Ok(answer(&places, &round, &limits, &self.common.shown))
+        Ok(answer(
+            &places,
+            &round,
+            &limits,
+            &output.shown(card.as_ref()),
+        ))
     }
 
     /// What brings a mean that is outside to the middle of the window: notches, or packs of the shims at hand.
@@ -163,7 +170,7 @@ impl Backlash {
         )?))))
     }
 
-    fn other_direction(&self, round: &Round, card: Option<&Card>) -> Result<Option<f64>> {
+    fn conversion(&self, card: Option<&Card>) -> Result<Option<Conversion>> {
         let read = match (
             self.direction,
             card.and_then(|card| card.carrier.backlash_direction),
@@ -176,10 +183,13 @@ impl Backlash {
         if let Some(card) = card {
             let model = Model::new(&card.gear_set()).map_err(RulesError::from)?;
             let radius_mm = self.radius.map_or(card.backlash_radius_mm(), Length::mm);
-            let factor = model.square_radius_mm() / radius_mm;
-            return Ok(Some(match read {
-                BacklashDirection::Tangential => round.mean_mm * factor,
-                BacklashDirection::Square => round.mean_mm / factor,
+            let pair = model.pair();
+            let cosine = model.square_radius_mm() / (pair.ring_radius_mm * pair.ring_spiral.cos());
+            return Ok(Some(Conversion {
+                read,
+                pressure_angle_deg: cosine.acos().to_degrees(),
+                spiral_angle_deg: pair.ring_spiral.to_degrees(),
+                radii_mm: Some([pair.ring_radius_mm, radius_mm]),
             }));
         }
         let Some(spiral) = self.spiral_angle else {
@@ -195,12 +205,11 @@ impl Backlash {
             )
             .into());
         }
-        Ok(Some(other_direction_mm(
-            round.mean_mm,
+        Ok(Some(Conversion {
             read,
-            self.pressure_angle.to_radians(),
-            spiral.to_radians(),
-            1.0,
-        )))
+            pressure_angle_deg: self.pressure_angle,
+            spiral_angle_deg: spiral,
+            radii_mm: None,
+        }))
     }
 }

@@ -2,6 +2,7 @@
 
 use super::Common;
 use crate::Result;
+use crate::command::OutputOptions;
 use crate::rules::RulesError;
 use crate::schema::{Adjust, Card, PreloadOn};
 use crate::setup::backlash_ratio::{PlaceAndBacklash, Ratio, RatioSource, of_card, shop, updated};
@@ -170,7 +171,7 @@ fn wanted_mm(
 }
 
 impl SideShims {
-    pub(super) fn answer(&self) -> Result<Answer> {
+    pub(super) fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let card = self.common.card()?;
         let sure = self.common.as_written;
         if card
@@ -194,7 +195,7 @@ impl SideShims {
                 self.wanted.as_ref(),
                 card.as_ref(),
                 sure,
-                &self.common.shown,
+                &output.shown(card.as_ref()),
             )?,
             preload_mm: match &self.preload {
                 Some(said) => SIDE_PRELOAD.check(said, sure)?,
@@ -220,12 +221,17 @@ impl SideShims {
         let in_axle = [found.ring_side_mm, found.far_side_mm];
         let kit = ShimsAtHand::for_sides(card.as_ref(), &in_axle);
         let packs = split(&found, &wanted, ratio, &kit)?;
-        Ok(answer(&found, &wanted, &packs, &self.common.shown))
+        Ok(answer(
+            &found,
+            &wanted,
+            &packs,
+            &output.shown(card.as_ref()),
+        ))
     }
 }
 
 impl Adjusters {
-    pub(super) fn answer(&self) -> Result<Answer> {
+    pub(super) fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let card = self.common.card()?;
         let sure = self.common.as_written;
         let given = self.pitch.zip(self.notches_per_turn);
@@ -246,7 +252,7 @@ impl Adjusters {
             self.wanted.as_ref(),
             card.as_ref(),
             sure,
-            &self.common.shown,
+            &output.shown(card.as_ref()),
         )?;
         let given = given.map(|(pitch, notches)| pitch.mm() / f64::from(notches));
         let notch_mm = given
@@ -258,6 +264,11 @@ impl Adjusters {
         };
         let ratio = updated(self.ratio.ratio(card.as_ref())?, &trials);
         let turn = notches(found, wanted, notch_mm, self.preload_notches, ratio)?;
-        Ok(notches_answer(found, wanted, &turn, &self.common.shown))
+        Ok(notches_answer(
+            found,
+            wanted,
+            &turn,
+            &output.shown(card.as_ref()),
+        ))
     }
 }

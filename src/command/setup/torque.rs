@@ -3,6 +3,7 @@
 use super::preload::{of_used_bearings, rotating_window};
 use super::{Common, two, window};
 use crate::Result;
+use crate::command::OutputOptions;
 use crate::setup::Answer;
 use crate::setup::case_spread;
 use crate::setup::turning_torque::{TotalLimits, readings, readings_answer, total, total_answer};
@@ -55,9 +56,9 @@ pub(super) struct CaseSpread {
 }
 
 impl Torque {
-    pub(super) fn answer(&self) -> Result<Answer> {
+    pub(super) fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let card = self.common.card()?;
-        let shown = self.common.shown;
+        let shown = output.shown(card.as_ref());
         let sure = self.common.as_written;
         let pinion = readings(&ROTATING.check_all(&self.pinion, sure)?)?;
         if self.total.is_empty() {
@@ -81,14 +82,14 @@ impl Torque {
 }
 
 impl CaseSpread {
-    pub(super) fn answer(&self) -> Result<Answer> {
+    pub(super) fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let card = self.common.card()?;
         let sure = self.common.as_written;
         let before = HOUSING.check(&self.before, sure)?;
         let after = HOUSING.check(&self.after, sure)?;
         let given = window(two(&SPREAD.check_all(&self.window, sure)?), "--window")?;
-        let window_mm = given.or(card.and_then(|card| card.limits.case_spread_mm));
+        let window_mm = given.or(card.as_ref().and_then(|card| card.limits.case_spread_mm));
         let found = case_spread::spread(before, after, window_mm)?;
-        Ok(case_spread::answer(&found, &self.common.shown))
+        Ok(case_spread::answer(&found, &output.shown(card.as_ref())))
     }
 }

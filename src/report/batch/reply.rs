@@ -17,9 +17,9 @@ const HOW: &str = "How to take it: clean four or five teeth in a row, paint them
      focus, and send the picture at its full size.";
 
 /// The reply for one set, ending with a newline.
-pub(crate) fn reply(lot: &BatchResult, set: usize, units: Units) -> String {
+pub(crate) fn reply(lot: &BatchResult, set: usize) -> String {
     let mut parts = Parts::default();
-    seen(lot, set, units, &mut parts);
+    seen(lot, set, &mut parts);
     unread(lot, set, &mut parts);
     missing(lot, set, &mut parts);
     cautions(lot, set, &mut parts);
@@ -68,7 +68,7 @@ fn once(lines: Vec<String>) -> Vec<String> {
     out
 }
 
-fn seen(lot: &BatchResult, set: usize, units: Units, parts: &mut Parts) {
+fn seen(lot: &BatchResult, set: usize, parts: &mut Parts) {
     let verdict = &lot.sets[set];
     let card = lot.plan.sets[set].card.as_ref();
     let target = card.map_or_else(Target::default, |card| card.target);
@@ -96,7 +96,10 @@ fn seen(lot: &BatchResult, set: usize, units: Units, parts: &mut Parts) {
         );
     }
     if let Some(advice) = &verdict.advice {
-        advised(advice, units, parts);
+        advised(advice, lot.units[set], parts);
+    } else if let Some(direction) = verdict.direction.as_ref().filter(|d| d.pinion.is_some()) {
+        parts.see.extend(direction.why.iter().cloned());
+        parts.cautions.extend(direction.cautions.iter().cloned());
     } else if verdict.verdict == Verdict::Right {
         parts.see.push(
             "Both patches stand about where they should. Whether the set is right also depends on the backlash, which a photo does not show.".into(),

@@ -11,10 +11,10 @@ use std::fmt::Write as _;
 const LONGEST_BAR: usize = 24;
 
 /// The table of the first `rows` sets and the numbers, ending with a newline.
-pub(crate) fn batch_text(lot: &BatchResult, rows: usize, units: Units) -> String {
+pub(crate) fn batch_text(lot: &BatchResult, rows: usize) -> String {
     let mut out = String::new();
     // Writing to a string cannot fail.
-    let _ = writeln!(out, "{}", sets_table(lot, rows, units));
+    let _ = writeln!(out, "{}", sets_table(lot, rows));
     if lot.order.len() > rows {
         let _ = writeln!(
             out,
@@ -23,11 +23,19 @@ pub(crate) fn batch_text(lot: &BatchResult, rows: usize, units: Units) -> String
         );
     }
     out.push('\n');
+    if lot.order.iter().any(|&set| lot.tells_to_change(set)) {
+        let _ = writeln!(out, "Caution: {CHANGES}\n");
+    }
     out.push_str(&summary_text(&lot.summary));
     out
 }
 
-fn sets_table(lot: &BatchResult, rows: usize, units: Units) -> Table {
+/// What stands under every list that tells someone to move gears.
+pub(crate) const CHANGES: &str = "before shims are changed look at the pictures; the limits and torques of the axle's manual, \
+    local rules and licensed practice go before what stands here, and backlash and rotating torque are measured again after \
+    every change.";
+
+fn sets_table(lot: &BatchResult, rows: usize) -> Table {
     let mut table = Table::new();
     table.load_style(presets::NOTHING);
     if let Some((terminal_size::Width(letters), _)) =
@@ -54,22 +62,22 @@ fn sets_table(lot: &BatchResult, rows: usize, units: Units) -> Table {
             verdict.verdict.title().to_owned(),
             flank(&verdict.flanks[0]),
             flank(&verdict.flanks[1]),
-            next(lot, set, units),
+            next(lot, set),
         ]);
     }
     table
 }
 
 /// What to do about a set, in a few words.
-pub(crate) fn next(lot: &BatchResult, set: usize, units: Units) -> String {
+pub(crate) fn next(lot: &BatchResult, set: usize) -> String {
     let verdict: &SetVerdict = &lot.sets[set];
     if let Some(advice) = &verdict.advice {
         match (advice.verdict, advice.change) {
             (advice::Verdict::Change, Some(change)) => {
                 return format!(
                     "pinion {}, ring gear {}",
-                    moved(change.pinion_mm, "ring gear", units),
-                    moved(change.ring_mm, "pinion", units)
+                    moved(change.pinion_mm, "ring gear", lot.units[set]),
+                    moved(change.ring_mm, "pinion", lot.units[set])
                 );
             }
             (advice::Verdict::Good, _) => return "leave the shims".into(),
@@ -92,6 +100,13 @@ pub(crate) fn next(lot: &BatchResult, set: usize, units: Units) -> String {
         && let Some(reason) = first_reason(lot, set)
     {
         return reason;
+    }
+    if let Some(direction) = verdict
+        .direction
+        .as_ref()
+        .filter(|found| found.pinion.is_some())
+    {
+        return direction.summary.trim_end_matches('.').to_lowercase();
     }
     verdict.no_advice.as_deref().map_or(String::new(), |why| {
         why.split(':').next().unwrap_or(why).to_owned()
