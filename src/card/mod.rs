@@ -8,6 +8,7 @@ mod key;
 pub(crate) mod keys;
 mod kit_counts;
 pub(crate) mod parse;
+mod questions;
 mod simulate;
 mod values;
 

@@ -10,6 +10,7 @@ pub(crate) mod closing;
 mod error;
 mod layout;
 pub(crate) mod limits;
+mod mending;
 pub(crate) mod new_trial;
 pub(crate) mod next;
 pub(crate) mod photos;

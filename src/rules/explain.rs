@@ -8,7 +8,7 @@ use super::places::Means;
 use super::summary;
 use crate::frames::{FlankPoint, Side};
 use crate::schema::{
-    Adjust, Advice, Card, Check, CheckCode, Condition, Cutting, Pack, Preload, ReadingKind,
+    Adjust, Advice, Card, Check, CheckCode, Cutting, Pack, ReadingKind,
     ShimPlace, Trial,
 };
 use crate::units::Units;
@@ -23,7 +23,7 @@ pub(crate) const SAFETY: &str = "Support the axle on stands and chock the wheels
     safety-critical: limits and torques come from the manual of your axle, local rules and licensed practice go before \
     anything said here.";
 
-fn place(p: FlankPoint) -> String {
+pub(super) fn place(p: FlankPoint) -> String {
     format!(
         "{:.0} % of the length from the toe and {:.0} % of the height from the root",
         100.0 * p.length,
@@ -45,37 +45,6 @@ fn offset(length: f64, height: f64) -> String {
 /// `toward` or `away from`.
 pub(super) fn way(move_mm: f64) -> &'static str {
     if move_mm < 0.0 { "toward" } else { "away from" }
-}
-
-/// A used set is put back where it ran; says so where that changes what is right.
-pub(crate) fn as_it_ran(advice: &mut Advice, asked: &Card, ran: &Card, units: Units) {
-    let mut moved = Vec::new();
-    for side in Side::BOTH {
-        if asked.target.of(side) != ran.target.of(side) {
-            moved.push(format!(
-                "the {} target is {}",
-                side.word(),
-                place(ran.target.of(side))
-            ));
-        }
-    }
-    if asked.limits.backlash_mm != ran.limits.backlash_mm {
-        let window = |card: &Card| {
-            let [low, high] = card.backlash_window_mm();
-            format!("{} to {}", units.shim(low), units.shim(high))
-        };
-        moved.push(format!(
-            "the backlash window is {} (the card has {})",
-            window(ran),
-            window(asked)
-        ));
-    }
-    if !moved.is_empty() {
-        advice.why.push(format!(
-            "The gears are used, so what is right is what they came in with, not what the card says of new ones: {}.",
-            moved.join(", ")
-        ));
-    }
 }
 
 /// Preload of the side bearings moves backlash a little; says by how much where the shims did not.
@@ -469,85 +438,4 @@ pub(crate) fn beyond(advice: &mut Advice, checks: &[Check], chosen: Option<&Chos
             ));
         }
     }
-}
-
-/// Whether the coast patches differ in height from tooth to tooth far more than readings do and than the drive patches: a
-/// radial shift of the ring gear moves the steeper coast flank's patch, an axial one both.
-fn teeth_differ_in_coast_height(last: &Trial) -> bool {
-    let spread = |side| last.reading(side).and_then(|r| r.spread).map(|s| s.height);
-    let limits = &CALIBRATION.verdict;
-    match (spread(Side::Drive), spread(Side::Coast)) {
-        (Some(drive), Some(coast)) => {
-            coast > limits.teeth_differ && coast > limits.more_than_drive * drive
-        }
-        _ => false,
-    }
-}
-
-/// What to mind, whatever the verdict.
-pub(crate) fn cautions(advice: &mut Advice, card: &Card, last: &Trial, units: Units) {
-    let list = &mut advice.cautions;
-    if card.limits.backlash_mm.is_none() {
-        let [low, high] = card.backlash_window_mm();
-        list.push(format!(
-            "The card has no backlash window; {} to {} is only a usual value: check the manual of your \
-             axle.",
-            units.shim(low),
-            units.shim(high)
-        ));
-    }
-    let moved = advice.change.unwrap_or_default();
-    if moved.pinion_mm != 0.0 {
-        list.push(match card.pinion.preload {
-            Preload::Shims => {
-                "Check the pinion's rotating torque again after changing its pack; its preload \
-                shims may have to follow."
-                    .into()
-            }
-            Preload::Sleeve => {
-                "Use a set-up spacer or a new collapsible sleeve; never back off an \
-                over-crushed one."
-                    .into()
-            }
-        });
-    }
-    if moved != crate::schema::Move::default() {
-        list.push(
-            "Measure backlash again before painting: a photo older than the change tells nothing."
-                .into(),
-        );
-    }
-    let windows = match last.bearings.or(last.condition) {
-        Some(Condition::Used) => card.limits.pinion_torque_used_nm,
-        _ => card.limits.pinion_torque_new_nm,
-    };
-    if let (Some(torque), Some([low, high])) = (last.pinion_torque_nm, windows)
-        && !(low..=high).contains(&torque)
-    {
-        list.push(format!(
-            "The pinion's rotating torque of {} is outside {} to {}: set the preload before trusting the \
-             patch.",
-            units.torque(torque),
-            units.torque(low),
-            units.torque(high)
-        ));
-    }
-    if teeth_differ_in_coast_height(last) {
-        list.push(
-            "The coast patches stand at clearly different heights from tooth to tooth, the drive patches do not: a ring gear \
-             that runs out radially shows so. Look for dirt or a burr on its seat and measure its run-out before shims are \
-             chosen by these heights."
-                .into(),
-        );
-    }
-    if last.condition == Some(Condition::Used) {
-        list.push(
-            "Used gears are set to the pattern and backlash they ran with; elsewhere they howl."
-                .into(),
-        );
-    }
-    if card.gear.cutting == Cutting::FaceHobbed {
-        list.push("A face-hobbed patch runs slanted; do not try to square it with shims.".into());
-    }
-    list.push(SAFETY.into());
 }

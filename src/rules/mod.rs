@@ -8,8 +8,10 @@
 
 mod calibration;
 mod case;
+mod cautions;
 mod checks;
 mod choose;
+mod comparable;
 pub(crate) mod diagnose;
 #[cfg(feature = "cli")]
 pub(crate) mod direction;
@@ -31,6 +33,7 @@ mod summary;
 mod suspicion;
 pub(crate) mod time;
 pub(crate) mod trial;
+mod used_set;
 mod verdict;
 mod warm;
 
@@ -41,7 +44,7 @@ pub(crate) use summary::adjusters;
 pub(crate) use trial::FlankNotUsable;
 pub use trial::{NotUsable, usable};
 #[cfg(feature = "cli")]
-pub(crate) use verdict::as_it_ran;
+pub(crate) use used_set::as_it_ran;
 pub use verdict::{advise, advise_in};
 
 /// Why no advice could be made.

@@ -3,6 +3,8 @@
 //! Inside, lengths are millimetres, torques newton-metres, forces newtons. Nothing here knows of
 //! photos or of stored jobs.
 
+pub(crate) mod adjusters;
+pub(crate) mod backlash_cure;
 pub(crate) mod backlash_ratio;
 pub(crate) mod case_spread;
 pub(crate) mod fasteners;

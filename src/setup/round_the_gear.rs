@@ -1,8 +1,7 @@
 //! Backlash at several places round the gear: mean, range, run-out, and the indicator's direction.
 
-use super::side_packs::{Notches, SidePacks};
+use super::backlash_cure::Cure;
 use super::{Answer, SetupError, Step, verdict};
-use crate::rules::adjusters;
 use crate::schema::BacklashDirection;
 use crate::units::Shown;
 use nalgebra::{Matrix3, Vector3};
@@ -136,57 +135,6 @@ impl Conversion {
             ),
             shown.shim(self.other_mm(mean_mm)),
         )
-    }
-}
-
-/// What brings the backlash to the middle of its window, everything else left as it is.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-#[serde(rename_all = "snake_case")]
-pub(crate) enum Cure {
-    /// A move of the ring gear, where the packs are not known.
-    Move {
-        /// Millimetres, + = away from the pinion.
-        away_mm: f64,
-    },
-    /// Notches of threaded adjusters.
-    Notches(Notches),
-    /// Side packs.
-    Packs(Box<SidePacks>),
-}
-
-impl Cure {
-    fn words(&self, shown: &Shown) -> String {
-        let s = |mm: f64| shown.shim(mm);
-        match self {
-            Self::Move { away_mm } => format!(
-                "Move the ring gear {} {} the pinion.",
-                s(away_mm.abs()),
-                if *away_mm < 0.0 {
-                    "toward"
-                } else {
-                    "away from"
-                }
-            ),
-            Self::Notches(turn) => format!(
-                "With the adjusters: {}: expect {}.",
-                adjusters(turn.notches),
-                s(turn.backlash_mm)
-            ),
-            Self::Packs(packs) => match &packs.from_kit {
-                Some(built) => format!(
-                    "Change the ring side to {} and the far side to {}: expect {}.",
-                    built.ring_side.words(shown),
-                    built.far_side.words(shown),
-                    s(built.backlash_mm)
-                ),
-                None => format!(
-                    "Change the ring side to {} and the far side to {}: expect {}.",
-                    s(packs.ring_side_mm),
-                    s(packs.far_side_mm),
-                    s(packs.backlash_mm)
-                ),
-            },
-        }
     }
 }
 

@@ -7,7 +7,7 @@ use crate::job::new_trial::NewTrial;
 use crate::report::job::text::value_words;
 use crate::schema::record::Record;
 use crate::schema::{Adjust, Preload};
-use crate::units::Shown;
+use crate::units::{Shown, listed};
 use clap::Parser;
 
 /// The options of a trial alone, to read answers the way the command line is read.
@@ -163,10 +163,7 @@ fn arguments(question: &Question, answer: &str) -> Vec<String> {
     let option = question.option;
     match question.kind {
         Kind::One => vec![format!("{option}={answer}")],
-        Kind::Several => answer
-            .split([',', ';'])
-            .map(str::trim)
-            .filter(|part| !part.is_empty())
+        Kind::Several => listed(answer)
             .map(|part| format!("{option}={part}"))
             .collect(),
         Kind::YesNo => {

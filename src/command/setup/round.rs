@@ -6,12 +6,12 @@ use crate::command::OutputOptions;
 use crate::contact::Model;
 use crate::rules::RulesError;
 use crate::schema::{BacklashDirection, Card, PreloadOn};
+use crate::setup::adjusters::notches;
+use crate::setup::backlash_cure::Cure;
 use crate::setup::backlash_ratio::of_card;
 use crate::setup::kit_packs::ShimsAtHand;
-use crate::setup::round_the_gear::{
-    BacklashAt, Conversion, Cure, Limits, Round, answer, evenly, judge,
-};
-use crate::setup::side_packs::{Found, Wanted, notches, split};
+use crate::setup::round_the_gear::{BacklashAt, Conversion, Limits, Round, answer, evenly, judge};
+use crate::setup::side_packs::{Found, Wanted, split};
 use crate::setup::usual::{BACKLASH, SIDE_PACK};
 use crate::setup::{Answer, SetupError};
 use crate::units::{AsWritten, Length};

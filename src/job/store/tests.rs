@@ -1,7 +1,7 @@
 use super::*;
 use crate::job::new_trial::sha256;
 use crate::schema::Trial;
-use crate::schema::record::Shows;
+use crate::schema::record::{Followed, Shows};
 
 fn card() -> Card {
     Card::from_toml(include_str!("../../../examples/larchfield/card.toml")).unwrap()
