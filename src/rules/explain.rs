@@ -8,8 +8,7 @@ use super::places::Means;
 use super::summary;
 use crate::frames::{FlankPoint, Side};
 use crate::schema::{
-    Adjust, Advice, Card, Check, CheckCode, Cutting, Pack, ReadingKind,
-    ShimPlace, Trial,
+    Adjust, Advice, Card, Check, CheckCode, Cutting, Pack, ReadingKind, ShimPlace, Trial,
 };
 use crate::units::Units;
 

@@ -11,7 +11,7 @@ use super::places::Choices;
 use super::{RulesError, cautions, checks, diagnose, explain, places, summary, used_set, warm};
 use crate::Result;
 use crate::schema::advice::SCHEMA;
-use crate::schema::{Advice, Card, Check, Diagnosis, Move, Trial, Verdict};
+use crate::schema::{Advice, Card, Check, Diagnosis, Move, SuspectKind, Trial, Verdict};
 use crate::units::Units;
 use std::rc::Rc;
 
@@ -48,8 +48,7 @@ pub fn advise_in(card: &Card, trials: &[Trial], units: Units) -> Result<Advice> 
     let second_look = case.suspect(&mut advice);
     let weighed = weigh(&case);
     advice.chance_now = Some(round(weighed.chance_now, 3));
-    let blamed = advice.suspects.first().and_then(|suspect| suspect.trial);
-    let settled = case.settled() && blamed != Some(trials.len());
+    let settled = case.settled() && !doubts_the_last(&advice, trials.len());
     let second_look = second_look.filter(|_| !settled);
     write_judgement(&mut advice, &case, &weighed, settled, second_look);
     explain::preload_moved(&mut advice, &used, units);
@@ -79,6 +78,23 @@ fn observe<'a>(
         .collect();
     let used = used.iter().map(|(i, _)| &trials[*i]).collect();
     (used, observations, left_out)
+}
+
+/// Whether what is suspected first would make the last trial's own readings wrong: its photos, or how the dial stands. A
+/// pack noted wrong does not, nor does a backlash that is odd beside those without preload.
+fn doubts_the_last(advice: &Advice, last: usize) -> bool {
+    advice
+        .suspects
+        .first()
+        .is_some_and(|suspect| match suspect.what {
+            SuspectKind::DriveMisread
+            | SuspectKind::CoastMisread
+            | SuspectKind::FlanksSwapped
+            | SuspectKind::EndsSwapped
+            | SuspectKind::OldPhoto => suspect.trial == Some(last),
+            SuspectKind::DialSetting => true,
+            _ => false,
+        })
 }
 
 /// What the shims at hand can do, and what leaving them would.
