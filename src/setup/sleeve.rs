@@ -143,7 +143,7 @@ pub(crate) fn answer(steps: &[SleeveStep], next: &SleeveNext, shown: &Shown) -> 
         }
         (_, Some(nut_nm)) => format!(
             "Bring the nut to {} and measure again.",
-            shown.torque(nut_nm)
+            shown.fastener(nut_nm)
         ),
         (_, None) => "Measure again.".into(),
     };
@@ -152,7 +152,7 @@ pub(crate) fn answer(steps: &[SleeveStep], next: &SleeveNext, shown: &Shown) -> 
         answer.steps.push(Step::new(
             format!("step {number}"),
             "tighten, turn some turns, read while turning",
-            format!("nut {}", shown.torque(step.nut_nm)),
+            format!("nut {}", shown.fastener(step.nut_nm)),
             format!(
                 "rotating torque {}, {} {window}",
                 shown.torque(step.rotating_nm),
@@ -163,7 +163,7 @@ pub(crate) fn answer(steps: &[SleeveStep], next: &SleeveNext, shown: &Shown) -> 
     answer.remarks.push(format!(
         "Steps of {} at most; hold the yoke with a bar made for it. Once play is gone the rotating torque rises \
          within a few degrees of the nut.",
-        shown.torque(STEP_NM)
+        shown.fastener(STEP_NM)
     ));
     answer.cautions.push(
         "Never back the nut off to reduce preload. An over-crushed sleeve is replaced.".into(),

@@ -5,6 +5,7 @@ mod common;
 
 mod advise;
 mod batch;
+mod cautions;
 mod directions;
 mod example_job;
 mod hidden_ends;
