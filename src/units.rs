@@ -170,6 +170,11 @@ impl Units {
         }
     }
 
+    /// In both systems, for sentences that do not know their reader: `0.762 mm (30.0 thou)`.
+    pub(crate) fn both(mm: f64) -> String {
+        format!("{} ({})", Self::Mm.shim(mm), Self::In.shim(mm))
+    }
+
     /// The step of shim that tables of sensitivities are made for, mm: 0.1 mm or 5 thou.
     pub const fn shim_step_mm(self) -> f64 {
         match self {

@@ -3,7 +3,7 @@
 use super::error::CardError;
 use super::keys::normalise;
 use crate::schema::{Adjust, Card};
-use crate::units::most_written;
+use crate::units::{Units, most_written};
 use serde_json::Value;
 use std::path::Path;
 
@@ -22,11 +22,7 @@ impl Card {
             toml::from_str(text).map_err(|error| CardError::Syntax(error.to_string()))?;
         let written =
             serde_json::to_value(table).map_err(|error| CardError::Syntax(error.to_string()))?;
-        let mut card = Self::from_json(&written)?;
-        card.units = card
-            .units
-            .or_else(|| most_written(texts(&written).into_iter()));
-        Ok(card)
+        Self::of(&written, most_written(texts(&written).into_iter()))
     }
 
     /// Reads a card in JSON, where the unit stands in the key (`ring_diameter_mm`).
@@ -41,8 +37,14 @@ impl Card {
     /// # Errors
     /// Unknown or missing keys, values that cannot be.
     pub fn from_json(written: &Value) -> Result<Self, CardError> {
-        let card: Self = serde_json::from_value(normalise(written)?)
+        Self::of(written, None)
+    }
+
+    /// A written card; `units` are those it is written in, unless it names others.
+    fn of(written: &Value, units: Option<Units>) -> Result<Self, CardError> {
+        let mut card: Self = serde_json::from_value(normalise(written)?)
             .map_err(|error| CardError::Together(error.to_string()))?;
+        card.units = card.units.or(units);
         card.check()?;
         Ok(card)
     }
@@ -67,6 +69,7 @@ impl Card {
     fn check(&self) -> Result<(), CardError> {
         let gear = &self.gear;
         let together = |message: String| Err(CardError::Together(message));
+        let shown = |mm: f64| self.units.unwrap_or_default().length(mm);
         if gear.pinion_teeth >= gear.ring_teeth {
             return together(format!(
                 "the pinion has {} teeth and the ring gear {}; the pinion is the one with fewer",
@@ -76,26 +79,27 @@ impl Card {
         let radius_mm = gear.ring_diameter_mm / 2.0;
         if gear.face_width_mm >= 0.5 * radius_mm {
             return together(format!(
-                "face width {:.1} mm on a ring gear of {:.1} mm; at most {:.1} mm would be sensible",
-                gear.face_width_mm,
-                gear.ring_diameter_mm,
-                0.5 * radius_mm
+                "face width {} on a ring gear of {}; at most {} would be sensible",
+                shown(gear.face_width_mm),
+                shown(gear.ring_diameter_mm),
+                shown(0.5 * radius_mm)
             ));
         }
         if gear.offset_mm >= 0.6 * radius_mm {
             return together(format!(
-                "offset {:.1} mm on a ring gear of {:.1} mm; at most {:.1} mm would be sensible",
-                gear.offset_mm,
-                gear.ring_diameter_mm,
-                0.6 * radius_mm
+                "offset {} on a ring gear of {}; at most {} would be sensible",
+                shown(gear.offset_mm),
+                shown(gear.ring_diameter_mm),
+                shown(0.6 * radius_mm)
             ));
         }
         if let Some(indicator_mm) = self.carrier.backlash_radius_mm
             && indicator_mm > 1.1 * radius_mm
         {
             return together(format!(
-                "the indicator at a radius of {indicator_mm:.1} mm on a ring gear of radius {radius_mm:.1} mm; \
-                 was the diameter written?"
+                "the indicator at a radius of {} on a ring gear of radius {}; was the diameter written?",
+                shown(indicator_mm),
+                shown(radius_mm)
             ));
         }
         if self.carrier.adjust == Adjust::Threaded && self.carrier.notch_mm().is_none() {

@@ -45,9 +45,8 @@ impl Settings {
             Ok(text) => Self::of(&text).map_err(|why| {
                 Error::usage(format!("the settings file {}: {why}", path.display()))
             }),
-            Err(error) if error.kind() == std::io::ErrorKind::NotFound && !named => {
-                Ok(Self::default())
-            }
+            // A home that cannot be looked into, as a service has, holds no settings.
+            Err(_) if !named && !path.is_file() => Ok(Self::default()),
             Err(error) => Err(Error::input(&path, error)),
         }
     }

@@ -179,7 +179,7 @@ impl Sheets {
             WIDTH,
             BODY + 1.0,
             &format!(
-                "{} The cross is the target; the dashed box is how near is right. Toe is the inner end, on the left of the flat \
+                "{} The cross is the target; the patch's centre may stand in the dashed box. Toe is the inner end, on the left of the flat \
                  drawings; the tip is up.",
                 at_its_place(set)
             ),

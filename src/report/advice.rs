@@ -148,7 +148,8 @@ pub(crate) fn offset_words(found: &FlankDiagnosis) -> String {
     )
 }
 
-fn gear_move(move_mm: f64, mate: &str, units: Units) -> String {
+/// `7.0 thou toward the ring gear`.
+pub(crate) fn gear_move(move_mm: f64, mate: &str, units: Units) -> String {
     if move_mm == 0.0 {
         return "stays".to_owned();
     }

@@ -3,7 +3,7 @@
 use super::kit_packs::ShimsAtHand;
 use super::{Answer, SetupError, Step};
 use crate::schema::{MarkSense, MarkUnit, ShimPlace};
-use crate::units::Shown;
+use crate::units::{Shown, Units};
 use serde::Serialize;
 
 /// How pinion marks are meant.
@@ -56,9 +56,11 @@ fn believable(mark: f64, marks: &Marks) -> Result<(), SetupError> {
     let mm = mark * marks.unit.mm();
     if mm.abs() > MOST_MARK_MM {
         return Err(SetupError::Question(format!(
-            "a pinion mark of {mark:+} in steps of {} would be {mm:+.3} mm, but marks stay within about \
-             ±{USUAL_MARK_MM:.2} mm; are the steps 0.01 mm or 0.001 mm?",
-            marks.unit.word()
+            "a pinion mark of {mark:+} in steps of {} would be {}, but marks stay within about \
+             ± {}; are the steps 0.01 mm or 0.001 mm?",
+            marks.unit.word(),
+            Units::both(mm),
+            Units::both(USUAL_MARK_MM)
         )));
     }
     Ok(())
@@ -164,7 +166,8 @@ fn pack(from_mm: f64, change_mm: f64) -> Result<StartingPack, SetupError> {
     let pack_mm = from_mm + change_mm;
     if pack_mm < 0.0 {
         return Err(SetupError::Impossible(format!(
-            "the pack would be {pack_mm:.3} mm, thinner than nothing; check the signs and the measurement"
+            "the pack would be {}, thinner than nothing; check the signs and the measurement",
+            Units::both(pack_mm)
         )));
     }
     Ok(StartingPack {

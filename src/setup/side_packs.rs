@@ -4,7 +4,7 @@ use super::backlash_ratio::{Ratio, SHOP};
 use super::kit_packs::{BuiltPair, ShimsAtHand, WantedPair};
 use super::{Answer, SetupError, Step, verdict};
 use crate::schema::PreloadOn;
-use crate::units::Shown;
+use crate::units::{Shown, Units};
 use serde::Serialize;
 
 /// What was found with the side bearings just free of end play.
@@ -109,9 +109,10 @@ pub(crate) fn split(
     let far = found.far_side_mm + ring_moves_mm;
     if ring + ring_adds <= 0.0 || far + far_adds <= 0.0 {
         return Err(SetupError::Impossible(format!(
-            "moving the ring gear by {ring_moves_mm:+.3} mm would leave a side pack of {:.3} mm; measure the \
+            "moving the ring gear by {} would leave a side pack of {}; measure the \
              backlash and both packs again, and look whether the ring gear sits on its flange",
-            ring.min(far)
+            Units::both(ring_moves_mm),
+            Units::both(ring.min(far))
         )));
     }
     let other = match wanted.preload_on {

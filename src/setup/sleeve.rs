@@ -2,7 +2,7 @@
 
 use super::turning_torque::clearly_less;
 use super::{Answer, SetupError, Step, verdict};
-use crate::units::{LB_IN_NM, Shown, Units};
+use crate::units::{LB_IN_NM, Shown};
 use serde::Serialize;
 
 /// Step of the nut, N·m: 5 lb-ft at a time, as published for crush sleeves.
@@ -138,14 +138,6 @@ pub(crate) fn next(
     })
 }
 
-/// A nut's torque: in pound-feet, where torques are in pounds, however small the step.
-fn nut_words(nm: f64, shown: &Shown) -> String {
-    match (shown.units, shown.torque) {
-        (Units::In, None) => format!("{:.1} lb-ft", nm / (12.0 * LB_IN_NM)),
-        _ => shown.torque(nm),
-    }
-}
-
 /// The answer in words.
 pub(crate) fn answer(steps: &[SleeveStep], next: &SleeveNext, shown: &Shown) -> Answer {
     let window = format!(
@@ -173,7 +165,7 @@ pub(crate) fn answer(steps: &[SleeveStep], next: &SleeveNext, shown: &Shown) -> 
         }
         (_, Some(nut_nm)) => format!(
             "Bring the nut to {} and measure again.",
-            nut_words(nut_nm, shown)
+            shown.fastener(nut_nm)
         ),
         (_, None) => "Measure again.".into(),
     };
@@ -182,7 +174,7 @@ pub(crate) fn answer(steps: &[SleeveStep], next: &SleeveNext, shown: &Shown) -> 
         answer.steps.push(Step::new(
             format!("step {number}"),
             "tighten, turn some turns, read while turning",
-            format!("nut {}", nut_words(step.nut_nm, shown)),
+            format!("nut {}", shown.fastener(step.nut_nm)),
             format!(
                 "rotating torque {}, {} {window}",
                 shown.torque(step.rotating_nm),
@@ -193,7 +185,7 @@ pub(crate) fn answer(steps: &[SleeveStep], next: &SleeveNext, shown: &Shown) -> 
     answer.remarks.push(format!(
         "Steps of {} at most; hold the yoke with a bar made for it. Once play is gone the rotating torque rises \
          within a few degrees of the nut.",
-        nut_words(STEP_NM, shown)
+        shown.fastener(STEP_NM)
     ));
     answer.cautions.push(
         "Never back the nut off to reduce preload. An over-crushed sleeve is replaced.".into(),
@@ -204,6 +196,7 @@ pub(crate) fn answer(steps: &[SleeveStep], next: &SleeveNext, shown: &Shown) -> 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::units::Units;
 
     const LB_IN: f64 = 0.112_984_8;
     const LB_FT: f64 = 1.355_818;

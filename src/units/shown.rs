@@ -101,6 +101,14 @@ impl Shown {
         format!("{} {unit}", unsigned_zero(value, digits))
     }
 
+    /// The torque of a nut or bolt, which is pound-feet however small.
+    pub(crate) fn fastener(&self, nm: f64) -> String {
+        match (self.torque, self.units) {
+            (None, Units::In) => format!("{} lb-ft", unsigned_zero(nm / (12.0 * LB_IN_NM), 1)),
+            _ => self.torque(nm),
+        }
+    }
+
     /// A force of the size of a bolt's tension.
     pub(crate) fn force(&self, n: f64) -> String {
         match self.units {

@@ -6,6 +6,7 @@ mod common;
 mod advise;
 mod batch;
 mod bench;
+mod cautions;
 mod directions;
 mod example_job;
 mod hidden_ends;

@@ -14,7 +14,7 @@ const MISTAKES: [(&str, &str); 30] = [
         "setup sum 30 lb-in",
         "`lb-in` is no unit of length; known are mm, in, thou",
     ),
-    ("setup sum 0.030 inhc", "the nearest is `in`"),
+    ("setup sum 0.030inhc", "the nearest is `in`"),
     ("setup sum 1,250mm", "write `1.250mm` or `1250mm`"),
     (
         "setup torque --pinion 14 lb",

@@ -55,7 +55,7 @@ const CASES: [Case; 13] = [
         "TM 9-2320-289-34 p. 6-119: new bearings 25-35 lb-in",
         "a line through 0.082 in = 10 and 0.078 in = 50 lb-in meets 30 lb-in, the middle, at 0.082 - 0.004 x 20/40 = 0.080 in",
         "preload --trial 0.082in=10lb-in --trial 0.078in=50lb-in --window 25lb-in 35lb-in",
-        "/pack_mm",
+        "/next_pack_mm",
         0.080 * INCH,
         0.0002 * INCH,
     ),

@@ -5,6 +5,7 @@ use crate::batch::ask::ProblemKind;
 use crate::batch::judge::{FlankSeen, Verdict};
 use crate::batch::summary::BatchResult;
 use crate::frames::{FlankPoint, Side};
+use crate::report::advice::gear_move;
 use crate::schema::{Advice, CheckCode, Pack, ReasonCode, Target, advice};
 use crate::units::Units;
 use std::fmt::Write as _;
@@ -123,9 +124,9 @@ fn flank_line(word: &str, seen: &FlankSeen, target: FlankPoint) -> String {
             .join(" and "),
     };
     let how_far = match seen.distance {
-        far if far > 1.0 => ", farther than it should",
+        far if far > 1.0 => ", farther off than the centre may stand",
         _ if seen.diagnosis.words == "centred" => "",
-        _ => ", still within what is usually accepted",
+        _ => ", still where the centre may stand",
     };
     let sure = if seen.sure {
         ""
@@ -149,17 +150,10 @@ fn advised(advice: &Advice, units: Units, parts: &mut Parts) {
         ),
         advice::Verdict::Change => {
             if let Some(change) = advice.change {
-                let gear = |name: &str, mm: f64, mate: &str| {
-                    if mm == 0.0 {
-                        return format!("{name} stays");
-                    }
-                    let way = if mm < 0.0 { "toward" } else { "away from" };
-                    format!("{name} {} {way} the {mate}", units.shim(mm.abs()))
-                };
                 let mut line = format!(
-                    "What should bring it right: {}; {}.",
-                    gear("pinion", change.pinion_mm, "ring gear"),
-                    gear("ring gear", change.ring_mm, "pinion")
+                    "What should bring it right: pinion {}; ring gear {}.",
+                    gear_move(change.pinion_mm, "ring gear", units),
+                    gear_move(change.ring_mm, "pinion", units)
                 );
                 if let Some(shims) = &advice.shims {
                     for (name, pack) in [

@@ -2,8 +2,8 @@
 
 use crate::batch::judge::{FlankSeen, SetVerdict, Verdict};
 use crate::batch::summary::{BatchResult, BatchSummary};
+use crate::report::advice::gear_move;
 use crate::schema::advice;
-use crate::units::Units;
 use comfy_table::{ContentArrangement, Table, presets};
 use std::fmt::Write as _;
 
@@ -74,10 +74,11 @@ pub(crate) fn next(lot: &BatchResult, set: usize) -> String {
     if let Some(advice) = &verdict.advice {
         match (advice.verdict, advice.change) {
             (advice::Verdict::Change, Some(change)) => {
+                let units = lot.units[set];
                 return format!(
                     "pinion {}, ring gear {}",
-                    moved(change.pinion_mm, "ring gear", lot.units[set]),
-                    moved(change.ring_mm, "pinion", lot.units[set])
+                    gear_move(change.pinion_mm, "ring gear", units),
+                    gear_move(change.ring_mm, "pinion", units)
                 );
             }
             (advice::Verdict::Good, _) => return "leave the shims".into(),
@@ -101,12 +102,16 @@ pub(crate) fn next(lot: &BatchResult, set: usize) -> String {
     {
         return reason;
     }
-    if let Some(direction) = verdict
-        .direction
-        .as_ref()
-        .filter(|found| found.pinion.is_some())
+    if let Some(direction) = &verdict.direction
+        && verdict.flanks.iter().all(Option::is_some)
     {
-        return direction.summary.trim_end_matches('.').to_lowercase();
+        return match direction.pinion {
+            Some(_) => direction.summary.trim_end_matches('.').to_lowercase(),
+            None => direction
+                .why
+                .first()
+                .map_or(String::new(), |why| first_sentence(why)),
+        };
     }
     verdict.no_advice.as_deref().map_or(String::new(), |why| {
         why.split(':').next().unwrap_or(why).to_owned()
@@ -126,14 +131,6 @@ fn first_sentence(text: &str) -> String {
     let end = text.find(". ").or_else(|| text.find(": "));
     let sentence = end.map_or(text, |end| &text[..end]);
     sentence.trim_end_matches('.').to_owned()
-}
-
-fn moved(mm: f64, mate: &str, units: Units) -> String {
-    if mm == 0.0 {
-        return "stays".into();
-    }
-    let way = if mm < 0.0 { "toward" } else { "away from" };
-    format!("{} {way} the {mate}", units.shim(mm.abs()))
 }
 
 /// The lot in numbers.
