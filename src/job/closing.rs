@@ -115,9 +115,17 @@ impl Item {
         }
     }
 
+    /// A torque of it in words: of a nut or bolt, or of what turns.
+    fn words(self, nm: f64, shown: &Shown) -> String {
+        match self {
+            Self::RingBolts | Self::CapBolts | Self::PinionNut => shown.fastener(nm),
+            _ => shown.torque(nm),
+        }
+    }
+
     /// Its limit in words.
     pub(crate) fn limit(self, record: &Record, shown: &Shown) -> Option<String> {
-        let torque = |nm: f64| shown.torque(nm);
+        let torque = |nm: f64| self.words(nm, shown);
         match (self, self.window_nm(record)) {
             (_, Some(window)) => Some(range(window, torque)),
             (Self::TotalTorque, None) => {
@@ -178,8 +186,8 @@ pub(crate) fn outside(record: &Record, item: Item, nm: f64, shown: &Shown) -> Op
     (is != "within").then(|| {
         format!(
             "{} is {is} {}",
-            shown.torque(nm),
-            range(window, |nm| shown.torque(nm))
+            item.words(nm, shown),
+            range(window, |nm| item.words(nm, shown))
         )
     })
 }

@@ -72,7 +72,7 @@ pub(crate) fn of_assembly(record: &Record, assembly: &Assembly, shown: &Shown) -
         "pinion nut",
         bench.pinion_nut_nm,
         limits.pinion_nut_torque_nm,
-        torque,
+        |nm| shown.fastener(nm),
     ));
     if let Some(total_nm) = mean(&bench.total_readings_nm) {
         found.extend(total(&card, total_nm, trial.pinion_torque_nm, shown));

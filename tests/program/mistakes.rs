@@ -24,7 +24,7 @@ const MISTAKES: [(&str, &str); 30] = [
     ("setup backlash --reading 0.2in", "was `0.2 mm` meant?"),
     (
         "setup backlash --reading -0.2mm",
-        "far less than any axle has; measure it again",
+        "a backlash of -0.2mm is below nothing, which cannot be",
     ),
     (
         "setup pinion-shim marks --old-shim 31mm --new-mark 2",

@@ -1,6 +1,6 @@
 use super::*;
 use crate::frames::FlankPoint;
-use crate::schema::{Condition, FlankReading};
+use crate::schema::{Condition, FlankReading, Suspect};
 use proptest::prelude::*;
 
 const CARD: &str = r#"
@@ -191,10 +191,44 @@ fn an_assembly_that_is_right_with_its_preload_is_good_whatever_came_before() {
         why.contains("was 0.235 mm, with it 0.155 mm: preload moves it a little"),
         "{why}"
     );
-    // A photo that nobody's preload explains is still doubted.
-    trials[4].coast = assembly(0.94, 0.4, 0.155).coast;
-    let doubted = advise(&card, &trials).unwrap();
-    assert_ne!(doubted.verdict, Verdict::Good);
+}
+
+/// 1.5 N·m: right for new bearings, too much for used ones.
+#[test]
+fn used_gears_on_new_bearings_go_by_the_window_of_the_bearings() {
+    let windows = "[limits]\npinion_torque_new = [\"1.3N·m\", \"1.7N·m\"]\npinion_torque_used = [\"0.6N·m\", \"0.9N·m\"]";
+    let card = Card::from_toml(&CARD.replace("[limits]", windows)).unwrap();
+    let warned = |bearings| {
+        let mut trial = assembly(0.81, 0.05, 0.20);
+        trial.condition = Some(Condition::Used);
+        trial.pinion_torque_nm = Some(1.5);
+        trial.bearings = bearings;
+        let cautions = advise(&card, &[trial]).unwrap().cautions;
+        cautions
+            .iter()
+            .any(|caution| caution.contains("rotating torque of"))
+    };
+    assert!(!warned(Some(Condition::New)));
+    assert!(warned(Some(Condition::Used)));
+    assert!(warned(None));
+}
+
+#[test]
+fn doubts_of_the_last_photos_and_of_the_dial_stand_against_a_right_reading() {
+    let doubted = |what, trial| {
+        let mut advice = blank(Diagnosis::default());
+        advice.suspects = vec![Suspect {
+            what,
+            trial,
+            odds: 9.0,
+        }];
+        doubts_the_last(&advice, 4)
+    };
+    assert!(doubted(SuspectKind::CoastMisread, Some(4)));
+    assert!(doubted(SuspectKind::DialSetting, None));
+    assert!(!doubted(SuspectKind::CoastMisread, Some(3)));
+    assert!(!doubted(SuspectKind::BacklashMisread, Some(4)));
+    assert!(!doubts_the_last(&blank(Diagnosis::default()), 4));
 }
 
 #[test]
