@@ -3,10 +3,11 @@
 use super::BatchError;
 use super::ask::MarksFrom;
 use super::shown::shown;
+use crate::files::csv_delimiter;
 use crate::flank::find::ToeEnd;
 use crate::frames::Side;
 use crate::schema::Polarity;
-use crate::schema::trade_words::{misspelt, understood};
+use crate::trade_words::{misspelt, understood};
 use crate::units::Length;
 use clap::ValueEnum;
 use serde_json::Value;
@@ -135,12 +136,8 @@ pub(crate) fn read(path: &Path) -> Result<Vec<Row>, BatchError> {
 fn from_csv(bytes: &[u8], folder: &Path) -> Result<Vec<Row>, String> {
     // Spreadsheets put a byte order mark before their text.
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
-    let first_line = bytes.split(|byte| *byte == b'\n').next().unwrap_or(bytes);
-    // A spreadsheet of a country with a decimal comma parts its columns by semicolons.
-    let count = |sign| first_line.iter().filter(|byte| **byte == sign).count();
-    let semicolons = count(b';') > count(b',');
     let mut reader = csv::ReaderBuilder::new()
-        .delimiter(if semicolons { b';' } else { b',' })
+        .delimiter(csv_delimiter(bytes))
         .trim(csv::Trim::All)
         .from_reader(bytes);
     let heads = reader.byte_headers().map_err(|error| error.to_string())?;

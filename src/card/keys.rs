@@ -6,7 +6,7 @@ use super::key::{Key, Kind, key};
 use super::kit_counts::{MOST_OF_A_SHIM, counts_fit, counts_name, sizes_and_counts};
 use super::values::read_value;
 use super::{bench_keys, blank};
-use crate::schema::trade_words::misspelt;
+use crate::trade_words::misspelt;
 use serde_json::{Map, Value};
 
 /// Keys of a card but those of `[blank]`.

@@ -2,7 +2,7 @@
 
 use super::error::CardError;
 use super::key::{Key, Kind};
-use crate::schema::trade_words::{misspelt, understood};
+use crate::trade_words::{misspelt, understood};
 use crate::units::{
     Angle, AsWritten, INCH_MM, Length, Measured, Torque, UnitError, Units, most_written,
 };

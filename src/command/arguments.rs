@@ -1,7 +1,7 @@
 //! Makes of what people type what the options understand: `30 thou` in two words, the trade's words, capitals,
 //! numbers below nought.
 
-use crate::schema::trade_words::understood;
+use crate::trade_words::understood;
 use crate::units::{Angle, AsWritten, Force, Length, Measured, Torque};
 use clap::Command;
 use clap::builder::PossibleValue;

@@ -1,7 +1,7 @@
 //! What is said and printed when a command fails, and the exit status.
 
 use crate::schema::failure::{Failure, FailureKind, SCHEMA};
-use crate::schema::trade_words::misspelt;
+use crate::trade_words::misspelt;
 use crate::{Error, ErrorKind};
 use clap::error::{ContextKind, ContextValue};
 use std::ffi::OsString;

@@ -72,15 +72,17 @@ struct Explore {
     force: bool,
 }
 
-#[derive(Serialize)]
-struct ExploreDocument<'a> {
+/// What `lesson explore --json` prints.
+#[derive(Serialize, schemars::JsonSchema)]
+pub(super) struct ExploreDocument<'a> {
     schema: &'static str,
     file: &'a Path,
     sets: Vec<&'a str>,
 }
 
-#[derive(Serialize)]
-struct SheetDocument<'a> {
+/// What `lesson sheet --json` prints.
+#[derive(Serialize, schemars::JsonSchema)]
+pub(super) struct SheetDocument<'a> {
     schema: &'static str,
     claims: &'a [Claim],
     limits: &'a [Limit],

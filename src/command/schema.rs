@@ -1,9 +1,12 @@
 //! `flankread schema`: the JSON Schema of what the program prints and reads.
 
+use super::lesson::{ExploreDocument, SheetDocument};
 use super::{Outcome, OutputOptions};
 use crate::Result;
 use crate::batch::summary::BatchSummary;
 use crate::batch::worker::{Answered, RequestLine};
+use crate::lesson::quiz::grade::Grades;
+use crate::lesson::quiz::progress::Progress;
 use crate::report::batch::lines::{PhotoLine, SetLine};
 use crate::rules::job::JobDocument;
 use crate::schema::direction::Direction;
@@ -55,6 +58,14 @@ enum Document {
     WorkerRequest,
     /// A line that `worker` prints.
     WorkerAnswer,
+    /// What `lesson sheet --json` prints.
+    LessonSheet,
+    /// What `lesson explore --json` prints.
+    LessonExplore,
+    /// What `lesson quiz --json` prints in the terminal, and `progress.json`.
+    QuizProgress,
+    /// What `lesson quiz --grade --json` prints.
+    QuizGrades,
     /// What any command prints with --json when it fails.
     Error,
 }
@@ -90,6 +101,10 @@ impl Document {
             Self::BatchSummary => schema_for!(BatchSummary),
             Self::WorkerRequest => schema_for!(RequestLine),
             Self::WorkerAnswer => schema_for!(Answered),
+            Self::LessonSheet => schema_for!(SheetDocument),
+            Self::LessonExplore => schema_for!(ExploreDocument),
+            Self::QuizProgress => schema_for!(Progress),
+            Self::QuizGrades => schema_for!(Grades),
             Self::Error => schema_for!(Failure),
         }
         .to_value()

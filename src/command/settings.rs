@@ -1,6 +1,6 @@
 //! The settings file: what a user wants every time.
 
-use crate::schema::trade_words::misspelt;
+use crate::trade_words::misspelt;
 use crate::units::{LengthUnit, TorqueUnit, Units};
 use crate::{Error, Result};
 use clap::ValueEnum;

@@ -29,7 +29,7 @@ const PINION_MM: f64 = 0.20;
 const RING_MM: [f64; 2] = [-0.15, 0.30];
 
 /// One picture's misalignment and what came of it, for machines.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub(crate) struct Claim {
     /// What the picture is called on the sheet.
     pub title: String,

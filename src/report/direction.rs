@@ -13,6 +13,11 @@ pub(crate) fn direction_text(direction: &Direction) -> String {
     ] {
         out.push_str(&flank_line(name, found.as_ref()));
     }
+    let found = &direction.diagnosis;
+    if found.drive.is_none() || found.coast.is_none() {
+        // One flank tells no way: a line is enough.
+        return out + &format!("  {}\n", direction.why.join(" "));
+    }
     // Writing to a string cannot fail.
     let _ = writeln!(out, "\nWhy");
     for (number, sentence) in (1..).zip(&direction.why) {

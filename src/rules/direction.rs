@@ -39,18 +39,16 @@ pub(crate) fn direction(
         [(Side::Drive, centres[0]), (Side::Coast, centres[1])].map(|(side, centre)| {
             centre.map(|centre| diagnose::flank(centre, target.of(side), target.tolerance))
         });
-    let known = drive.as_ref().or(coast.as_ref())?;
-    let (pinion, mut why) = match (&drive, &coast) {
-        (Some(drive), Some(coast)) => pinion_way(drive, coast),
-        _ => (None, vec![one_flank(known)]),
+    let (drive, coast) = match (drive, coast) {
+        (Some(drive), Some(coast)) => (drive, coast),
+        (None, None) => return None,
+        (drive, coast) => return Some(one_flank(drive, coast)),
     };
-    let ring_gear = drive
-        .as_ref()
-        .and_then(|drive| ring_way(drive, pinion, &mut why));
-    let heights = [&drive, &coast].map(|flank| flank.as_ref().map(|flank| flank.height));
-    let first_pinion_mm = match (pinion, heights, sizes) {
-        (Some(Way::Toward | Way::Away), [Some(drive), Some(coast)], Some(sizes)) => {
-            first_amount_mm(0.5 * (drive + coast), &sizes)
+    let (pinion, mut why) = pinion_way(&drive, &coast);
+    let ring_gear = ring_way(&drive, pinion, &mut why);
+    let first_pinion_mm = match (pinion, sizes) {
+        (Some(Way::Toward | Way::Away), Some(sizes)) => {
+            first_amount_mm(0.5 * (drive.height + coast.height), &sizes)
         }
         _ => None,
     };
@@ -65,7 +63,7 @@ pub(crate) fn direction(
     let mut found = Direction {
         schema: SCHEMA.into(),
         summary: String::new(),
-        diagnosis: Diagnosis::of(drive, coast),
+        diagnosis: Diagnosis::of(Some(drive), Some(coast)),
         pinion,
         ring_gear,
         first_pinion_mm,
@@ -117,12 +115,34 @@ fn pinion_way(drive: &FlankDiagnosis, coast: &FlankDiagnosis) -> (Option<Way>, V
     (way, vec![words.to_owned()])
 }
 
-fn one_flank(known: &FlankDiagnosis) -> String {
-    format!(
-        "Only one flank was read, and it is {}. One flank alone cannot tell a pinion out of place from gears that differ: \
-         give a photo of the other flank of the same assembly.",
-        known.words
-    )
+/// What one flank alone tells.
+fn one_flank(drive: Option<FlankDiagnosis>, coast: Option<FlankDiagnosis>) -> Direction {
+    let (side, other, words) = match (&drive, &coast) {
+        (Some(found), _) => ("drive", "coast", found.words.clone()),
+        (None, found) => (
+            "coast",
+            "drive",
+            found
+                .as_ref()
+                .map_or(String::new(), |found| found.words.clone()),
+        ),
+    };
+    Direction {
+        schema: SCHEMA.into(),
+        summary: format!(
+            "The {side} patch is {words}; which way to move needs the {other} flank too."
+        ),
+        diagnosis: Diagnosis::of(drive, coast),
+        pinion: None,
+        ring_gear: None,
+        first_pinion_mm: None,
+        why: vec![format!(
+            "One flank alone cannot tell a pinion out of place from gears that differ: give a photo of the {other} flanks of \
+             the same assembly, with --{other}."
+        )],
+        card_would_add: card_would_add(false),
+        cautions: vec![USUAL_PLACE.into()],
+    }
 }
 
 /// The ring gear by the place of the drive patch along the flank, once the pinion is right.
@@ -194,11 +214,13 @@ fn card_would_add(has_amount: bool) -> String {
     )
 }
 
+/// What the patches are held against.
+const USUAL_PLACE: &str = "This is against the place that is usual for a patch (common practice, no source). The manual of your \
+    axle may want another place, and a used set is put back where it ran.";
+
 fn cautions() -> Vec<String> {
     vec![
-        "This is against the place that is usual for a patch (common practice, no source). The manual of your axle may want \
-         another place, and a used set is put back where it ran."
-            .into(),
+        USUAL_PLACE.into(),
         "Whether thicker shims move the pinion toward the ring gear or away depends on where they sit: behind the head bearing \
          toward, under a cage away."
             .into(),
@@ -291,7 +313,12 @@ mod tests {
         assert_eq!((crossed.pinion, crossed.ring_gear), (None, None));
         let one = direction([Some(FlankPoint::new(0.5, 0.8)), None], None, Units::Mm).unwrap();
         assert_eq!(one.pinion, None);
-        assert!(one.why[0].contains("high"), "{:?}", one.why);
+        assert!(
+            one.summary.contains("drive patch is high"),
+            "{}",
+            one.summary
+        );
+        assert!(one.why[0].contains("--coast"), "{:?}", one.why);
         assert_eq!(direction([None, None], None, Units::Mm), None);
     }
 
@@ -303,7 +330,7 @@ mod tests {
             of((0.0, 0.0), (0.0, 0.0)),
         ] {
             for part in [
-                "manual of your axle",
+                "axle may want",
                 "local rules",
                 "licensed practice",
                 "stands",

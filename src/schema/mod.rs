@@ -18,7 +18,6 @@ pub mod reading;
 pub(crate) mod record;
 #[cfg(feature = "cli")]
 pub(crate) mod simulation;
-pub(crate) mod trade_words;
 pub mod trial;
 
 pub use advice::{

@@ -212,7 +212,8 @@ fn from_memory(
     shown: &Shown,
 ) -> Option<String> {
     let mut values: Vec<String> = Vec::new();
-    if let (Some(grade), Some(proof)) = (grade.filter(|grade| grade.from_memory()), bolt.proof_mpa)
+    if let (Some(grade), Some(proof)) =
+        (grade.filter(|grade| grade.is_from_memory()), bolt.proof_mpa)
     {
         values.push(format!(
             "the proof strength of {}, {}",

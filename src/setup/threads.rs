@@ -181,7 +181,7 @@ impl Grade {
     }
 
     /// Whether its proof strength is from memory, without a document beside it.
-    pub(crate) const fn from_memory(self) -> bool {
+    pub(crate) const fn is_from_memory(self) -> bool {
         matches!(
             self,
             Self::Iso88 | Self::Iso98 | Self::Iso109 | Self::Iso129

@@ -51,12 +51,9 @@ mod tests {
     #[test]
     fn each_known_unit_belongs_to_the_system_that_it_is_used_in() {
         for unit in LENGTH.units.iter().chain(TORQUE.units).chain(FORCE.units) {
-            let inch = match unit.1 {
-                // Metric units are decimal multiples of the inside unit or of the kilogram-force.
-                factor => [factor, factor / crate::units::KILOGRAM_FORCE_N]
-                    .into_iter()
-                    .all(|f| (f.log10() - f.log10().round()).abs() > 1e-9),
-            };
+            // Metric units are decimal multiples of the inside unit or of the kilogram-force.
+            let decimal = |factor: f64| (factor.log10() - factor.log10().round()).abs() < 1e-9;
+            let inch = !decimal(unit.1) && !decimal(unit.1 / crate::units::KILOGRAM_FORCE_N);
             let expected = if inch { Units::In } else { Units::Mm };
             assert_eq!(
                 system_of(&format!("3 {}", unit.0)),

@@ -46,7 +46,7 @@ fn style() -> String {
          .quiet{{color:{QUIET};font-size:.85rem;overflow-wrap:anywhere}}\
          @media(max-width:30rem){{body{{padding:.7rem}}h1{{font-size:1.25rem}}table{{font-size:.78rem}}\
          th,td{{padding:.15rem .2rem}}dl{{grid-template-columns:1fr}}dd{{margin-bottom:.3rem}}\
-         svg text{{font-size:22px}}.legend{{display:none}}.signs{{display:block}}}}\
+         svg text{{font-size:19px}}.legend{{display:none}}.signs{{display:block}}}}\
          @media print{{body{{max-width:none;padding:0}}}}"
     )
 }

@@ -37,7 +37,7 @@ pub(crate) fn reading_text(reading: &Reading) -> String {
         let percent = |share: f64| 100.0 * share;
         let _ = writeln!(
             out,
-            "  centre  {:.1} ± {:.1} % of the length from the toe, {:.1} ± {:.1} % of the height from the root; each ± holds in 9 of 10 photos",
+            "  centre  {:.0} ± {:.0} % of the length from the toe, {:.0} ± {:.0} % of the height from the root; each ± holds in 9 of 10 photos",
             percent(mean.centre.length),
             percent(uncertainty.length),
             percent(mean.centre.height),
@@ -103,8 +103,8 @@ fn teeth_table(reading: &Reading) -> Table {
         match tooth.patch {
             Some(patch) => table.add_row([
                 name,
-                format!("{:.1} %", 100.0 * patch.centre.length),
-                format!("{:.1} %", 100.0 * patch.centre.height),
+                format!("{:.0} %", 100.0 * patch.centre.length),
+                format!("{:.0} %", 100.0 * patch.centre.height),
                 format!("{:.0} %", 100.0 * patch.area),
                 degrees(patch.lean_deg),
                 confidence,
