@@ -2,7 +2,7 @@
 
 use super::closing::{Standing, Value, standing};
 use super::limits::{Outside, ROTATING_TORQUE, of_newest, rotating_window};
-use crate::rules::adjusters;
+use crate::rules::{SAFETY, adjusters};
 use crate::schema::record::{Assembly, Item, Record};
 use crate::schema::{Adjust, Card, Preload, ShimPlace, Verdict};
 use crate::setup::verdict;
@@ -66,6 +66,9 @@ pub(crate) fn next(record: &Record, shown: &Shown) -> Next {
         .command
         .map(|command| command.replace("JOB", &job.to_string()));
     next.remarks.extend(remarks(record));
+    if record.head.closed.is_none() {
+        next.remarks.push(SAFETY.into());
+    }
     next
 }
 

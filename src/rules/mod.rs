@@ -37,6 +37,8 @@ mod used_set;
 mod verdict;
 mod warm;
 
+#[cfg(feature = "cli")]
+pub(crate) use explain::SAFETY;
 pub use job::Job;
 #[cfg(feature = "cli")]
 pub(crate) use summary::adjusters;

@@ -64,8 +64,12 @@ fn given(after: i64, verdict: Verdict) -> Given {
     }
 }
 
+/// The station; whichever it is, manual, local rules and licensed practice go before it.
 fn station_of(record: &Record) -> Station {
-    next(record, &Shown::default()).station
+    let next = next(record, &Shown::default());
+    let said = next.remarks.join(" ");
+    assert!(said.contains("manual of your axle, local rules and licensed practice"));
+    next.station
 }
 
 /// The order of the stations: common practice, no source; heavy-axle manuals agree with it.
