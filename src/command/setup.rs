@@ -66,11 +66,11 @@ impl Common {
         Ok(Some(store.record(job)?))
     }
 
-    /// The card given, or that of the job given.
+    /// The card given, or that of the job given with the target and the window that its set ran with, where it is used.
     fn card(&self) -> Result<Option<Card>> {
         match &self.card {
             Some(path) => Card::read(path).map(Some),
-            None => Ok(self.record()?.map(|record| record.card)),
+            None => Ok(self.record()?.map(|record| record.card_in_force())),
         }
     }
 }
