@@ -41,7 +41,16 @@ enum Outcome {
 
 /// Reads the contact pattern on ring-gear flanks and says which shims to change.
 #[derive(Debug, Parser)]
-#[command(name = "flankread", version, about, propagate_version = true)]
+#[command(
+    name = "flankread",
+    version,
+    about,
+    propagate_version = true,
+    after_help = "Example: flankread read --card axle.toml --drive drive.jpg --coast coast.jpg --out pictures
+
+Settings: units, length_unit and torque_unit in flankread/config.toml in your folder of settings,
+or in the file that FLANKREAD_CONFIG names. FLANKREAD_UNITS goes before the file."
+)]
 struct Cli {
     #[command(subcommand)]
     command: Command,

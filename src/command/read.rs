@@ -27,12 +27,15 @@ use std::path::{Path, PathBuf};
   flankread read --card axle.toml --drive drive.jpg --coast coast.jpg --out pictures
   flankread read larchfield
 
-A photo that shows both flanks well serves for both. Without a card the direction is told that holds for every set.
-A folder stands for one set: photos named drive and coast, card.toml, and in trial.json what was measured, as in a
-trial of a job: {\"pinion_shim_mm\": 0.762, \"backlash_mm\": [0.28]}. What is said beside it goes before.
+A photo that shows both flanks well serves for both. Without a card the direction is told
+that holds for every set.
 
-Exit status 1: nothing could be read, or there is no advice although a card was given with photos of both flanks or with
-shims and backlash.")]
+A folder stands for one set: photos named drive and coast, card.toml, and in trial.json what
+was measured, as in a trial of a job: {\"pinion_shim_mm\": 0.762, \"backlash_mm\": [0.28]}.
+What is said beside it goes before.
+
+Exit status 1: nothing could be read, or there is no advice although a card was given with
+photos of both flanks or with shims and backlash.")]
 pub(super) struct ReadArgs {
     /// The photos: JPEG, PNG, WebP, TIFF or HEIC; or one folder that holds a set. Marks in PHOTO.marks.json beside a photo
     /// are used.

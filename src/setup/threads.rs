@@ -40,7 +40,7 @@ const COARSE: [(f64, f64); 16] = [
 ];
 
 impl Thread {
-    /// Reads `3/8-24`, `1 1/4-12`, `M10x1.25`, `M12` (coarse).
+    /// Reads `3/8-24`, `3/8" x 24 UNF`, `1 1/4-12`, `M10x1.25`, `M12` (coarse).
     ///
     /// # Errors
     /// No thread of that name, or sizes no axle has.
@@ -68,8 +68,11 @@ impl Thread {
                 usual_pitch: !metric.contains('x'),
             }
         } else {
-            let (size, per_inch) = plain
-                .rsplit_once('-')
+            let inch = plain
+                .trim_end_matches(|c: char| c.is_alphabetic())
+                .replace('"', "");
+            let (size, per_inch) = inch
+                .rsplit_once(['-', 'x'])
                 .ok_or_else(|| bad("the threads per inch are missing"))?;
             let diameter = inches(size).ok_or_else(|| bad("the size is no number of inches"))?;
             let per_inch = number(per_inch)
@@ -232,5 +235,8 @@ mod tests {
             assert!(error.contains(part), "{text}: {error}");
         }
         assert!((Thread::parse("1 1/4-12").unwrap().diameter_mm - 31.75).abs() < 1e-9);
+        for text in ["3/8\" x 24", "3/8-24 UNF", "3/8 X 24"] {
+            assert_eq!(Thread::parse(text), Thread::parse("3/8-24"), "{text}");
+        }
     }
 }

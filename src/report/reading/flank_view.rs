@@ -277,3 +277,38 @@ fn describe(view: &FlankView) -> String {
         None => format!("{name}: no patch"),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Right is judged by a box about the target: that box is drawn and named for what may stand in it.
+    #[test]
+    fn the_region_that_counts_as_right_is_the_box_that_advice_judges_by() {
+        let point = FlankPoint::new;
+        let svg = flank_view_svg(&FlankView {
+            side: Some(Side::Drive),
+            depth_over_length: 0.25,
+            patch: Vec::new(),
+            teeth: Vec::new(),
+            centre: Some((point(0.6, 0.7), point(0.05, 0.05))),
+            target: Some((point(0.47, 0.5), point(0.20, 0.12))),
+            predicted: Some(point(0.47, 0.5)),
+        });
+        let dotted = svg.split("stroke-dasharray").next().unwrap();
+        let rect = dotted.rsplit("<rect").next().unwrap();
+        for (name, expected) in [
+            ("x", LEFT + LENGTH * 0.27),
+            ("width", LENGTH * 0.40),
+            ("height", LENGTH * 0.25 * 0.24),
+        ] {
+            let value = rect.split(&format!(" {name}=\"")).nth(1).unwrap();
+            let value: f64 = value.split('"').next().unwrap().parse().unwrap();
+            assert!((value - expected).abs() < 0.06, "{name}: {value}");
+        }
+        assert!(svg.contains("the centre may stand here"));
+        // The place expected is often the one wanted: its sign must not hide the cross.
+        let (diamond, cross) = (svg.find("rotate(45").unwrap(), svg.find("h16M").unwrap());
+        assert!(diamond < cross, "{svg}");
+    }
+}

@@ -207,3 +207,37 @@ fn label(svg: &mut String, at: PhotoPoint, number: usize, unit: f64) {
         8.5 * unit
     );
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::reading::{FlankContext, unreadable};
+    use crate::schema::{FlankSide, Source};
+
+    #[test]
+    fn the_photo_says_which_flanks_they_are_and_where_toe_and_heel_lie() {
+        let photo = Photo::from_pixels("drawn", RgbImage::new(400, 300));
+        let context = FlankContext {
+            flank: Some(FlankSide {
+                side: Side::Coast,
+                source: Source::Given,
+            }),
+            ..FlankContext::default()
+        };
+        let mut read = unreadable(&photo, context, Vec::new());
+        read.outlines = vec![Outline::from_map(0.2, FlankPoint::default(), |at| {
+            PhotoPoint::new(100.0 + 200.0 * at.length, 180.0 - 60.0 * at.height)
+        })];
+        let svg = drawing(&read, (400, 300), 1.0, true);
+        assert!(svg.contains(">coast flanks</text>"), "{svg}");
+        let x_of = |word: &str| -> f64 {
+            let before = svg.split(&format!(">{word}</text>")).next().unwrap();
+            let at = before.rsplit("x=\"").next().unwrap();
+            at.split('"').next().unwrap().parse().unwrap()
+        };
+        // Off the ends of the flank, which run from 100 to 300.
+        assert!(x_of("toe") < 100.0 && x_of("heel") > 300.0, "{svg}");
+        // Small pictures have no room for words.
+        assert!(!drawing(&read, (400, 300), 1.0, false).contains("<text"));
+    }
+}
