@@ -3,12 +3,13 @@
 use super::error::CardError;
 use super::key::{Key, Kind};
 use super::keys::{keys, unknown};
+use super::kit_counts::sizes_and_counts;
 use super::questions::SHORT;
 pub(crate) use super::questions::{QUESTIONS, Question};
 use super::values::read_value;
 use crate::schema::Card;
 use crate::units::listed;
-use serde_json::{Map, Number, Value};
+use serde_json::{Map, Number, Value, json};
 use std::collections::BTreeMap;
 
 /// The questions by their places in [`QUESTIONS`]: all, or the short form.
@@ -168,9 +169,8 @@ pub(crate) fn answer_value(key: &Key, answer: &str) -> Result<Value, CardError> 
             Ok(count) => Value::from(count),
             Err(_) => Value::String(answer.to_owned()),
         },
-        Kind::Window(..) | Kind::TorqueWindow(..) | Kind::Lengths(..) | Kind::Counts(..) => {
-            Value::Array(parts())
-        }
+        Kind::Lengths(..) => Value::Array(parts().into_iter().map(counted).collect()),
+        Kind::Window(..) | Kind::TorqueWindow(..) | Kind::Counts(..) => Value::Array(parts()),
         Kind::Number(..) | Kind::Degrees(..) => {
             number().map_or_else(|| Value::String(answer.to_owned()), Value::Number)
         }
@@ -185,8 +185,26 @@ pub(crate) fn answer_value(key: &Key, answer: &str) -> Result<Value, CardError> 
         }
     };
     let unit_in_key = matches!(key.kind, Kind::Degrees(..));
-    read_value(key, &value, unit_in_key)?;
+    match sizes_and_counts(key, &value)? {
+        Some((sizes, _)) => read_value(key, &sizes, unit_in_key)?,
+        None => read_value(key, &value, unit_in_key)?,
+    };
     Ok(value)
+}
+
+/// `2 x 0.003in` or `0.003in x 2` as a shim with how many there are of it; anything else as it was.
+fn counted(part: Value) -> Value {
+    let text = part.as_str().unwrap_or_default();
+    let Some((left, right)) = text.split_once(['x', '×']) else {
+        return part;
+    };
+    let (left, right) = (left.trim(), right.trim());
+    let (size, count) = match (left.parse::<u32>(), right.parse::<u32>()) {
+        (Ok(count), Err(_)) => (right, count),
+        (Err(_), Ok(count)) => (left, count),
+        _ => return part,
+    };
+    json!({"size": size, "count": count})
 }
 
 /// Whether an answer could stand in a card.
@@ -207,6 +225,13 @@ fn toml_value(kind: &Kind, value: &Value) -> String {
             parts.get("length").unwrap_or(&Value::Null),
             parts.get("height").unwrap_or(&Value::Null)
         ),
+        (Kind::Lengths(..), Value::Array(items)) if items.iter().any(Value::is_object) => {
+            let shims: Vec<String> = items
+                .iter()
+                .map(|shim| format!("{{size = {}, count = {}}}", shim["size"], shim["count"]))
+                .collect();
+            format!("[{}]", shims.join(", "))
+        }
         // JSON's strings, numbers and lists of them are also TOML's.
         _ => value.to_string(),
     }
@@ -307,6 +332,26 @@ mod tests {
         assert_eq!(card.pinion.preload, crate::schema::Preload::Sleeve);
         assert!(more.contains("# measured twice"), "{more}");
         assert!(completed(&text, &answers(&[("backlash", "0.006in")])).is_err());
+    }
+
+    #[test]
+    fn a_kit_may_be_answered_with_how_many_there_are_of_each_shim() {
+        let mut all = NEEDED.to_vec();
+        all.push(("side_shims", "2 x 0.003in, 0.005in x4, 1×0.76mm"));
+        let text = written(&answers(&all)).unwrap();
+        let kit = Card::from_toml(&text).unwrap().kit;
+        assert_eq!(kit.side_shim_counts, [2, 4, 1]);
+        assert!((kit.side_shims_mm[2] - 0.76).abs() < 1e-9);
+        for (answer, part) in [
+            ("2 x 0.003in, 0.005in", "every shim"),
+            ("2 x 0.003", "no unit"),
+            ("400 x 0.003in", "whole number from 0 to 99"),
+        ] {
+            let error = check_answer("kit", "side_shims", answer)
+                .unwrap_err()
+                .to_string();
+            assert!(error.contains(part), "{answer}: {error}");
+        }
     }
 
     #[test]

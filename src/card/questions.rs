@@ -213,7 +213,7 @@ pub(crate) const QUESTIONS: &[Question] = &[
         "kit",
         "pinion_shims",
         "Which pinion shims do you have?",
-        "Measure them with a micrometer. Any number with commas: 0.003in, 0.005in, 0.010in, 0.030in.",
+        "Measure them with a micrometer. Any number with commas: 0.003in, 0.005in, 0.010in; where there are only so many: 2 x 0.003in, 4 x 0.005in.",
     ),
     q(
         "kit",

@@ -374,14 +374,25 @@ fn an_interrupted_card_is_taken_up_where_it_was_left() {
     assert!(!here.path("axle.toml").exists());
     let output = flankread()
         .current_dir(here.folder.path())
-        .args(["job", "card", "new", "--out", "axle.toml", "--short", "--go-on"])
+        .args([
+            "job",
+            "card",
+            "new",
+            "--out",
+            "axle.toml",
+            "--short",
+            "--go-on",
+        ])
         .write_stdin("1.2in\n1.4in\n31\nface-milled\nunder cage\n")
         .output()
         .unwrap();
     let said = String::from_utf8(output.stderr).unwrap();
     assert_eq!(output.status.code(), Some(0), "{said}");
     let card = std::fs::read_to_string(here.path("axle.toml")).unwrap();
-    assert!(card.contains("ring_teeth = 41") && card.contains("under cage"), "{card}");
+    assert!(
+        card.contains("ring_teeth = 41") && card.contains("under cage"),
+        "{card}"
+    );
     assert!(!draft.exists());
 }
 
@@ -399,7 +410,10 @@ fn a_mirrored_photo_is_asked_for_as_mirrored() {
     let recorded = here.json(&["trial", "--drive", "flipped.png"]);
     assert!(recorded["drive"].is_null(), "{recorded}");
     let remarks = recorded["remarks"].to_string();
-    assert!(remarks.contains("record it again with --mirrored"), "{remarks}");
+    assert!(
+        remarks.contains("record it again with --mirrored"),
+        "{remarks}"
+    );
     assert!(!remarks.contains("--use-unsure"), "{remarks}");
     // Why stands there too, as `read` says it.
     assert!(remarks.contains("The photo seems mirrored"), "{remarks}");
@@ -408,7 +422,10 @@ fn a_mirrored_photo_is_asked_for_as_mirrored() {
 #[test]
 fn stations_judge_a_used_set_by_what_it_ran_with() {
     let here = Workshop::with_a_job();
-    for found in [&["--as-found"][..], &["--pinion-torque", "7lb-in", "--bearings", "used"]] {
+    for found in [
+        &["--as-found"][..],
+        &["--pinion-torque", "7lb-in", "--bearings", "used"],
+    ] {
         let trial = ["trial", "--condition", "used", "--backlash", "0.36mm"];
         here.done(&[&trial, found].concat());
     }
@@ -428,8 +445,8 @@ fn stations_judge_a_used_set_by_what_it_ran_with() {
 fn every_subcommand_shows_an_example() {
     let here = Workshop::empty();
     for what in [
-        "new", "list", "show", "trial", "amend", "advise", "next", "note", "strike", "check", "close",
-        "sheet", "export", "import",
+        "new", "list", "show", "trial", "amend", "advise", "next", "note", "strike", "check",
+        "close", "sheet", "export", "import",
     ] {
         let help = here.done(&[what, "--help"]);
         assert!(help.contains("Example: flankread job "), "{what}");

@@ -43,7 +43,7 @@ square
 0.008in
 both sides
 0.002in, 0.003in, 0.005in, 0.010in, 0.020in, 0.030in
-0.002in, 0.003in, 0.005in, 0.010in, 0.020in, 0.030in" job card complete axle.toml
+4 x 0.002in, 4 x 0.003in, 4 x 0.005in, 2 x 0.010in, 2 x 0.020in, 6 x 0.030in" job card complete axle.toml
 run job card use axle.toml $in --at ${day}T08:10:00Z
 
 say "As found: the backlash in the wrong unit, then right"
