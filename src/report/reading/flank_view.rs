@@ -153,13 +153,7 @@ pub(crate) fn flank_view_svg(view: &FlankView) -> String {
     }
     // The cross last: the place expected is often the one wanted.
     if let Some((target, _)) = view.target {
-        let (x, y) = place(target);
-        let _ = write!(
-            svg,
-            r#"<path d="M{:.1} {y:.1}h16M{x:.1} {:.1}v16" stroke="{TARGET}" stroke-width="1.5"/>"#,
-            x - 8.0,
-            y - 8.0
-        );
+        cross(&mut svg, place(target));
     }
     legend(&mut svg, view, TOP + depth + 50.0);
     svg.push_str("</svg>");
@@ -202,6 +196,15 @@ fn frame_words(svg: &mut String, depth: f64) {
         let y = low - depth * f64::from(fifth) / 5.0;
         let _ = write!(svg, r#"<path d="M{LEFT} {y:.1}h-5" stroke="{QUIET}"/>"#);
     }
+}
+
+fn cross(svg: &mut String, (x, y): (f64, f64)) {
+    let _ = write!(
+        svg,
+        r#"<path d="M{:.1} {y:.1}h16M{x:.1} {:.1}v16" stroke="{TARGET}" stroke-width="1.5"/>"#,
+        x - 8.0,
+        y - 8.0
+    );
 }
 
 fn arrow(svg: &mut String, from: (f64, f64), to: (f64, f64)) {
