@@ -79,6 +79,15 @@ impl Error {
         }
     }
 
+    /// A sentence for each input that cannot be used.
+    #[cfg(feature = "cli")]
+    pub(crate) fn messages(&self) -> Vec<String> {
+        match &self.said {
+            Said::Several(errors) => errors.iter().flat_map(Self::messages).collect(),
+            Said::By(_) | Said::Words(_) => vec![self.to_string()],
+        }
+    }
+
     /// Whose fault it is.
     pub const fn kind(&self) -> ErrorKind {
         self.kind
@@ -86,14 +95,14 @@ impl Error {
 }
 
 impl fmt::Display for Error {
-    /// One line for each error, the program's name before all but the first as `main` prints it.
+    /// One line for each error.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match &self.said {
             Said::By(source) => source.fmt(f),
             Said::Words(words) => f.write_str(words),
             Said::Several(errors) => {
                 let lines: Vec<String> = errors.iter().map(Self::to_string).collect();
-                f.write_str(&lines.join("\nflankread: "))
+                f.write_str(&lines.join("\n"))
             }
         }
     }

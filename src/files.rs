@@ -96,6 +96,17 @@ pub(crate) fn write_with(
     Ok(())
 }
 
+/// What parts the columns of a table, by its head line: spreadsheets of countries with a decimal comma write semicolons.
+pub(crate) fn csv_delimiter(table: &[u8]) -> u8 {
+    let head = table.split(|byte| *byte == b'\n').next().unwrap_or(table);
+    let count = |sign| head.iter().filter(|byte| **byte == sign).count();
+    if count(b';') > count(b',') {
+        b';'
+    } else {
+        b','
+    }
+}
+
 /// Removes what writers that were killed left behind in a folder of ours: files under a temporary
 /// name. The folder must not be written to by others at the same time.
 ///

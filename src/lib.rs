@@ -75,6 +75,7 @@ mod reading;
 mod rules;
 pub mod schema;
 mod segment;
+mod trade_words;
 mod units;
 
 #[cfg(feature = "cli")]

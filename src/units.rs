@@ -7,17 +7,22 @@
 //!
 //! Factors are the exact ones of NIST Special Publication 811 (2008), appendix B.8.
 
-#[cfg(feature = "cli")]
 mod as_written;
+mod parse;
 #[cfg(feature = "cli")]
 mod shown;
+mod system;
+mod tables;
 
-#[cfg(feature = "cli")]
 pub(crate) use as_written::{AsWritten, Measured};
+pub(crate) use parse::listed;
 #[cfg(feature = "cli")]
-pub(crate) use shown::{KSI_MPA, Shown};
+pub(crate) use shown::{KSI_MPA, LengthUnit, Shown, TorqueUnit};
+pub(crate) use system::most_written;
 
+use parse::parse;
 use std::str::FromStr;
+use tables::{ANGLE, FORCE, LENGTH, TORQUE};
 
 /// Millimetres in an inch, exact (NIST SP 811, B.8).
 pub(crate) const INCH_MM: f64 = 25.4;
@@ -43,9 +48,7 @@ pub(crate) enum UnitError {
         choices: String,
     },
     /// A unit that is none of this quantity.
-    #[error(
-        "`{text}`: `{unit}` is no unit of {quantity}; the nearest is `{nearest}`, known are {known}"
-    )]
+    #[error("`{text}`: `{unit}` is no unit of {quantity}; {hint}")]
     UnknownUnit {
         /// What was written.
         text: String,
@@ -53,10 +56,20 @@ pub(crate) enum UnitError {
         unit: String,
         /// What the number should have been.
         quantity: &'static str,
-        /// The known unit that looks most like it.
-        nearest: &'static str,
-        /// All usual units of the quantity.
-        known: String,
+        /// The unit that was misspelt, else all usual ones.
+        hint: String,
+    },
+    /// A comma that may part the decimals or the thousands.
+    #[error(
+        "`{text}`: the comma may stand before decimals or between thousands; write `{decimal}` or `{thousands}`"
+    )]
+    Comma {
+        /// What was written.
+        text: String,
+        /// Read as a decimal comma.
+        decimal: String,
+        /// Read as a mark between thousands.
+        thousands: String,
     },
     /// No number at all.
     #[error("`{text}` is not a {quantity}; write it like `{example}`")]
@@ -70,192 +83,18 @@ pub(crate) enum UnitError {
     },
 }
 
-/// How a quantity is written: every spelling with its factor to the inside unit.
-struct Quantity {
-    name: &'static str,
-    example: &'static str,
-    /// The spellings offered in messages.
-    usual: &'static [&'static str],
-    /// Spellings after [`plain`] with the factor to the inside unit.
-    units: &'static [(&'static str, f64)],
-}
-
-const LENGTH: Quantity = Quantity {
-    name: "length",
-    example: "0.030in",
-    usual: &["mm", "in", "thou"],
-    units: &[
-        ("mm", 1.0),
-        ("cm", 10.0),
-        ("m", 1000.0),
-        ("um", 0.001),
-        ("µm", 0.001),
-        ("μm", 0.001),
-        ("in", INCH_MM),
-        ("inch", INCH_MM),
-        ("inches", INCH_MM),
-        ("\"", INCH_MM),
-        ("thou", THOU_MM),
-    ],
-};
-
-const TORQUE: Quantity = Quantity {
-    name: "torque",
-    example: "14 lb-in",
-    usual: &["N·m", "N·cm", "kgf·cm", "lb-in", "lb-ft"],
-    units: &[
-        ("nm", 1.0),
-        ("ncm", 0.01),
-        ("kgfcm", KILOGRAM_FORCE_N * 0.01),
-        ("kgcm", KILOGRAM_FORCE_N * 0.01),
-        ("kgfm", KILOGRAM_FORCE_N),
-        ("kgm", KILOGRAM_FORCE_N),
-        ("lbin", LB_IN_NM),
-        ("lbsin", LB_IN_NM),
-        ("lbfin", LB_IN_NM),
-        ("inlb", LB_IN_NM),
-        ("inlbs", LB_IN_NM),
-        ("inlbf", LB_IN_NM),
-        ("lbft", LB_IN_NM * 12.0),
-        ("lbsft", LB_IN_NM * 12.0),
-        ("lbfft", LB_IN_NM * 12.0),
-        ("ftlb", LB_IN_NM * 12.0),
-        ("ftlbs", LB_IN_NM * 12.0),
-        ("ftlbf", LB_IN_NM * 12.0),
-        ("ozin", LB_IN_NM / 16.0),
-        ("inoz", LB_IN_NM / 16.0),
-    ],
-};
-
-const FORCE: Quantity = Quantity {
-    name: "force",
-    example: "45 N",
-    usual: &["N", "kN", "kgf", "lbf"],
-    units: &[
-        ("n", 1.0),
-        ("kn", 1000.0),
-        ("kgf", KILOGRAM_FORCE_N),
-        ("lbf", POUND_FORCE_N),
-        ("lb", POUND_FORCE_N),
-        ("lbs", POUND_FORCE_N),
-    ],
-};
-
-const ANGLE: Quantity = Quantity {
-    name: "angle",
-    example: "31deg",
-    usual: &["deg", "rad"],
-    units: &[
-        ("deg", std::f64::consts::PI / 180.0),
-        ("degrees", std::f64::consts::PI / 180.0),
-        ("°", std::f64::consts::PI / 180.0),
-        ("min", std::f64::consts::PI / 10_800.0),
-        ("'", std::f64::consts::PI / 10_800.0),
-        ("rad", 1.0),
-        ("mrad", 0.001),
-    ],
-};
-
-/// Lower case without the marks people put between the parts of a unit.
-fn plain(unit: &str) -> String {
-    unit.chars()
-        .filter(|c| !c.is_whitespace() && !matches!(c, '-' | '·' | '⋅' | '*' | '.' | '/'))
-        .flat_map(char::to_lowercase)
-        .collect()
-}
-
-/// Splits `text` where its number ends. A number may be a fraction of whole numbers (`3/8`).
-fn split_number(text: &str) -> Option<(f64, &str)> {
-    let text = text.trim();
-    let sign = usize::from(text.starts_with(['+', '-']));
-    let digits = |from: usize| {
-        text[from..]
-            .find(|c: char| !c.is_ascii_digit() && c != '.')
-            .map_or(text.len(), |n| from + n)
-    };
-    let mut end = digits(sign);
-    let rest = &text[end..];
-    if let Some(power) = rest.strip_prefix(['e', 'E']) {
-        let signed = usize::from(power.starts_with(['+', '-']));
-        if power[signed..].starts_with(|c: char| c.is_ascii_digit()) {
-            end = digits(end + 1 + signed);
-        }
-    }
-    let number: f64 = text[..end].parse().ok()?;
-    if let Some(below) = text[end..].strip_prefix('/') {
-        let length = below
-            .find(|c: char| !c.is_ascii_digit())
-            .unwrap_or(below.len());
-        if let Ok(divisor) = below[..length].parse::<u32>() {
-            return (divisor > 0).then(|| (number / f64::from(divisor), below[length..].trim()));
-        }
-    }
-    number.is_finite().then(|| (number, text[end..].trim()))
-}
-
-fn parse(text: &str, quantity: &Quantity) -> Result<f64, UnitError> {
-    let Some((number, unit)) = split_number(text) else {
-        return Err(UnitError::NotANumber {
-            text: text.trim().to_owned(),
-            quantity: quantity.name,
-            example: quantity.example,
-        });
-    };
-    if unit.is_empty() {
-        let bare = text.trim();
-        let choices: Vec<String> = quantity
-            .usual
-            .iter()
-            .map(|unit| format!("`{bare} {unit}`"))
-            .collect();
-        return Err(UnitError::NoUnit {
-            text: bare.to_owned(),
-            choices: one_of(&choices),
-        });
-    }
-    let key = plain(unit);
-    if let Some((_, factor)) = quantity.units.iter().find(|(name, _)| *name == key) {
-        return Ok(number * factor);
-    }
-    let nearest = quantity
-        .usual
-        .iter()
-        .max_by(|a, b| {
-            let likeness = |name: &str| strsim::jaro_winkler(&plain(name), &key);
-            likeness(a).total_cmp(&likeness(b))
-        })
-        .copied()
-        .unwrap_or("mm");
-    Err(UnitError::UnknownUnit {
-        text: text.trim().to_owned(),
-        unit: unit.to_owned(),
-        quantity: quantity.name,
-        nearest,
-        known: quantity.usual.join(", "),
-    })
-}
-
-/// `a`, `a or b`, `a, b or c`.
-fn one_of(items: &[String]) -> String {
-    match items {
-        [] => String::new(),
-        [only] => only.clone(),
-        [first @ .., last] => format!("{} or {last}", first.join(", ")),
-    }
-}
-
 macro_rules! quantity {
-    ($(#[$doc:meta])* $name:ident, $table:expr, $get:ident) => {
+    ($(#[$doc:meta])* $name:ident, $table:expr $(, $get:ident)?) => {
         $(#[$doc])*
         #[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
         pub(crate) struct $name(f64);
 
-        impl $name {
+        $(impl $name {
             /// In the inside unit.
             pub(crate) const fn $get(self) -> f64 {
                 self.0
             }
-        }
+        })?
 
         impl FromStr for $name {
             type Err = UnitError;
@@ -269,7 +108,6 @@ macro_rules! quantity {
             }
         }
 
-        #[cfg(feature = "cli")]
         impl Measured for $name {
             fn inside(self) -> f64 {
                 self.0
@@ -288,7 +126,7 @@ quantity!(
 );
 quantity!(
     /// A torque as a user writes it; newton-metres inside.
-    Torque, TORQUE, nm
+    Torque, TORQUE
 );
 quantity!(
     /// A force as a user writes it; newtons inside.
@@ -300,13 +138,26 @@ quantity!(
 );
 
 /// Which units people want to read.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    Default,
+    serde::Serialize,
+    serde::Deserialize,
+    schemars::JsonSchema,
+)]
 #[cfg_attr(feature = "cli", derive(clap::ValueEnum))]
+#[serde(rename_all = "lowercase")]
 pub enum Units {
     /// Millimetres and newton-metres.
     #[default]
+    #[cfg_attr(feature = "cli", value(alias = "metric"))]
     Mm,
     /// Thousandths of an inch, inches, pound-inches and pound-feet.
+    #[cfg_attr(feature = "cli", value(aliases = ["inch", "inches", "thou"]))]
     In,
 }
 
@@ -317,6 +168,11 @@ impl Units {
             Self::Mm => format!("{} mm", unsigned_zero(mm, 3)),
             Self::In => format!("{} thou", unsigned_zero(mm / THOU_MM, 1)),
         }
+    }
+
+    /// In both systems, for sentences that do not know their reader: `0.762 mm (30.0 thou)`.
+    pub(crate) fn both(mm: f64) -> String {
+        format!("{} ({})", Self::Mm.shim(mm), Self::In.shim(mm))
     }
 
     /// The step of shim that tables of sensitivities are made for, mm: 0.1 mm or 5 thou.
@@ -372,7 +228,7 @@ mod tests {
     }
 
     fn nm(text: &str) -> f64 {
-        text.parse::<Torque>().unwrap().nm()
+        text.parse::<Torque>().unwrap().inside()
     }
 
     #[test]
@@ -441,12 +297,48 @@ mod tests {
         );
         let error = "0.03 inn".parse::<Length>().unwrap_err().to_string();
         assert!(error.contains("nearest is `in`"), "{error}");
+        let error = "0.03 inhc".parse::<Length>().unwrap_err().to_string();
+        assert!(error.contains("nearest is `in`"), "{error}");
+    }
+
+    #[test]
+    fn lengths_as_they_are_said_in_a_workshop() {
+        assert_eq!(mm("0,76mm"), 0.76);
+        assert_eq!(mm("-0,762 MM"), -0.762);
+        assert_eq!(mm("30 mil"), mm("30thou"));
+        assert!((mm("30 THOU") - mm("0.030 In")).abs() < 1e-12);
+        assert_eq!(mm(".030"), 0.030 * 25.4);
+        assert_eq!(mm("-.0305"), -0.0305 * 25.4);
+        assert_eq!(nm("14 inch-pounds"), nm("14 lb-in"));
+        assert_eq!(nm("50 foot pounds"), nm("50 lb-ft"));
+        let error = "1,250mm".parse::<Length>().unwrap_err().to_string();
+        assert!(error.contains("`1.250mm` or `1250mm`"), "{error}");
+        // Two decimals are as likely millimetres.
+        for bare in [".76", "0.030", "-.3"] {
+            let error = bare.parse::<Length>().unwrap_err().to_string();
+            assert!(error.contains("has no unit"), "{error}");
+        }
+    }
+
+    #[test]
+    fn no_unit_of_another_size_is_offered() {
+        for text in ["14 lb", "14 in", "3 m-in"] {
+            let error = text.parse::<Torque>().unwrap_err().to_string();
+            assert!(!error.contains("nearest"), "{error}");
+        }
+        let error = "14 lb".parse::<Torque>().unwrap_err().to_string();
+        assert!(
+            error.contains("was `14 lb-in` or `14 lb-ft` meant?"),
+            "{error}"
+        );
+        let error = "14 lb-inn".parse::<Torque>().unwrap_err().to_string();
+        assert!(error.contains("nearest is `lb-in`"), "{error}");
     }
 
     #[test]
     fn nonsense_is_no_number() {
         for text in [
-            "", "in", "1/0in", "0,76mm", "..", "--3mm", "nanmm", "1e999mm", "١mm",
+            "", "in", "1/0in", "0,7,6mm", ",76mm", "..", "--3mm", "nanmm", "1e999mm", "١mm",
         ] {
             assert!(text.parse::<Length>().is_err(), "{text}");
         }

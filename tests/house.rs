@@ -7,7 +7,14 @@ use std::path::{Path, PathBuf};
 /// The rooms from the ground floor up. Those in one line stand side by side and do not know of each other, but for
 /// the ground floor, where everything is plain.
 const FLOORS: [&[&str]; 17] = [
-    &["error", "frames", "units", "files", "least_squares"],
+    &[
+        "error",
+        "frames",
+        "units",
+        "trade_words",
+        "files",
+        "least_squares",
+    ],
     &["schema"],
     &["photo"],
     &["network"],

@@ -71,15 +71,20 @@ run job next
 say "The closing list"
 run setup fasteners 3/8-24 --job 1 --grade 8 --state oiled --count 10 --units in
 when="--at 2026-05-05T09:00:00Z"
+run job check slinger --value "none on this axle" $when
 run job check final-bearings $when
 run job check seal-and-nut $when
+run job check washers $when
 run job check thread-locker $when
 run job check ring-bolts --value 52lb-ft $when
+run job check cap-sides $when
 run job check cap-bolts --value 57lb-ft $when
 run job check pinion-nut --value 150lb-ft $when
 run job check pinion-torque --value 13.3lb-in $when
 run job check total-torque --value 17.5lb-in $when
 run job check locks $when
+run job check magnet $when
+run job check vent $when
 run job check oil --value "as the manual asks" $when
 run job check leak-check $when
 run job check break-in $when

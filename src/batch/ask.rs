@@ -51,7 +51,7 @@ pub(crate) enum MarksFrom {
 }
 
 /// What kept a photo from being read as it was asked, beside what its reading says.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, schemars::JsonSchema)]
 pub(crate) struct Problem {
     /// Which kind.
     pub kind: ProblemKind,
@@ -60,7 +60,7 @@ pub(crate) struct Problem {
 }
 
 /// The kinds of problems.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, schemars::JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub(crate) enum ProblemKind {
     /// The file could not be opened as a photo.

@@ -4,8 +4,10 @@ use super::group::{Plan, SetPlan};
 use super::run::Found;
 use crate::frames::{FlankPoint, Side};
 use crate::rules;
+use crate::rules::direction::direction;
 use crate::rules::trial::{of_both_flanks, usable_mean};
 use crate::rules::{FlankNotUsable, NotUsable, diagnose};
+use crate::schema::direction::Direction;
 use crate::schema::{Advice, FlankDiagnosis, Status, Target, Trial, advice};
 use crate::units::Units;
 use serde::Serialize;
@@ -105,6 +107,8 @@ pub(crate) struct SetVerdict {
     pub advice: Option<Advice>,
     /// Why there is none.
     pub no_advice: Option<String>,
+    /// Which way to move the gears, where there is no card.
+    pub direction: Option<Direction>,
 }
 
 fn distance(diagnosis: &FlankDiagnosis, tolerance: FlankPoint) -> f64 {
@@ -172,8 +176,21 @@ pub(crate) fn set_verdict(set: &SetPlan, found: &[Found], units: Units) -> SetVe
         distance: seen().map(|flank| flank.distance).fold(0.0, f64::max),
         advice,
         no_advice,
+        direction: direction_of(set, &flanks, units),
         flanks,
     }
+}
+
+/// What holds for every set whose patches stand as the sure photos say; nothing where a card says more.
+fn direction_of(set: &SetPlan, flanks: &[Option<FlankSeen>; 2], units: Units) -> Option<Direction> {
+    if set.card.is_some() {
+        return None;
+    }
+    let centres = flanks.each_ref().map(|seen| {
+        let seen = seen.as_ref()?;
+        (seen.sure && !seen.contradicted).then_some(seen.centre)
+    });
+    direction(centres, None, units)
 }
 
 /// The surest photo of one flank: sure readings go before unsure ones, then the smaller
@@ -224,7 +241,7 @@ fn advise(
 ) -> Result<Advice, String> {
     let Some(card) = &set.card else {
         return Err(
-            "no card of this gear set: put a card.toml beside the photos or name it in the list"
+            "give the card of this gear set: put a card.toml beside the photos or name it in the list"
                 .into(),
         );
     };
@@ -260,7 +277,9 @@ fn no_advice(FlankNotUsable { side, why }: &FlankNotUsable) -> String {
         NotUsable::NoPhoto | NotUsable::SeveralPhotos(_) | NotUsable::Unreadable { .. } => {
             format!("no photo of the {word} flanks could be read")
         }
-        NotUsable::Unsure => format!("the reading of the {word} flanks is unsure"),
+        NotUsable::Unsure | NotUsable::Mirrored => {
+            format!("the reading of the {word} flanks is unsure")
+        }
         NotUsable::Contradicted => {
             format!("photos of the {word} flanks show the patch in different places")
         }

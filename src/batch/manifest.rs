@@ -3,9 +3,11 @@
 use super::BatchError;
 use super::ask::MarksFrom;
 use super::shown::shown;
+use crate::files::csv_delimiter;
 use crate::flank::find::ToeEnd;
 use crate::frames::Side;
 use crate::schema::Polarity;
+use crate::trade_words::{misspelt, understood};
 use crate::units::Length;
 use clap::ValueEnum;
 use serde_json::Value;
@@ -134,11 +136,8 @@ pub(crate) fn read(path: &Path) -> Result<Vec<Row>, BatchError> {
 fn from_csv(bytes: &[u8], folder: &Path) -> Result<Vec<Row>, String> {
     // Spreadsheets put a byte order mark before their text.
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
-    let first_line = bytes.split(|byte| *byte == b'\n').next().unwrap_or(bytes);
-    // A spreadsheet of a country with a decimal comma parts its columns by semicolons.
-    let semicolons = first_line.contains(&b';') && !first_line.contains(&b',');
     let mut reader = csv::ReaderBuilder::new()
-        .delimiter(if semicolons { b';' } else { b',' })
+        .delimiter(csv_delimiter(bytes))
         .trim(csv::Trim::All)
         .from_reader(bytes);
     let heads = reader.byte_headers().map_err(|error| error.to_string())?;
@@ -230,25 +229,23 @@ fn from_json(bytes: &[u8], folder: &Path) -> Result<Vec<Row>, String> {
 }
 
 fn known(name: &str) -> Result<&'static str, String> {
-    if let Some(column) = COLUMNS.iter().find(|column| **column == name.trim()) {
+    if let Some(column) = understood("", name, &COLUMNS) {
         return Ok(column);
     }
-    let nearest = COLUMNS
-        .iter()
-        .min_by_key(|column| strsim::damerau_levenshtein(column, name))
-        .unwrap_or(&COLUMNS[0]);
-    Err(format!(
-        "`{name}` is not known; the nearest known name is `{nearest}`"
-    ))
+    let nearest = misspelt(name, COLUMNS).map_or_else(
+        || format!("known are {}", COLUMNS.join(", ")),
+        |nearest| format!("the nearest known name is `{nearest}`"),
+    );
+    Err(format!("`{name}` is not known; {nearest}"))
 }
 
 fn put(row: &mut Row, column: &str, text: &str, folder: &Path) -> Result<(), String> {
     match column {
         "photo" => row.photo = folder.join(text),
         "set" => row.set = Some(text.to_owned()),
-        "flank" => row.flank = Some(word(text)?),
-        "toe" => row.toe = Some(word(text)?),
-        "polarity" => row.polarity = Some(word(text)?),
+        "flank" => row.flank = Some(word(column, text)?),
+        "toe" => row.toe = Some(word(column, text)?),
+        "polarity" => row.polarity = Some(word(column, text)?),
         "mirrored" => row.mirrored = Some(yes_or_no(text)?),
         "card" => row.card = Some(folder.join(text)),
         "marks" => row.marks = Some(MarksFrom::File(folder.join(text))),
@@ -268,14 +265,15 @@ fn yes_or_no(text: &str) -> Result<bool, String> {
     }
 }
 
-fn word<T: ValueEnum>(text: &str) -> Result<T, String> {
-    T::from_str(text, true).map_err(|_| {
-        let known: Vec<String> = T::value_variants()
-            .iter()
-            .filter_map(|value| Some(value.to_possible_value()?.get_name().to_owned()))
-            .collect();
-        format!("`{text}` is none of {}", known.join(", "))
-    })
+fn word<T: ValueEnum>(column: &str, text: &str) -> Result<T, String> {
+    let values: Vec<_> = T::value_variants()
+        .iter()
+        .filter_map(ValueEnum::to_possible_value)
+        .collect();
+    let known: Vec<&str> = values.iter().map(|value| value.get_name()).collect();
+    understood(column, text, &known)
+        .and_then(|word| T::from_str(word, true).ok())
+        .ok_or_else(|| format!("`{text}` is none of {}", known.join(", ")))
 }
 
 fn length_mm(text: &str) -> Result<f64, String> {

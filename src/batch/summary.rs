@@ -7,9 +7,10 @@ use super::likeness::first_like;
 use super::run::Found;
 use super::walk::Trouble;
 use crate::frames::Side;
-use crate::schema::Status;
+use crate::schema::{Card, Status};
 use crate::units::Units;
 use rayon::prelude::*;
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::collections::{BTreeMap, HashMap};
 
@@ -38,12 +39,14 @@ pub(crate) struct BatchResult<'a> {
     pub same_as: Vec<Option<usize>>,
     /// For each photo the largest one that shows the same picture in other bytes, if that is another.
     pub like: Vec<Option<usize>>,
+    /// The units each set's texts are in.
+    pub units: Vec<Units>,
     /// The numbers.
     pub summary: BatchSummary,
 }
 
 /// The lot in numbers.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub(crate) struct BatchSummary {
     /// Always [`SCHEMA`].
     pub schema: &'static str,
@@ -70,7 +73,7 @@ pub(crate) struct BatchSummary {
 }
 
 /// Photos by status.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, JsonSchema)]
 pub(crate) struct Statuses {
     /// Good enough to choose shims by.
     pub read: usize,
@@ -83,7 +86,7 @@ pub(crate) struct Statuses {
 }
 
 /// How many, and which share of all photos.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub(crate) struct Count {
     /// Photos.
     pub photos: usize,
@@ -92,7 +95,7 @@ pub(crate) struct Count {
 }
 
 /// Histograms of the offsets from target, per flank and direction.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub(crate) struct Offsets {
     /// Edges between the bars, shares of the flank; the outer bars are open.
     pub edges: Vec<f64>,
@@ -107,8 +110,31 @@ pub(crate) struct Offsets {
 }
 
 impl<'a> BatchResult<'a> {
+    /// Whether what is said of a set tells someone to move a gear.
+    pub(crate) fn tells_to_change(&self, set: usize) -> bool {
+        let verdict = &self.sets[set];
+        let advised = verdict
+            .advice
+            .as_ref()
+            .is_some_and(|advice| advice.change.is_some());
+        let directed = verdict
+            .direction
+            .as_ref()
+            .is_some_and(|found| found.pinion.is_some());
+        advised || directed
+    }
+
     /// Judges photos and sets, finds copies, and counts.
-    pub(crate) fn new(plan: &'a Plan, found: &'a [Found], units: Units) -> Self {
+    pub(crate) fn new(
+        plan: &'a Plan,
+        found: &'a [Found],
+        units_of: impl Fn(Option<&Card>) -> Units,
+    ) -> Self {
+        let units: Vec<Units> = plan
+            .sets
+            .iter()
+            .map(|set| units_of(set.card.as_deref()))
+            .collect();
         let photos: Vec<PhotoVerdict> = plan
             .items
             .iter()
@@ -118,7 +144,8 @@ impl<'a> BatchResult<'a> {
         let sets: Vec<SetVerdict> = plan
             .sets
             .par_iter()
-            .map(|set| set_verdict(set, found, units))
+            .zip(&units)
+            .map(|(set, units)| set_verdict(set, found, *units))
             .collect();
         let same_as = same_bytes(found);
         let like = like(found, &same_as);
@@ -128,6 +155,7 @@ impl<'a> BatchResult<'a> {
             order: by_urgency(plan, &sets),
             photos,
             sets,
+            units,
             same_as,
             like,
             summary: BatchSummary {
@@ -368,7 +396,7 @@ mod tests {
             drive("a", Status::Read, 0.0, 0.0),
         ];
         let plan = plan(&[&[0], &[1], &[2], &[3], &[4], &[5]]);
-        let lot = BatchResult::new(&plan, &found, Units::Mm);
+        let lot = BatchResult::new(&plan, &found, |_| Units::Mm);
         // Out of place: the farther one first; then unsure, missing the coast flank, unreadable.
         assert_eq!(lot.order, [2, 1, 4, 0, 5, 3]);
         let summary = &lot.summary;
@@ -391,7 +419,7 @@ mod tests {
             drive("b", Status::Read, 0.0, 0.3),
         ];
         let plan = plan(&[&[0, 1]]);
-        let lot = BatchResult::new(&plan, &found, Units::Mm);
+        let lot = BatchResult::new(&plan, &found, |_| Units::Mm);
         assert_eq!(lot.sets[0].verdict, Verdict::Unsure);
         assert!(lot.sets[0].flanks[0].as_ref().unwrap().contradicted);
         // An unsure photo does not contradict a sure one, and the sure one speaks.
@@ -399,7 +427,7 @@ mod tests {
             drive("a", Status::Unsure, 0.0, 0.3),
             drive("b", Status::Read, 0.0, 0.0),
         ];
-        let lot = BatchResult::new(&plan, &found, Units::Mm);
+        let lot = BatchResult::new(&plan, &found, |_| Units::Mm);
         let seen = lot.sets[0].flanks[0].as_ref().unwrap();
         assert_eq!((seen.photo, seen.contradicted), (1, false));
         assert_eq!(lot.sets[0].verdict, Verdict::Measure);

@@ -32,7 +32,7 @@ pub(crate) struct WalkRules {
 }
 
 /// Something on the way that could not be used.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, schemars::JsonSchema)]
 pub(crate) struct Trouble {
     /// What it is about.
     pub path: String,

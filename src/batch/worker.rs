@@ -8,7 +8,9 @@ use crate::flank::KnownGear;
 use crate::frames::Side;
 use crate::rules::diagnose;
 use crate::schema::{Card, FlankDiagnosis, FlankForm, Polarity, Reading};
+use crate::trade_words::misspelt;
 use clap::ValueEnum;
+use schemars::JsonSchema;
 use serde::Serialize;
 use serde_json::{Map, Value};
 use std::io::{BufRead, Read as _, Write};
@@ -33,8 +35,32 @@ pub(crate) const FIELDS: [&str; 9] = [
     "card",
 ];
 
+/// A request, for the published schema; what is read goes field by field, so that each fault can be named.
+#[derive(Debug, JsonSchema)]
+#[expect(dead_code, reason = "its shape is all that is wanted of it")]
+pub(crate) struct RequestLine {
+    /// The request's own mark, given back as it came.
+    id: Option<Value>,
+    /// A path, or an address where the program was built for object stores.
+    photo: String,
+    /// Which flank the photo shows: drive or coast.
+    flank: Option<String>,
+    /// Which end is the toe: left, right, up or down.
+    toe: Option<String>,
+    /// How contact shows: wiped or transferred.
+    polarity: Option<String>,
+    /// Which flank drives: convex or concave.
+    drives_on: Option<String>,
+    /// The photo shows the gear mirrored.
+    mirrored: Option<bool>,
+    /// A path, or the marks themselves.
+    marks: Option<Value>,
+    /// A path, or the card itself.
+    card: Option<Value>,
+}
+
 /// The answer to one line.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, JsonSchema)]
 pub(crate) struct Answered {
     /// Always [`SCHEMA`].
     pub schema: &'static str,
@@ -55,7 +81,7 @@ pub(crate) struct Answered {
 }
 
 /// What went wrong with one line.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub(crate) struct WorkerError {
     /// Which kind.
     pub kind: WorkerErrorKind,
@@ -64,7 +90,7 @@ pub(crate) struct WorkerError {
 }
 
 /// What a caller can do about it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub(crate) enum WorkerErrorKind {
     /// The request is at fault; asking again gives the same.
@@ -263,13 +289,11 @@ const fn kind_of(problem: &Problem, lasting: bool) -> WorkerErrorKind {
 fn request(object: &Map<String, Value>) -> Result<Request, String> {
     for key in object.keys() {
         if !FIELDS.contains(&key.as_str()) {
-            let nearest = FIELDS
-                .iter()
-                .min_by_key(|field| strsim::damerau_levenshtein(field, key))
-                .unwrap_or(&"photo");
-            return Err(format!(
-                "`{key}` is not known; the nearest known field is `{nearest}`"
-            ));
+            let nearest = misspelt(key, FIELDS).map_or_else(
+                || format!("known are {}", FIELDS.join(", ")),
+                |nearest| format!("the nearest known field is `{nearest}`"),
+            );
+            return Err(format!("`{key}` is not known; {nearest}"));
         }
     }
     let photo = text(object, "photo")?

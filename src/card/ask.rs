@@ -2,233 +2,120 @@
 
 use super::error::CardError;
 use super::key::{Key, Kind};
-use super::keys::{keys, read_value, unknown};
+use super::keys::{keys, unknown};
+use super::kit_counts::sizes_and_counts;
+use super::questions::SHORT;
+pub(crate) use super::questions::{QUESTIONS, Question};
+use super::values::read_value;
 use crate::schema::Card;
-use serde_json::{Map, Number, Value};
+use crate::units::listed;
+use serde_json::{Map, Number, Value, json};
 use std::collections::BTreeMap;
 
-/// One question.
-#[derive(Debug)]
-pub(crate) struct Question {
-    /// Table of the card; empty for the top.
-    pub table: &'static str,
-    /// Key in it.
-    pub name: &'static str,
-    /// The question.
-    pub ask: &'static str,
-    /// Where to find the answer.
-    pub find: &'static str,
+/// The questions by their places in [`QUESTIONS`]: all, or the short form.
+pub(crate) fn asked(short: bool) -> Vec<usize> {
+    (0..QUESTIONS.len())
+        .filter(|place| !short || SHORT.contains(&QUESTIONS[*place].name))
+        .collect()
 }
 
-const fn q(
-    table: &'static str,
-    name: &'static str,
-    ask: &'static str,
-    find: &'static str,
-) -> Question {
-    Question {
-        table,
-        name,
-        ask,
-        find,
+/// The questions that a card's text leaves open.
+///
+/// # Errors
+/// What any card's reader would say of the text.
+pub(crate) fn left_open(text: &str) -> Result<Vec<usize>, CardError> {
+    Card::from_toml(text)?;
+    let there: toml::Table = toml::from_str(text).map_err(|e| CardError::Syntax(e.to_string()))?;
+    let answered = |question: &Question| match question.table {
+        "" => there.contains_key(question.name),
+        table => there
+            .get(table)
+            .and_then(toml::Value::as_table)
+            .is_some_and(|table| table.contains_key(question.name)),
+    };
+    Ok((0..QUESTIONS.len())
+        .filter(|place| !answered(&QUESTIONS[*place]))
+        .collect())
+}
+
+/// `41-11`, `11 x 41`, `41/11`: the teeth of both gears, the ring gear's first.
+pub(crate) fn both_teeth(answer: &str) -> Option<[String; 2]> {
+    let parts: Vec<&str> = answer
+        .split(|c: char| !c.is_ascii_digit())
+        .filter(|part| !part.is_empty())
+        .collect();
+    let marks = answer.chars().filter(|c| !c.is_ascii_digit());
+    let [one, other] = parts.as_slice() else {
+        return None;
+    };
+    if !marks.into_iter().all(|c| " -x×/:,".contains(c)) {
+        return None;
     }
+    let (a, b) = (one.parse::<u32>().ok()?, other.parse::<u32>().ok()?);
+    Some([a.max(b).to_string(), a.min(b).to_string()])
 }
 
-/// The questions in the order they are asked. All where-to-finds are common practice, no source.
-pub(crate) const QUESTIONS: &[Question] = &[
-    q(
-        "",
-        "name",
-        "What do you call this axle?",
-        "Anything you will know it by: the tag on the cover bolt, the stamping on the tube.",
-    ),
-    q(
-        "gear",
-        "ring_teeth",
-        "How many teeth has the ring gear?",
-        "Stamped on the ring gear's rim or the pinion's face, often as 41-11; else mark one tooth and count.",
-    ),
-    q(
-        "gear",
-        "pinion_teeth",
-        "How many teeth has the pinion?",
-        "In the same stamping, the smaller number; else count. The ratio on the tag is ring teeth over pinion teeth.",
-    ),
-    q(
-        "gear",
-        "ring_diameter",
-        "What is the ring gear's outer pitch diameter?",
-        "Near enough the outer diameter over the heel ends: lay a tape or a large caliper across, write it like 8.0in or 203mm.",
-    ),
-    q(
-        "gear",
-        "face_width",
-        "How wide is the ring gear's face?",
-        "Along a tooth from toe to heel, with a caliper, like 1.2in.",
-    ),
-    q(
-        "gear",
-        "offset",
-        "How far does the pinion's axis pass beside the ring gear's?",
-        "Centre of the pinion bore to centre of the carrier bores, seen along the axle; 0mm on a spiral bevel set.",
-    ),
-    q(
-        "gear",
-        "spiral_angle_deg",
-        "Spiral angle of the ring gear, degrees?",
-        "Between tooth and a radius, at the middle of the face: lay a protractor on. 30 to 35 is usual; a degree or two off matters little.",
-    ),
-    q(
-        "gear",
-        "cutting",
-        "How were the teeth cut: face-milled or face-hobbed?",
-        "Depth of the teeth the same at toe and heel: face-hobbed. Teeth lower at the toe: face-milled.",
-    ),
-    q(
-        "gear",
-        "hand",
-        "Hand of the ring gear's spiral: left or right?",
-        "Look at the toothed face: a tooth that turns clockwise on its way from toe to heel is right, the other way left.",
-    ),
-    q(
-        "gear",
-        "drives_on",
-        "Which flank drives forward: convex or concave?",
-        "Convex on the usual rear axle; concave on many front axles that use the rear's gears.",
-    ),
-    q(
-        "limits",
-        "backlash",
-        "Backlash window, low and high?",
-        "In the axle's manual, often also on the set's paper or etched on the ring gear. Two values with a comma: 0.006in, 0.010in.",
-    ),
-    q(
-        "limits",
-        "backlash_variation",
-        "How much may backlash vary round the gear?",
-        "In the manual; 0.002in is usual.",
-    ),
-    q(
-        "limits",
-        "pinion_torque_new",
-        "Rotating torque of the pinion with new bearings, low and high?",
-        "In the manual, without the seal. Two values: 12lb-in, 15lb-in.",
-    ),
-    q(
-        "limits",
-        "pinion_torque_used",
-        "The same with used bearings?",
-        "In the manual; about half of the new ones.",
-    ),
-    q(
-        "limits",
-        "total_torque_rise",
-        "By how much may the torque rise when the carrier is in, low and high?",
-        "In the manual, if it has one.",
-    ),
-    q(
-        "limits",
-        "ring_runout",
-        "Greatest run-out of the ring gear's back face?",
-        "In the manual; 0.002in to 0.008in by size.",
-    ),
-    q(
-        "limits",
-        "pinion_nut_torque",
-        "Torque of the pinion nut, low and high?",
-        "In the manual. Pound-feet, not pound-inches.",
-    ),
-    q(
-        "limits",
-        "ring_bolt_torque",
-        "Torque of the ring-gear bolts, low and high?",
-        "In the manual, with or without thread locker as it says.",
-    ),
-    q(
-        "limits",
-        "cap_bolt_torque",
-        "Torque of the bearing-cap bolts, low and high?",
-        "In the manual.",
-    ),
-    q(
-        "pinion",
-        "shim_place",
-        "Where do the pinion's shims sit: behind head bearing or under cage?",
-        "Under the bearing next to the pinion's head, or under a bolted-on housing of the pinion. They work opposite ways.",
-    ),
-    q(
-        "pinion",
-        "preload",
-        "How are the pinion's bearings preloaded: shims or sleeve?",
-        "A second shim pack or spacer between the bearings, or a thin tube that the nut crushes.",
-    ),
-    q(
-        "pinion",
-        "mark_unit",
-        "What is one step of the pinion's mark: 0.001in, 0.01mm or 0.001mm?",
-        "The manual says. A mark such as +2 is etched on the pinion's head; the number alone does not tell its unit.",
-    ),
-    q(
-        "pinion",
-        "mark_sense",
-        "What does a plus ask for: plus is thicker or plus is thinner?",
-        "The manual says. Both are in use.",
-    ),
-    q(
-        "pinion",
-        "mounting_distance",
-        "Mounting distance for a mark of nought?",
-        "Etched on the pinion or in the manual; from the ring gear's axis to the pinion's face.",
-    ),
-    q(
-        "carrier",
-        "adjust",
-        "How is the ring gear moved: shims or threaded?",
-        "Packs of shims beside the carrier bearings, or large rings with notches.",
-    ),
-    q(
-        "carrier",
-        "pitch",
-        "Threaded rings: what is the pitch of their thread?",
-        "Thread gauge, or travel of one whole turn; like 1.5mm. Skip with shims.",
-    ),
-    q(
-        "carrier",
-        "notches_per_turn",
-        "Threaded rings: how many notches in a turn?",
-        "Count them. Skip with shims.",
-    ),
-    q(
-        "carrier",
-        "backlash_direction",
-        "How does your indicator stand: square or tangential?",
-        "Square to the tooth's flank (the usual way), or along the circle the gear turns in.",
-    ),
-    q(
-        "carrier",
-        "side_preload",
-        "How much shim preloads the side bearings, both sides together?",
-        "In the manual; like 0.008in. Skip with threaded rings.",
-    ),
-    q(
-        "carrier",
-        "preload_on",
-        "Where does it go: both sides or ring side?",
-        "In the manual.",
-    ),
-    q(
-        "kit",
-        "pinion_shims",
-        "Which pinion shims do you have?",
-        "Measure them with a micrometer. Any number with commas: 0.003in, 0.005in, 0.010in, 0.030in.",
-    ),
-    q(
-        "kit",
-        "side_shims",
-        "Which side shims do you have?",
-        "As for the pinion.",
-    ),
-];
+/// A card's text with more answers in it; what stood there stays as it was.
+///
+/// # Errors
+/// As [`written`].
+pub(crate) fn completed(
+    text: &str,
+    answers: &BTreeMap<usize, String>,
+) -> Result<String, CardError> {
+    let mut lines: Vec<String> = text.lines().map(str::to_owned).collect();
+    for (place, answer) in answers {
+        let question = &QUESTIONS[*place];
+        let Some(key) = question.key() else { continue };
+        let header = |line: &str| {
+            let line = line.split('#').next().unwrap_or_default().trim();
+            line.strip_prefix('[')
+                .and_then(|l| l.strip_suffix(']'))
+                .map(|name| name.trim().to_owned())
+        };
+        let entry = entry(question, key, answer)?;
+        let start = if question.table.is_empty() {
+            Some(0)
+        } else {
+            let at = lines
+                .iter()
+                .position(|line| header(line).as_deref() == Some(question.table));
+            at.map(|at| at + 1)
+        };
+        match start {
+            Some(start) => {
+                let next = lines[start..]
+                    .iter()
+                    .position(|line| header(line).is_some());
+                let mut end = next.map_or(lines.len(), |n| start + n);
+                while end > start && lines[end - 1].trim().is_empty() {
+                    end -= 1;
+                }
+                lines.splice(end..end, entry.lines().map(str::to_owned));
+            }
+            None => {
+                lines.push(String::new());
+                lines.push(format!("[{}]", question.table));
+                lines.extend(entry.lines().map(str::to_owned));
+            }
+        }
+    }
+    let text = lines.join("\n") + "\n";
+    Card::from_toml(&text)?;
+    Ok(text)
+}
+
+/// The lines of a card for one answer, with its question as a comment.
+fn entry(question: &Question, key: &Key, answer: &str) -> Result<String, CardError> {
+    let value = answer_value(key, answer)?;
+    Ok(format!(
+        "# {}\n#   {}\n{} = {}\n",
+        question.ask,
+        question.find,
+        question.name,
+        toml_value(&key.kind, &value)
+    ))
+}
 
 impl Question {
     fn key(&self) -> Option<&'static Key> {
@@ -259,14 +146,7 @@ pub(crate) fn written(answers: &BTreeMap<usize, String>) -> Result<String, CardE
             table = question.table;
             text += &format!("\n[{table}]\n");
         }
-        let value = answer_value(key, answer)?;
-        text += &format!(
-            "# {}\n#   {}\n{} = {}\n",
-            question.ask,
-            question.find,
-            question.name,
-            toml_value(&key.kind, &value)
-        );
+        text += &entry(question, key, answer)?;
     }
     Card::from_toml(&text)?;
     Ok(text)
@@ -278,11 +158,8 @@ pub(crate) fn written(answers: &BTreeMap<usize, String>) -> Result<String, CardE
 /// What a card would say of the value.
 pub(crate) fn answer_value(key: &Key, answer: &str) -> Result<Value, CardError> {
     let parts = || -> Vec<Value> {
-        answer
-            .replace(" to ", ",")
-            .split(',')
-            .map(|part| Value::String(part.trim().to_owned()))
-            .filter(|part| part != "")
+        listed(&answer.replace(" to ", " ; "))
+            .map(|part| Value::String(part.to_owned()))
             .collect()
     };
     let number = || answer.parse::<f64>().ok().and_then(Number::from_f64);
@@ -292,9 +169,8 @@ pub(crate) fn answer_value(key: &Key, answer: &str) -> Result<Value, CardError> 
             Ok(count) => Value::from(count),
             Err(_) => Value::String(answer.to_owned()),
         },
-        Kind::Window(..) | Kind::TorqueWindow(..) | Kind::Lengths(..) | Kind::Counts(..) => {
-            Value::Array(parts())
-        }
+        Kind::Lengths(..) => Value::Array(parts().into_iter().map(counted).collect()),
+        Kind::Window(..) | Kind::TorqueWindow(..) | Kind::Counts(..) => Value::Array(parts()),
         Kind::Number(..) | Kind::Degrees(..) => {
             number().map_or_else(|| Value::String(answer.to_owned()), Value::Number)
         }
@@ -309,8 +185,26 @@ pub(crate) fn answer_value(key: &Key, answer: &str) -> Result<Value, CardError> 
         }
     };
     let unit_in_key = matches!(key.kind, Kind::Degrees(..));
-    read_value(key, &value, unit_in_key)?;
+    match sizes_and_counts(key, &value)? {
+        Some((sizes, _)) => read_value(key, &sizes, unit_in_key)?,
+        None => read_value(key, &value, unit_in_key)?,
+    };
     Ok(value)
+}
+
+/// `2 x 0.003in` or `0.003in x 2` as a shim with how many there are of it; anything else as it was.
+fn counted(part: Value) -> Value {
+    let text = part.as_str().unwrap_or_default();
+    let Some((left, right)) = text.split_once(['x', '×']) else {
+        return part;
+    };
+    let (left, right) = (left.trim(), right.trim());
+    let (size, count) = match (left.parse::<u32>(), right.parse::<u32>()) {
+        (Ok(count), Err(_)) => (right, count),
+        (Err(_), Ok(count)) => (left, count),
+        _ => return part,
+    };
+    json!({"size": size, "count": count})
 }
 
 /// Whether an answer could stand in a card.
@@ -331,6 +225,13 @@ fn toml_value(kind: &Kind, value: &Value) -> String {
             parts.get("length").unwrap_or(&Value::Null),
             parts.get("height").unwrap_or(&Value::Null)
         ),
+        (Kind::Lengths(..), Value::Array(items)) if items.iter().any(Value::is_object) => {
+            let shims: Vec<String> = items
+                .iter()
+                .map(|shim| format!("{{size = {}, count = {}}}", shim["size"], shim["count"]))
+                .collect();
+            format!("[{}]", shims.join(", "))
+        }
         // JSON's strings, numbers and lists of them are also TOML's.
         _ => value.to_string(),
     }
@@ -397,11 +298,73 @@ mod tests {
     }
 
     #[test]
+    fn teeth_are_taken_as_they_are_stamped() {
+        for text in ["41-11", "11 x 41", "41/11", "11×41", "41:11"] {
+            let [ring, pinion] = both_teeth(text).unwrap();
+            assert_eq!((ring.as_str(), pinion.as_str()), ("41", "11"), "{text}");
+        }
+        for text in ["41", "many", "41.5", "41-11-3", "3.73 41"] {
+            assert_eq!(both_teeth(text), None, "{text}");
+        }
+    }
+
+    #[test]
+    fn the_short_form_asks_eight_things_and_the_rest_can_be_added_later() {
+        let short = asked(true);
+        // The teeth of both gears are one question.
+        assert_eq!(short.len() - 1, 8);
+        let mut all = NEEDED.to_vec();
+        all.push(("shim_place", "under cage"));
+        let text = written(&answers(&all)).unwrap();
+        let open = left_open(&text).unwrap();
+        assert_eq!(open.len() + all.len(), QUESTIONS.len());
+        let later = answers(&[
+            ("backlash", "0.006in, 0.010in"),
+            ("pinion_nut_torque", "145lb-ft, 160lb-ft"),
+            ("name", "Larchfield"),
+            ("preload", "sleeve"),
+        ]);
+        let text = text.replace("offset =", "# measured twice\noffset =");
+        let more = completed(&text, &later).unwrap();
+        let card = Card::from_toml(&more).unwrap();
+        assert_eq!(card.name, "Larchfield");
+        assert_eq!(card.limits.backlash_mm.unwrap()[1], 0.254);
+        assert_eq!(card.pinion.preload, crate::schema::Preload::Sleeve);
+        assert!(more.contains("# measured twice"), "{more}");
+        assert!(completed(&text, &answers(&[("backlash", "0.006in")])).is_err());
+    }
+
+    #[test]
+    fn a_kit_may_be_answered_with_how_many_there_are_of_each_shim() {
+        let mut all = NEEDED.to_vec();
+        all.push(("side_shims", "2 x 0.003in, 0.005in x4, 1×0.76mm"));
+        let text = written(&answers(&all)).unwrap();
+        let kit = Card::from_toml(&text).unwrap().kit;
+        assert_eq!(kit.side_shim_counts, [2, 4, 1]);
+        assert!((kit.side_shims_mm[2] - 0.76).abs() < 1e-9);
+        for (answer, part) in [
+            ("2 x 0.003in, 0.005in", "every shim"),
+            ("2 x 0.003", "no unit"),
+            ("400 x 0.003in", "whole number from 0 to 99"),
+        ] {
+            let error = check_answer("kit", "side_shims", answer)
+                .unwrap_err()
+                .to_string();
+            assert!(error.contains(part), "{answer}: {error}");
+        }
+    }
+
+    #[test]
     fn answers_that_cannot_be_are_refused_with_what_would_do() {
         for (table, name, answer, part) in [
             ("gear", "ring_teeth", "many", "whole number"),
             ("gear", "ring_diameter", "8.0", "no unit"),
-            ("gear", "cutting", "milled", "nearest is \"face-milled\""),
+            (
+                "gear",
+                "cutting",
+                "face-miled",
+                "nearest is \"face-milled\"",
+            ),
             ("limits", "backlash", "0.006in", "low then high"),
             (
                 "limits",

@@ -9,6 +9,11 @@ pub enum CardError {
     /// The file is no TOML.
     #[error("the card is not valid TOML: {0}")]
     Syntax(String),
+    /// The file is no text.
+    #[error(
+        "this is no card but a file without text, such as a photo; a card is a TOML file, made with `flankread job card new`"
+    )]
+    NoText,
     /// A plain value stands where a table belongs.
     #[error("{0} must be a table")]
     NoTable(String),

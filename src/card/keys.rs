@@ -4,13 +4,15 @@
 use super::error::CardError;
 use super::key::{Key, Kind, key};
 use super::kit_counts::{MOST_OF_A_SHIM, counts_fit, counts_name, sizes_and_counts};
+use super::values::read_value;
 use super::{bench_keys, blank};
-use crate::units::{Angle, INCH_MM, Length, Torque};
-use serde_json::{Map, Number, Value};
+use crate::trade_words::misspelt;
+use serde_json::{Map, Value};
 
 /// Keys of a card but those of `[blank]`.
 pub(super) const KEYS: &[Key] = &[
     key("", "name", Kind::Text, false),
+    key("", "units", Kind::Choice(&["mm", "in"]), false),
     key("gear", "ring_teeth", Kind::Count(12, 120), true),
     key("gear", "pinion_teeth", Kind::Count(3, 60), true),
     key("gear", "ring_diameter", Kind::Length(50.0, 1000.0), true),
@@ -254,16 +256,13 @@ fn take(
 pub(super) fn unknown(table: &str, name: &str) -> CardError {
     let names = keys().filter(|key| key.table == table).map(|key| key.name);
     let tables = keys().map(|key| key.table).filter(|_| table.is_empty());
-    let nearest = names
-        .chain(tables)
-        .filter(|known| !known.is_empty())
-        .max_by(|a, b| strsim::sorensen_dice(a, name).total_cmp(&strsim::sorensen_dice(b, name)));
+    let nearest = misspelt(name, names.chain(tables).filter(|known| !known.is_empty()));
     // A key that belongs to another table is the likelier slip than a misspelling.
     let elsewhere = keys().find(|key| key.name == name || key.json_name() == name);
     let hint = match (elsewhere, nearest) {
         (Some(key), _) => format!("it belongs in [{}]", key.table),
         (None, Some(nearest)) => format!("the nearest known key is `{nearest}`"),
-        (None, None) => String::from("remove it"),
+        (None, None) => String::from("remove it; examples/larchfield/card.toml has every key"),
     };
     CardError::UnknownKey {
         key: name.to_owned(),
@@ -274,211 +273,4 @@ pub(super) fn unknown(table: &str, name: &str) -> CardError {
         },
         hint,
     }
-}
-
-pub(super) fn read_value(key: &Key, value: &Value, unit_in_key: bool) -> Result<Value, CardError> {
-    let millimetres = |item: &Value, low, high| length(key, item, unit_in_key, low, high);
-    match key.kind {
-        Kind::Text => match value {
-            Value::String(_) => Ok(value.clone()),
-            _ => Err(key.wrong("must be text in quotes")),
-        },
-        Kind::Count(low, high) => count(key, value, low, high),
-        Kind::Length(low, high) => millimetres(value, low, high).and_then(|mm| number(key, mm)),
-        Kind::Lengths(low, high) => list(key, value)?
-            .iter()
-            .map(|item| millimetres(item, low, high).and_then(|mm| number(key, mm)))
-            .collect::<Result<Vec<_>, _>>()
-            .map(Value::Array),
-        Kind::Counts(most) => list(key, value)?
-            .iter()
-            .map(|item| count(key, item, 0, most))
-            .collect::<Result<Vec<_>, _>>()
-            .map(Value::Array),
-        Kind::Window(low, high) => window(key, value, |item| millimetres(item, low, high)),
-        Kind::TorqueWindow(low, high) => {
-            window(key, value, |item| torque(key, item, unit_in_key, low, high))
-        }
-        Kind::Number(low, high) => {
-            let Value::Number(n) = value else {
-                return Err(key.wrong("must be a plain number"));
-            };
-            in_range(key, n.as_f64().unwrap_or(f64::NAN), low, high, "", None)
-                .and_then(|x| number(key, x))
-        }
-        Kind::Degrees(low, high) => {
-            let degrees = match value {
-                Value::String(text) => text
-                    .parse::<Angle>()
-                    .map_err(|error| key.wrong(error.to_string()))?
-                    .rad()
-                    .to_degrees(),
-                Value::Number(n) => n.as_f64().unwrap_or(f64::NAN),
-                _ => return Err(key.wrong("must be a number of degrees")),
-            };
-            in_range(key, degrees, low, high, "degrees", None).and_then(|x| number(key, x))
-        }
-        Kind::Choice(words) => choice(key, value, words),
-        Kind::Flank(low, high) => flank_place(key, value, low, high),
-    }
-}
-
-pub(super) fn count(key: &Key, value: &Value, low: u32, high: u32) -> Result<Value, CardError> {
-    match value.as_u64() {
-        Some(n) if (u64::from(low)..=u64::from(high)).contains(&n) => Ok(value.clone()),
-        _ => {
-            let nearest = value
-                .as_f64()
-                .map_or(low, |n| n.round().clamp(low.into(), high.into()) as u32);
-            Err(key.wrong(format!(
-                "is {value}; it must be a whole number from {low} to {high}, the nearest is {nearest}"
-            )))
-        }
-    }
-}
-
-/// What cards called non-generated and generated flanks before, and JSON still does.
-const OLD_RING_CUTS: [&str; 2] = ["plunged", "rolled"];
-
-fn choice(key: &Key, value: &Value, words: &[&str]) -> Result<Value, CardError> {
-    let written = value.as_str().unwrap_or_default();
-    let of_old = key.name == "ring_cut" && OLD_RING_CUTS.contains(&written);
-    if words.contains(&written) || of_old {
-        return Ok(value.clone());
-    }
-    let nearest = words.iter().max_by(|a, b| {
-        strsim::sorensen_dice(a, written).total_cmp(&strsim::sorensen_dice(b, written))
-    });
-    Err(key.wrong(format!(
-        "is {value}; it must be one of \"{}\", the nearest is \"{}\"",
-        words.join("\", \""),
-        nearest.unwrap_or(&"")
-    )))
-}
-
-fn flank_place(key: &Key, value: &Value, low: f64, high: f64) -> Result<Value, CardError> {
-    let Value::Object(table) = value else {
-        return Err(key.wrong("must be written {length = 0.47, height = 0.50}"));
-    };
-    if let Some(other) = table
-        .keys()
-        .find(|k| !["length", "height"].contains(&k.as_str()))
-    {
-        return Err(key.wrong(format!(
-            "has `{other}`; it must be written {{length = 0.47, height = 0.50}}"
-        )));
-    }
-    for part in ["length", "height"] {
-        let share = table.get(part).and_then(Value::as_f64).unwrap_or(f64::NAN);
-        if !(low..=high).contains(&share) {
-            return Err(key.wrong(format!(
-                "needs a {part} from {low} to {high}, a fraction of the flank"
-            )));
-        }
-    }
-    Ok(value.clone())
-}
-
-fn list<'v>(key: &Key, value: &'v Value) -> Result<&'v [Value], CardError> {
-    match value {
-        Value::Array(items) => Ok(items),
-        _ => Err(key.wrong("must be a list in [ ]")),
-    }
-}
-
-fn window(
-    key: &Key,
-    value: &Value,
-    read: impl Fn(&Value) -> Result<f64, CardError>,
-) -> Result<Value, CardError> {
-    let [low, high] = list(key, value)? else {
-        return Err(key.wrong("must be two values, low then high"));
-    };
-    let (low, high) = (read(low)?, read(high)?);
-    if low >= high {
-        return Err(key.wrong("has its low end at or above its high end; write low then high"));
-    }
-    Ok(Value::Array(vec![number(key, low)?, number(key, high)?]))
-}
-
-fn length(
-    key: &Key,
-    value: &Value,
-    unit_in_key: bool,
-    low: f64,
-    high: f64,
-) -> Result<f64, CardError> {
-    let mm = match value {
-        Value::String(text) => text
-            .parse::<Length>()
-            .map_err(|error| key.wrong(error.to_string()))?
-            .mm(),
-        Value::Number(n) if unit_in_key => n.as_f64().unwrap_or(f64::NAN),
-        Value::Number(n) => {
-            return Err(key.wrong(format!(
-                "{n} has no unit: was `\"{n}mm\"`, `\"{n}in\"` or `\"{n}thou\"` meant?"
-            )));
-        }
-        _ => return Err(key.wrong("must be a length in quotes, such as \"0.030in\"")),
-    };
-    in_range(key, mm, low, high, "mm", Some(INCH_MM))
-}
-
-fn torque(
-    key: &Key,
-    value: &Value,
-    unit_in_key: bool,
-    low: f64,
-    high: f64,
-) -> Result<f64, CardError> {
-    let nm = match value {
-        Value::String(text) => text
-            .parse::<Torque>()
-            .map_err(|error| key.wrong(error.to_string()))?
-            .nm(),
-        Value::Number(n) if unit_in_key => n.as_f64().unwrap_or(f64::NAN),
-        other => {
-            return Err(key.wrong(format!(
-                "{other} has no unit: was `\"{other} lb-in\"` or `\"{other} N·m\"` meant?"
-            )));
-        }
-    };
-    in_range(key, nm, low, high, "N·m", None)
-}
-
-/// Refuses what no axle has, and asks for the other unit when that would fit.
-fn in_range(
-    key: &Key,
-    value: f64,
-    low: f64,
-    high: f64,
-    unit: &str,
-    factor: Option<f64>,
-) -> Result<f64, CardError> {
-    if (low..=high).contains(&value) {
-        return Ok(value);
-    }
-    if !value.is_finite() {
-        return Err(key.wrong("is not a finite number"));
-    }
-    let other = factor.and_then(|factor| {
-        if (low..=high).contains(&(value * factor)) {
-            Some(format!("was {value} in meant?"))
-        } else if (low..=high).contains(&(value / factor)) {
-            Some(format!("was {:.4} mm meant?", value / factor))
-        } else {
-            None
-        }
-    });
-    let nearest = if value < low { low } else { high };
-    let hint = other.unwrap_or_else(|| format!("the nearest that would pass is {nearest} {unit}"));
-    Err(key.wrong(format!(
-        "is {value:.4} {unit}, outside {low} to {high} {unit}; {hint}"
-    )))
-}
-
-fn number(key: &Key, value: f64) -> Result<Value, CardError> {
-    Number::from_f64(value)
-        .map(Value::Number)
-        .ok_or_else(|| key.wrong("is not a finite number"))
 }

@@ -2,7 +2,8 @@
 
 use super::error::CardError;
 use super::key::{Key, Kind};
-use super::keys::{KEYS, count};
+use super::keys::KEYS;
+use super::values::count;
 use serde_json::{Map, Value};
 
 /// Where the counts of a list of shims stand.

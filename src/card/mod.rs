@@ -8,7 +8,9 @@ mod key;
 pub(crate) mod keys;
 mod kit_counts;
 pub(crate) mod parse;
+mod questions;
 mod simulate;
+mod values;
 
 pub use error::CardError;
 pub use simulate::simulate;

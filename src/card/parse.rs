@@ -3,6 +3,7 @@
 use super::error::CardError;
 use super::keys::normalise;
 use crate::schema::{Adjust, Card};
+use crate::units::{Units, most_written};
 use serde_json::Value;
 use std::path::Path;
 
@@ -21,7 +22,7 @@ impl Card {
             toml::from_str(text).map_err(|error| CardError::Syntax(error.to_string()))?;
         let written =
             serde_json::to_value(table).map_err(|error| CardError::Syntax(error.to_string()))?;
-        Self::from_json(&written)
+        Self::of(&written, most_written(texts(&written).into_iter()))
     }
 
     /// Reads a card in JSON, where the unit stands in the key (`ring_diameter_mm`).
@@ -36,8 +37,14 @@ impl Card {
     /// # Errors
     /// Unknown or missing keys, values that cannot be.
     pub fn from_json(written: &Value) -> Result<Self, CardError> {
-        let card: Self = serde_json::from_value(normalise(written)?)
+        Self::of(written, None)
+    }
+
+    /// A written card; `units` are those it is written in, unless it names others.
+    fn of(written: &Value, units: Option<Units>) -> Result<Self, CardError> {
+        let mut card: Self = serde_json::from_value(normalise(written)?)
             .map_err(|error| CardError::Together(error.to_string()))?;
+        card.units = card.units.or(units);
         card.check()?;
         Ok(card)
     }
@@ -54,14 +61,15 @@ impl Card {
     /// The file cannot be read, or [`Card::from_toml`]; the message names the file.
     pub fn read(path: impl AsRef<Path>) -> crate::Result<Self> {
         let path = path.as_ref();
-        let text =
-            std::fs::read_to_string(path).map_err(|source| crate::Error::input(path, source))?;
+        let bytes = std::fs::read(path).map_err(|source| crate::Error::input(path, source))?;
+        let text = String::from_utf8(bytes).map_err(|_| CardError::NoText.of(path.display()))?;
         Self::from_toml(&text).map_err(|error| error.of(path.display()))
     }
 
     fn check(&self) -> Result<(), CardError> {
         let gear = &self.gear;
         let together = |message: String| Err(CardError::Together(message));
+        let shown = |mm: f64| self.units.unwrap_or_default().length(mm);
         if gear.pinion_teeth >= gear.ring_teeth {
             return together(format!(
                 "the pinion has {} teeth and the ring gear {}; the pinion is the one with fewer",
@@ -71,26 +79,27 @@ impl Card {
         let radius_mm = gear.ring_diameter_mm / 2.0;
         if gear.face_width_mm >= 0.5 * radius_mm {
             return together(format!(
-                "face width {:.1} mm on a ring gear of {:.1} mm; at most {:.1} mm would be sensible",
-                gear.face_width_mm,
-                gear.ring_diameter_mm,
-                0.5 * radius_mm
+                "face width {} on a ring gear of {}; at most {} would be sensible",
+                shown(gear.face_width_mm),
+                shown(gear.ring_diameter_mm),
+                shown(0.5 * radius_mm)
             ));
         }
         if gear.offset_mm >= 0.6 * radius_mm {
             return together(format!(
-                "offset {:.1} mm on a ring gear of {:.1} mm; at most {:.1} mm would be sensible",
-                gear.offset_mm,
-                gear.ring_diameter_mm,
-                0.6 * radius_mm
+                "offset {} on a ring gear of {}; at most {} would be sensible",
+                shown(gear.offset_mm),
+                shown(gear.ring_diameter_mm),
+                shown(0.6 * radius_mm)
             ));
         }
         if let Some(indicator_mm) = self.carrier.backlash_radius_mm
             && indicator_mm > 1.1 * radius_mm
         {
             return together(format!(
-                "the indicator at a radius of {indicator_mm:.1} mm on a ring gear of radius {radius_mm:.1} mm; \
-                 was the diameter written?"
+                "the indicator at a radius of {} on a ring gear of radius {}; was the diameter written?",
+                shown(indicator_mm),
+                shown(radius_mm)
             ));
         }
         if self.carrier.adjust == Adjust::Threaded && self.carrier.notch_mm().is_none() {
@@ -99,6 +108,16 @@ impl Card {
             );
         }
         Ok(())
+    }
+}
+
+/// Every text in a written card.
+fn texts(written: &Value) -> Vec<&str> {
+    match written {
+        Value::String(text) => vec![text],
+        Value::Array(items) => items.iter().flat_map(texts).collect(),
+        Value::Object(table) => table.values().flat_map(texts).collect(),
+        _ => Vec::new(),
     }
 }
 
@@ -231,7 +250,7 @@ side_shims = ["0.003in", "0.005in", "0.010in", "0.030in"]
         let error = refused("\"8.0in\"", "\"8.0mm\"");
         assert!(error.contains("8 in meant"), "{error}");
         let error = refused("\"0.006in\", \"0.010in\"", "\"0.15in\", \"0.25in\"");
-        assert!(error.contains("0.1500 mm meant"), "{error}");
+        assert!(error.contains("0.15 mm meant"), "{error}");
     }
 
     #[test]
@@ -240,7 +259,7 @@ side_shims = ["0.003in", "0.005in", "0.010in", "0.030in"]
             ("ring_teeth = 41", "ring_teeth = 0", "nearest is 12"),
             (
                 "\"face-milled\"",
-                "\"milled\"",
+                "\"face-miled\"",
                 "nearest is \"face-milled\"",
             ),
             (

@@ -3,7 +3,6 @@
 use super::{Outcome, OutputOptions};
 use crate::report::advice::advice_text;
 use crate::rules::{self, Job};
-use crate::units::Units;
 use crate::{Error, Result};
 use clap::Args;
 use std::io::Read;
@@ -18,9 +17,6 @@ const MOST_BYTES: u64 = 16 << 20;
 pub(crate) struct Advise {
     /// The job (JSON, flankread/job/1); `-` reads standard input.
     job: PathBuf,
-    /// Units of the text; JSON is always in millimetres.
-    #[arg(long, value_enum, default_value = "mm")]
-    units: Units,
 }
 
 impl Advise {
@@ -30,12 +26,13 @@ impl Advise {
     /// A job or a card that cannot be used.
     pub(crate) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let job = Job::from_json(&self.text()?, self.folder())?;
-        let mut advice = rules::advise_in(&job.card, &job.trials, self.units)?;
+        let units = output.units(Some(&job.card));
+        let mut advice = rules::advise_in(&job.card, &job.trials, units)?;
         advice.cautions.extend(job.remarks);
         if output.json {
             super::print_json(&advice)?;
         } else {
-            super::print(&advice_text(&advice, self.units))?;
+            super::print(&advice_text(&advice, units))?;
         }
         Ok(Outcome::Answered)
     }
@@ -60,11 +57,22 @@ impl Advise {
                 std::fs::File::open(&self.job).map_err(|source| Error::input(&self.job, source))?;
             Box::new(file)
         };
-        let mut text = String::new();
+        let mut bytes = Vec::new();
         input
             .take(MOST_BYTES)
-            .read_to_string(&mut text)
+            .read_to_end(&mut bytes)
             .map_err(|source| Error::input(&self.job, source))?;
+        let wrong = |what: &str| {
+            Error::usage(format!(
+                "{}: this is {what}; `advise` reads a job, JSON with `card` and `trials`. Photos go to `flankread read`",
+                self.job.display()
+            ))
+        };
+        let text =
+            String::from_utf8(bytes).map_err(|_| wrong("a file without text, such as a photo"))?;
+        if text.lines().any(|line| line.trim() == "[gear]") {
+            return Err(wrong("a card"));
+        }
         Ok(text)
     }
 }

@@ -21,7 +21,6 @@ use crate::report::batch::reply::reply;
 use crate::report::batch::sheet::batch_sheet;
 use crate::report::batch::text::batch_text;
 use crate::schema::{Card, Polarity};
-use crate::units::Units;
 use crate::{Error, Result};
 use clap::Args;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
@@ -101,9 +100,6 @@ pub(super) struct BatchArgs {
     /// Rows of the table.
     #[arg(long, default_value_t = 40)]
     rows: usize,
-    /// Units of the text; JSON is always in millimetres.
-    #[arg(long, value_enum, default_value = "mm")]
-    units: Units,
 }
 
 /// What is written beside the store and the folder of pictures.
@@ -248,7 +244,7 @@ impl Batch<'_> {
             let Some(found) = self.all_or_interrupted(found?) else {
                 return Ok(Outcome::Interrupted);
             };
-            let lot = BatchResult::new(&round, &found, self.args.units);
+            let lot = BatchResult::new(&round, &found, |card| self.output.units(card));
             self.write(&lot, store)?;
             self.tell(&lot, watch.is_none())?;
             let outcome = if lot.all_readable() {
@@ -339,7 +335,6 @@ impl Batch<'_> {
 
     fn write(&self, lot: &BatchResult, store: &Store) -> Result<()> {
         let out = |name: &str| self.out.join(name);
-        let units = self.args.units;
         let [lines, table, sets, summary, replies, sheet] = OUTPUTS.map(out);
         files::write_with(&lines, true, |file| {
             for (at, found) in lot.found.iter().enumerate() {
@@ -357,17 +352,17 @@ impl Batch<'_> {
             Ok(())
         })?;
         files::write(&table, batch_csv(lot).as_bytes(), true)?;
-        Self::put(&sets, lot, |set| set_line(lot, set, units))?;
+        Self::put(&sets, lot, |set| set_line(lot, set))?;
         Self::put(&replies, lot, |set| {
             let name = &lot.plan.sets[set].name;
-            format!("=== {name} ===\n\n{}\n\n", reply(lot, set, units))
+            format!("=== {name} ===\n\n{}\n\n", reply(lot, set))
         })?;
         let numbers = serde_json::to_string_pretty(&lot.summary)
             .map_err(|error| Error::machine(&summary, error.into()))?;
         files::write(&summary, format!("{numbers}\n").as_bytes(), true)?;
         let title = self.title();
         files::write_with(&sheet, true, |file| {
-            batch_sheet(lot, &title, units, |part| {
+            batch_sheet(lot, &title, |part| {
                 file.write_all(part.as_bytes())
                     .map_err(|source| Error::machine(&sheet, source))
             })
@@ -393,7 +388,7 @@ impl Batch<'_> {
 
     fn tell(&self, lot: &BatchResult, last: bool) -> Result<()> {
         if !self.output.json && last && lot.summary.photos > 0 {
-            super::print(&batch_text(lot, self.args.rows, self.args.units))?;
+            super::print(&batch_text(lot, self.args.rows))?;
         }
         if self.output.quiet {
             return Ok(());

@@ -1,17 +1,19 @@
 //! `flankread job`: the record of a job in the workshop's database.
 
+mod amend;
 mod archive;
 mod card_new;
 mod closing;
+mod measured;
 mod new;
 mod show;
 mod trial;
+mod trial_ask;
 
 use super::{Outcome, OutputOptions};
 use crate::Result;
 use crate::job::Store;
 use crate::job::store::usual_path;
-use crate::units::Shown;
 use clap::{Args, Subcommand};
 use std::path::PathBuf;
 
@@ -31,6 +33,7 @@ enum What {
     List(show::List),
     Show(show::Show),
     Trial(Box<trial::TrialArgs>),
+    Amend(Box<amend::AmendArgs>),
     Advise(show::Advise),
     Next(show::NextArgs),
     Note(new::NoteArgs),
@@ -51,8 +54,6 @@ struct Common {
     job: Option<i64>,
     #[command(flatten)]
     database: Database,
-    #[command(flatten)]
-    shown: Shown,
 }
 
 /// Where the workshop's database is.
@@ -99,6 +100,7 @@ impl Job {
             What::List(what) => what.run(output),
             What::Show(what) => what.run(output),
             What::Trial(what) => what.run(output),
+            What::Amend(what) => what.run(output),
             What::Advise(what) => what.run(output),
             What::Next(what) => what.run(output),
             What::Note(what) => what.run(output),

@@ -11,7 +11,6 @@ use crate::lesson::sheet::{self, Claim, Limit, Spoilt, Wanted};
 use crate::report::draw::pdf::pdf;
 use crate::schema::Card;
 use crate::schema::Cutting;
-use crate::units::Units;
 use crate::{Error, Result};
 use clap::{Args, Subcommand};
 use serde::Serialize;
@@ -53,9 +52,6 @@ struct Sheet {
     /// Overwrite files that exist.
     #[arg(long)]
     force: bool,
-    /// Units of the words.
-    #[arg(long, value_enum, default_value = "mm")]
-    units: Units,
 }
 
 /// A page on which to move pinion and ring gear and see both patches; one file, no network.
@@ -74,20 +70,19 @@ struct Explore {
     /// Overwrite a file that exists.
     #[arg(long)]
     force: bool,
-    /// Units that the page begins with.
-    #[arg(long, value_enum, default_value = "mm")]
-    units: Units,
 }
 
-#[derive(Serialize)]
-struct ExploreDocument<'a> {
+/// What `lesson explore --json` prints.
+#[derive(Serialize, schemars::JsonSchema)]
+pub(super) struct ExploreDocument<'a> {
     schema: &'static str,
     file: &'a Path,
     sets: Vec<&'a str>,
 }
 
-#[derive(Serialize)]
-struct SheetDocument<'a> {
+/// What `lesson sheet --json` prints.
+#[derive(Serialize, schemars::JsonSchema)]
+pub(super) struct SheetDocument<'a> {
     schema: &'static str,
     claims: &'a [Claim],
     limits: &'a [Limit],
@@ -110,9 +105,9 @@ impl Lesson {
 }
 
 /// The card's set, or the invented axle by both cutting methods.
-fn sets(card: Option<&Path>) -> Result<Vec<Set>> {
+fn sets(card: Option<Card>) -> Result<Vec<Set>> {
     Ok(match card {
-        Some(path) => vec![Set::new(Card::read(path)?)?],
+        Some(card) => vec![Set::new(card)?],
         None => vec![
             Set::example(Cutting::FaceMilled)?,
             Set::example(Cutting::FaceHobbed)?,
@@ -131,14 +126,16 @@ fn say_written(paths: &[PathBuf], output: OutputOptions) {
 
 impl Explore {
     fn run(&self, output: OutputOptions) -> Result<Outcome> {
-        let sets = if self.card.is_empty() {
+        let cards: Vec<Card> = self.card.iter().map(Card::read).collect::<Result<_>>()?;
+        let units = output.units(cards.first());
+        let sets = if cards.is_empty() {
             explore::examples()?
         } else {
-            let own = |path: &PathBuf| Ok(explore::of_card(Set::new(Card::read(path)?)?));
-            self.card.iter().map(own).collect::<Result<_>>()?
+            let own = |card: Card| Ok(explore::of_card(Set::new(card)?));
+            cards.into_iter().map(own).collect::<Result<_>>()?
         };
-        let page = explore::page(&sets, self.units)
-            .map_err(|error| Error::machine(&self.out, error.into()))?;
+        let page =
+            explore::page(&sets, units).map_err(|error| Error::machine(&self.out, error.into()))?;
         files::write(&self.out, page.as_bytes(), self.force)?;
         if output.json {
             super::print_json(&ExploreDocument {
@@ -154,7 +151,9 @@ impl Explore {
 
 impl Sheet {
     fn run(&self, output: OutputOptions) -> Result<Outcome> {
-        let sets = sets(self.card.as_deref())?;
+        let card = self.card.as_deref().map(Card::read).transpose()?;
+        let units = output.units(card.as_ref());
+        let sets = sets(card)?;
         // Pages: one centred and two of faults for each set, limits, mistakes.
         let count = 3 * sets.len() + 2;
         let mut names = vec!["lessons.html".to_owned(), "lessons.pdf".to_owned()];
@@ -165,7 +164,7 @@ impl Sheet {
             eprintln!("rendering the photos of {count} pages");
         }
         let wanted = Wanted {
-            units: self.units,
+            units,
             seed: self.seed,
             photo: (self.photo_width, self.photo_width * 3 / 4),
         };
@@ -207,7 +206,7 @@ impl Sheet {
                     c.title,
                     word(&c.drive),
                     word(&c.coast),
-                    self.units.shim(c.backlash_mm)
+                    units.shim(c.backlash_mm)
                 ));
             }
             super::print(&text)?;

@@ -1,18 +1,26 @@
 //! The command line: one file per command with its arguments and the call, nothing else.
 
 mod advise;
+mod arguments;
+mod ask;
 mod batch;
+mod failure;
+mod globals;
 mod job;
 mod lesson;
+mod pages;
 mod read;
 mod schema;
 mod set_folder;
+mod settings;
 mod setup;
 mod simulate;
 mod worker;
 
-use crate::{Error, ErrorKind, Result};
-use clap::{Parser, Subcommand};
+use crate::{Error, Result};
+use clap::{CommandFactory as _, FromArgMatches as _, Parser, Subcommand};
+pub(crate) use globals::OutputOptions;
+use std::ffi::OsString;
 use std::io::Write;
 use std::path::Path;
 use std::process::ExitCode;
@@ -25,44 +33,45 @@ enum Outcome {
     /// Answered, but the answer is that nothing, or of a batch not everything, could be read: exit
     /// status 1.
     NothingReadable,
+    /// Advice was asked for and could not be given: exit status 1.
+    NoAdvice,
     /// Interrupted by the user: exit status 130, as shells have it for an interrupt.
     Interrupted,
 }
 
 /// Reads the contact pattern on ring-gear flanks and says which shims to change.
 #[derive(Debug, Parser)]
-#[command(name = "flankread", version, about, propagate_version = true)]
+#[command(
+    name = "flankread",
+    version,
+    about,
+    propagate_version = true,
+    after_help = "Example: flankread read --card axle.toml --drive drive.jpg --coast coast.jpg --out pictures
+
+Settings: units, length_unit and torque_unit in flankread/config.toml in your folder of settings,
+or in the file that FLANKREAD_CONFIG names. FLANKREAD_UNITS goes before the file."
+)]
 struct Cli {
     #[command(subcommand)]
     command: Command,
-    /// One JSON document on standard output, for machines.
-    #[arg(long, global = true)]
-    json: bool,
-    /// No progress and no remarks on standard error.
-    #[arg(long, short, global = true)]
-    quiet: bool,
+    #[command(flatten)]
+    globals: globals::Globals,
 }
 
-/// How a command prints.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct OutputOptions {
-    /// JSON on standard output.
-    pub json: bool,
-    /// Nothing on standard error but errors.
-    pub quiet: bool,
-}
-
+// In the order of the work: the bench, what is seen there, the record of it; many sets; learning; machines.
 #[derive(Debug, Subcommand)]
 enum Command {
+    Setup(Box<setup::Setup>),
+    Read(Box<read::ReadArgs>),
     Advise(advise::Advise),
     Job(job::Job),
     Batch(Box<batch::BatchArgs>),
-    Lesson(lesson::Lesson),
-    Read(read::ReadArgs),
-    Schema(schema::Schema),
-    Setup(Box<setup::Setup>),
     Simulate(Box<simulate::Simulate>),
+    Lesson(lesson::Lesson),
     Worker(worker::Worker),
+    Schema(schema::Schema),
+    Completions(pages::Completions),
+    Man(pages::Man),
 }
 
 /// Writes to standard output. A reader that has gone away is no failure.
@@ -83,19 +92,29 @@ fn print_json(document: &impl serde::Serialize) -> Result<()> {
     print(&format!("{text}\n"))
 }
 
+/// The program with all its commands and options.
+fn program() -> clap::Command {
+    Cli::command()
+}
+
 /// Carries out what the process's arguments say and gives its exit status.
 pub fn run() -> ExitCode {
-    match Cli::parse().run() {
+    let root = arguments::with_negatives(program());
+    let typed: Vec<OsString> = std::env::args_os().collect();
+    let arguments = arguments::understood_arguments(&root, typed);
+    let parsed = root
+        .try_get_matches_from(&arguments)
+        .and_then(|matches| Cli::from_arg_matches(&matches));
+    let cli = match parsed {
+        Ok(cli) => cli,
+        Err(error) => return failure::of_usage(error, &arguments),
+    };
+    let json = failure::asked_for_json(&arguments);
+    match cli.run(&arguments) {
         Ok(Outcome::Answered) => ExitCode::SUCCESS,
-        Ok(Outcome::NothingReadable) => ExitCode::from(1),
+        Ok(Outcome::NothingReadable | Outcome::NoAdvice) => ExitCode::from(1),
         Ok(Outcome::Interrupted) => ExitCode::from(130),
-        Err(error) => {
-            eprintln!("flankread: {error}");
-            ExitCode::from(match error.kind() {
-                ErrorKind::Machine => 3,
-                ErrorKind::Input => 2,
-            })
-        }
+        Err(error) => failure::of_run(&error, json),
     }
 }
 
@@ -103,33 +122,31 @@ impl Cli {
     /// Carries the command out.
     ///
     /// # Errors
-    /// Whatever the command met; `main` makes the exit status of its [kind](crate::Error::kind).
-    fn run(self) -> Result<Outcome> {
-        let output = OutputOptions {
-            json: self.json,
-            quiet: self.quiet,
-        };
+    /// Whatever the command met; `run` makes the exit status of its [kind](crate::Error::kind).
+    fn run(self, arguments: &[OsString]) -> Result<Outcome> {
+        let output = self.globals.output(arguments)?;
         match self.command {
-            Command::Advise(command) => command.run(output),
-            Command::Batch(args) => batch::run(&args, output),
-            Command::Worker(command) => command.run(),
-            Command::Lesson(command) => command.run(output),
-            Command::Simulate(command) => command.run(output),
-            Command::Job(command) => command.run(output),
-            Command::Read(args) => read::run(&args, output),
-            Command::Schema(command) => command.run(output),
             Command::Setup(command) => command.run(output),
+            Command::Read(args) => read::run(&args, output),
+            Command::Advise(command) => command.run(output),
+            Command::Job(command) => command.run(output),
+            Command::Batch(args) => batch::run(&args, output),
+            Command::Simulate(command) => command.run(output),
+            Command::Lesson(command) => command.run(output),
+            Command::Worker(command) => command.run(),
+            Command::Schema(command) => command.run(output),
+            Command::Completions(command) => command.run(),
+            Command::Man(command) => command.run(output),
         }
     }
 }
 
 #[cfg(test)]
 mod tests {
-    use super::Cli;
-    use clap::CommandFactory;
+    use super::{arguments, program};
 
     #[test]
     fn no_command_has_two_options_of_one_name() {
-        Cli::command().debug_assert();
+        arguments::with_negatives(program()).debug_assert();
     }
 }

@@ -6,17 +6,18 @@ use crate::flank::find::{FindHints, ToeEnd};
 use crate::flank::marks;
 use crate::frames::Side;
 use crate::photo::{self, Photo};
-use crate::reading::{ReadOptions, doubt_set, read_photo};
-use crate::report::advice::advice_text;
+use crate::reading::{ReadOptions, doubt_set, read_photo, shows_both};
 use crate::report::reading::pictures::{PhotoReading, write_pictures};
-use crate::report::reading::text::reading_text;
+use crate::report::reading::text::answer_text;
+use crate::rules::direction::{SetSizes, direction};
 use crate::rules::trial::{of_both_flanks, usable};
 use crate::rules::{self, FlankNotUsable, NotUsable};
-use crate::schema::{Advice, Card, Polarity, Reading, Status, Trial};
+use crate::schema::direction::Direction;
+use crate::schema::read::{ReadAnswer, SCHEMA as READ_SCHEMA};
+use crate::schema::{Card, Cutting, Polarity, Reading, Status, Trial};
 use crate::units::{Length, Units};
 use crate::{Error, Result};
 use clap::Args;
-use serde::Serialize;
 use std::path::{Path, PathBuf};
 
 /// Reads where the contact patch lies on the flanks in photos of one gear set; with a card and both
@@ -26,8 +27,15 @@ use std::path::{Path, PathBuf};
   flankread read --card axle.toml --drive drive.jpg --coast coast.jpg --out pictures
   flankread read larchfield
 
-A folder stands for one set: photos named drive and coast, card.toml, and in trial.json what was measured, as in a
-trial of a job: {\"pinion_shim_mm\": 0.762, \"backlash_mm\": [0.28]}. What is said beside it goes before.")]
+A photo that shows both flanks well serves for both. Without a card the direction is told
+that holds for every set.
+
+A folder stands for one set: photos named drive and coast, card.toml, and in trial.json what
+was measured, as in a trial of a job: {\"pinion_shim_mm\": 0.762, \"backlash_mm\": [0.28]}.
+What is said beside it goes before.
+
+Exit status 1: nothing could be read, or there is no advice although a card was given with
+photos of both flanks or with shims and backlash.")]
 pub(super) struct ReadArgs {
     /// The photos: JPEG, PNG, WebP, TIFF or HEIC; or one folder that holds a set. Marks in PHOTO.marks.json beside a photo
     /// are used.
@@ -57,12 +65,15 @@ pub(super) struct ReadArgs {
     /// Teeth of the ring gear, as they were counted.
     #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(20..=80))]
     ring_teeth: Option<u32>,
-    /// Outer diameter of the ring gear, with its unit; goes with --face-width.
-    #[arg(long, value_name = "LENGTH", requires = "face_width")]
+    /// Outer diameter of the ring gear, with its unit.
+    #[arg(long, value_name = "LENGTH")]
     ring_diameter: Option<Length>,
     /// Face width of the ring gear, with its unit; goes with --ring-diameter.
     #[arg(long, value_name = "LENGTH", requires = "ring_diameter")]
     face_width: Option<Length>,
+    /// How the ring gear was cut; with its teeth and diameter a first amount can be told without a card.
+    #[arg(long, value_enum, requires_all = ["ring_teeth", "ring_diameter"])]
+    cutting: Option<Cutting>,
     /// The card of the gear set: with both flanks read, advice follows.
     #[arg(long, value_name = "FILE")]
     card: Option<PathBuf>,
@@ -78,6 +89,9 @@ pub(super) struct ReadArgs {
     /// Thickness of the pack on the other side that is in.
     #[arg(long, value_name = "LENGTH")]
     far_side_shim: Option<Length>,
+    /// Read both flanks of the one photo, where it shows both well. With a card this is tried unasked.
+    #[arg(long, conflicts_with_all = ["drive", "coast", "flank", "marks"])]
+    both_flanks: bool,
     /// Take readings that are unsure for the advice: you have looked at the pictures.
     #[arg(long)]
     use_unsure: bool,
@@ -87,21 +101,6 @@ pub(super) struct ReadArgs {
     /// Overwrite pictures that are there.
     #[arg(long, requires = "out")]
     force: bool,
-    /// Units of the text; JSON is always in millimetres.
-    #[arg(long, value_enum, default_value = "mm")]
-    units: Units,
-}
-
-/// What `read --json` prints with a card.
-#[derive(Serialize)]
-struct ReadingsAndAdvice<'a> {
-    schema: &'static str,
-    readings: Vec<&'a Reading>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    advice: Option<&'a Advice>,
-    /// Why there is no advice.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    no_advice: Option<&'a str>,
 }
 
 /// What is to be read: photos with the flank each was given for, the card, shims and backlash.
@@ -113,13 +112,17 @@ struct Wanted {
 
 pub(super) fn run(args: &ReadArgs, output: OutputOptions) -> Result<Outcome> {
     let wanted = wanted(args)?;
-    let card = wanted.card;
-    let opened = open_all(&wanted.photos, args, card.as_ref())?;
+    let card = wanted.card.as_ref();
+    let units = output.units(card);
+    let opened = open_all(&wanted.photos, args, card)?;
     let mut told: Vec<PhotoReading> = opened
         .into_iter()
-        .map(|(photo, asked)| {
+        .flat_map(|(photo, asked)| {
             let read = read_photo(&photo, &asked);
-            PhotoReading { photo, read }
+            let told = PhotoReading { photo, read };
+            let one = wanted.photos.len() == 1 && (card.is_some() || args.both_flanks);
+            let other = one.then(|| other_flank(&told, asked)).flatten();
+            std::iter::once(told).chain(other)
         })
         .collect();
     doubt_set(
@@ -128,58 +131,116 @@ pub(super) fn run(args: &ReadArgs, output: OutputOptions) -> Result<Outcome> {
             .map(|told| &mut told.read)
             .collect::<Vec<_>>(),
     );
-    let (advice, no_advice) = match (&card, trial(args, wanted.measured, &told)) {
-        (None, _) => (None, None),
-        (Some(_), Err(refused)) => (None, Some(why_no_advice(&refused))),
-        (Some(card), Ok(trial)) => (Some(rules::advise_in(card, &[trial], args.units)?), None),
-    };
+    // Told a card, photos of both flanks or what was measured, a user wants the advice.
+    let wants_advice = card.is_some() && (told.len() > 1 || wanted.measured != Trial::default());
+    let answer = answer(args, card, wanted.measured, &told, units)?;
     if let Some(folder) = &args.out {
-        let written = write_pictures(
-            folder,
-            args.force,
-            &told,
-            card.as_ref(),
-            advice.as_ref(),
-            args.units,
-        )?;
+        let written = write_pictures(folder, args.force, &told, card, &answer, units)?;
         if !output.quiet {
             for path in written {
                 eprintln!("wrote {}", path.display());
             }
         }
     }
-    let readings: Vec<&Reading> = told.iter().map(|told| &told.read.reading).collect();
     if output.json {
-        match (card.is_some(), readings.as_slice()) {
-            (true, _) => super::print_json(&ReadingsAndAdvice {
-                schema: "flankread/read/1",
-                readings: readings.clone(),
-                advice: advice.as_ref(),
-                no_advice: no_advice.as_deref(),
-            })?,
-            (false, [one]) => super::print_json(one)?,
-            (false, several) => super::print_json(&several)?,
-        }
+        super::print_json(&answer)?;
     } else {
-        let mut text: String = readings
-            .iter()
-            .map(|reading| reading_text(reading))
-            .collect();
-        if let Some(advice) = &advice {
-            text.push('\n');
-            text.push_str(&advice_text(advice, args.units));
-        }
-        if let Some(why) = &no_advice {
-            text.push_str(&format!("\nNo advice: {why}\n"));
-        }
-        super::print(&text)?;
+        super::print(&answer_text(&answer, units))?;
     }
-    let any = readings.iter().any(|r| r.status != Status::Unreadable);
-    Ok(if any {
-        Outcome::Answered
-    } else {
-        Outcome::NothingReadable
+    let any = answer
+        .readings
+        .iter()
+        .any(|r| r.status != Status::Unreadable);
+    Ok(match &answer.advice {
+        _ if !any => Outcome::NothingReadable,
+        None if wants_advice => Outcome::NoAdvice,
+        _ => Outcome::Answered,
     })
+}
+
+/// The reading of the other flank, when the one photo that there is shows both well: it may serve for both.
+fn other_flank(told: &PhotoReading, asked: ReadOptions) -> Option<PhotoReading> {
+    let first = &told.read.reading;
+    if asked.flank.is_some() || asked.marks.is_some() || first.status != Status::Read {
+        return None;
+    }
+    let other = match first.flank?.side {
+        Side::Drive => Side::Coast,
+        Side::Coast => Side::Drive,
+    };
+    let read = read_photo(&told.photo, &asked.of_flank(other));
+    shows_both(first, &read.reading).then(|| PhotoReading {
+        photo: told.photo.clone(),
+        read,
+    })
+}
+
+/// Readings with the advice, or without a card the direction, that follows from them.
+fn answer(
+    args: &ReadArgs,
+    card: Option<&Card>,
+    measured: Trial,
+    told: &[PhotoReading],
+    units: Units,
+) -> Result<ReadAnswer> {
+    let mut answer = ReadAnswer {
+        schema: READ_SCHEMA.into(),
+        readings: told.iter().map(|told| told.read.reading.clone()).collect(),
+        advice: None,
+        no_advice: None,
+        direction: None,
+    };
+    match card {
+        None => answer.direction = direction_of(args, told, units),
+        Some(card) => match trial(args, measured, told) {
+            Ok(trial) => answer.advice = Some(rules::advise_in(card, &[trial], units)?),
+            Err(refused) => answer.no_advice = Some(why_no_advice(&refused)),
+        },
+    }
+    let one_photo = matches!(told, [a, b] if a.photo.sha256 == b.photo.sha256);
+    if one_photo {
+        let advice = answer.advice.as_mut().map(|advice| &mut advice.cautions);
+        let direction = answer.direction.as_mut().map(|found| &mut found.cautions);
+        for cautions in advice.into_iter().chain(direction) {
+            cautions.push(ONE_PHOTO.into());
+        }
+    }
+    Ok(answer)
+}
+
+/// What goes with numbers of both flanks that came from one photo.
+const ONE_PHOTO: &str = "Both flanks were read from one photo, one of them seen at a slant: look at the outlines of both, and \
+    take a photo of each flank where it matters.";
+
+/// What holds for every set whose patches stand as the readings that may be used say.
+fn direction_of(args: &ReadArgs, told: &[PhotoReading], units: Units) -> Option<Direction> {
+    let centre = |side| {
+        let of_side = of_side(told, side);
+        match of_side.as_slice() {
+            [reading] => usable(reading, args.use_unsure)
+                .ok()
+                .map(|read| read.centre),
+            _ => None,
+        }
+    };
+    let sizes = args.cutting.zip(args.ring_teeth).zip(args.ring_diameter);
+    direction(
+        Side::BOTH.map(centre),
+        sizes.map(|((cutting, ring_teeth), diameter)| SetSizes {
+            ring_teeth,
+            ring_diameter_mm: diameter.mm(),
+            cutting,
+        }),
+        units,
+    )
+}
+
+/// The readings of one flank.
+fn of_side(told: &[PhotoReading], side: Side) -> Vec<&Reading> {
+    told.iter()
+        .map(|told| &told.read.reading)
+        .filter(|reading| reading.flank.is_some_and(|flank| flank.side == side))
+        .collect()
 }
 
 /// What the arguments ask for, with what a folder says where they are silent.
@@ -299,16 +360,10 @@ fn trial(
     measured: Trial,
     told: &[PhotoReading],
 ) -> std::result::Result<Trial, FlankNotUsable> {
-    of_both_flanks(measured, |side| {
-        let readings = told.iter().map(|told| &told.read.reading);
-        let of_side: Vec<&Reading> = readings
-            .filter(|reading| reading.flank.is_some_and(|flank| flank.side == side))
-            .collect();
-        match of_side.as_slice() {
-            [] => Err(NotUsable::NoPhoto),
-            [reading] => usable(reading, args.use_unsure),
-            several => Err(NotUsable::SeveralPhotos(several.len())),
-        }
+    of_both_flanks(measured, |side| match of_side(told, side).as_slice() {
+        [] => Err(NotUsable::NoPhoto),
+        [reading] => usable(reading, args.use_unsure),
+        several => Err(NotUsable::SeveralPhotos(several.len())),
     })
 }
 
@@ -320,6 +375,9 @@ fn why_no_advice(FlankNotUsable { side, why }: &FlankNotUsable) -> String {
         NotUsable::SeveralPhotos(count) => {
             format!("{count} photos show the {word} flanks; give the one that counts with --{word}")
         }
+        NotUsable::Mirrored => format!(
+            "the photo of the {word} flanks does not show the hand that the card says; if it is mirrored, say --mirrored"
+        ),
         NotUsable::Unsure => format!(
             "the reading of the {word} flanks is unsure; look at its picture (--out), then take a better photo or say --use-unsure"
         ),

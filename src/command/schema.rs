@@ -1,34 +1,73 @@
 //! `flankread schema`: the JSON Schema of what the program prints and reads.
 
+use super::lesson::{ExploreDocument, SheetDocument};
 use super::{Outcome, OutputOptions};
 use crate::Result;
-use crate::schema::advice;
+use crate::batch::summary::BatchSummary;
+use crate::batch::worker::{Answered, RequestLine};
+use crate::lesson::quiz::grade::Grades;
+use crate::lesson::quiz::progress::Progress;
+use crate::report::batch::lines::{PhotoLine, SetLine};
+use crate::rules::job::JobDocument;
+use crate::schema::direction::Direction;
+use crate::schema::failure::Failure;
+use crate::schema::read::ReadAnswer;
 use crate::schema::record::Record;
 use crate::schema::simulation::Simulation;
-use crate::schema::{Card, Reading};
+use crate::schema::{Advice, Card, Reading};
+use crate::setup::Answer;
 use clap::{Args, ValueEnum};
+use schemars::schema_for;
 
-/// The JSON Schema of a document, for programs that check what they are given.
+/// The JSON Schema of a document, for programs that check what they are given; without a name, the documents there are.
 #[derive(Debug, Args)]
 #[command(after_help = "Example: flankread schema advice > advice.schema.json")]
 pub(crate) struct Schema {
     /// Which document.
-    document: Document,
+    document: Option<Document>,
 }
 
 /// The documents with a schema.
-#[derive(Debug, Clone, Copy, ValueEnum)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 enum Document {
-    /// What `read --json` prints for a photo.
+    /// What `read --json` prints.
+    Read,
+    /// What one photo says, as it stands in `read --json`, a batch's line and a worker's answer.
     Reading,
-    /// What `advise --json` prints.
+    /// What `advise --json` and `job advise --json` print.
     Advice,
+    /// Which way to go without a card, as it stands in `read --json` and a set's line.
+    Direction,
     /// A card as it stands in a job.
     Card,
-    /// What `simulate --json` prints.
-    Simulation,
+    /// What `advise` reads and `job show --as-job` prints: a card with its trials.
+    Job,
     /// What `job show --json` prints, and `record.json` of an exported job.
     Record,
+    /// What a station of `setup --json` prints.
+    Setup,
+    /// What `simulate --json` prints.
+    Simulation,
+    /// A line of `batch --json` and of `readings.jsonl`.
+    BatchPhoto,
+    /// A line of `sets.jsonl`.
+    BatchSet,
+    /// `summary.json` of a batch.
+    BatchSummary,
+    /// A line that `worker` reads.
+    WorkerRequest,
+    /// A line that `worker` prints.
+    WorkerAnswer,
+    /// What `lesson sheet --json` prints.
+    LessonSheet,
+    /// What `lesson explore --json` prints.
+    LessonExplore,
+    /// What `lesson quiz --json` prints in the terminal, and `progress.json`.
+    QuizProgress,
+    /// What `lesson quiz --grade --json` prints.
+    QuizGrades,
+    /// What any command prints with --json when it fails.
+    Error,
 }
 
 impl Schema {
@@ -36,15 +75,62 @@ impl Schema {
     ///
     /// # Errors
     /// Standard output cannot be written.
-    pub(crate) fn run(&self, _talk: OutputOptions) -> Result<Outcome> {
-        let schema = match self.document {
-            Document::Reading => schemars::schema_for!(Reading).to_value(),
-            Document::Advice => advice::json_schema(),
-            Document::Card => schemars::schema_for!(Card).to_value(),
-            Document::Record => schemars::schema_for!(Record).to_value(),
-            Document::Simulation => schemars::schema_for!(Simulation).to_value(),
-        };
-        super::print_json(&schema)?;
+    pub(crate) fn run(&self, output: OutputOptions) -> Result<Outcome> {
+        match self.document {
+            Some(document) => super::print_json(&document.schema())?,
+            None => list(output)?,
+        }
         Ok(Outcome::Answered)
     }
+}
+
+impl Document {
+    fn schema(self) -> serde_json::Value {
+        match self {
+            Self::Read => schema_for!(ReadAnswer),
+            Self::Reading => schema_for!(Reading),
+            Self::Advice => schema_for!(Advice),
+            Self::Direction => schema_for!(Direction),
+            Self::Card => schema_for!(Card),
+            Self::Job => schema_for!(JobDocument),
+            Self::Record => schema_for!(Record),
+            Self::Setup => schema_for!(Answer),
+            Self::Simulation => schema_for!(Simulation),
+            Self::BatchPhoto => schema_for!(PhotoLine),
+            Self::BatchSet => schema_for!(SetLine),
+            Self::BatchSummary => schema_for!(BatchSummary),
+            Self::WorkerRequest => schema_for!(RequestLine),
+            Self::WorkerAnswer => schema_for!(Answered),
+            Self::LessonSheet => schema_for!(SheetDocument),
+            Self::LessonExplore => schema_for!(ExploreDocument),
+            Self::QuizProgress => schema_for!(Progress),
+            Self::QuizGrades => schema_for!(Grades),
+            Self::Error => schema_for!(Failure),
+        }
+        .to_value()
+    }
+}
+
+fn list(output: OutputOptions) -> Result<()> {
+    let documents: Vec<(String, String)> = Document::value_variants()
+        .iter()
+        .filter_map(ValueEnum::to_possible_value)
+        .map(|value| {
+            let help = value
+                .get_help()
+                .map(ToString::to_string)
+                .unwrap_or_default();
+            (value.get_name().to_owned(), help)
+        })
+        .collect();
+    if output.json {
+        let names: Vec<&str> = documents.iter().map(|(name, _)| name.as_str()).collect();
+        return super::print_json(&serde_json::json!({
+            "schema": "flankread/schemas/1", "documents": names,
+        }));
+    }
+    let lines = documents
+        .iter()
+        .map(|(name, help)| format!("{name:<16}{help}\n"));
+    super::print(&lines.collect::<String>())
 }

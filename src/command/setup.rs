@@ -15,7 +15,6 @@ use crate::report::setup::setup_text;
 use crate::schema::Card;
 use crate::schema::record::Record;
 use crate::setup::{Answer, SetupError};
-use crate::units::Shown;
 use clap::{Args, Subcommand};
 use std::path::PathBuf;
 
@@ -55,8 +54,6 @@ struct Common {
     /// The workshop's database, with --job.
     #[arg(long, value_name = "FILE", requires = "job")]
     db: Option<PathBuf>,
-    #[command(flatten)]
-    shown: Shown,
     /// Take unusual numbers as they are written.
     #[arg(long)]
     as_written: bool,
@@ -69,11 +66,11 @@ impl Common {
         Ok(Some(store.record(job)?))
     }
 
-    /// The card given, or that of the job given.
+    /// The card given, or that of the job given with the target and the window that its set ran with, where it is used.
     fn card(&self) -> Result<Option<Card>> {
         match &self.card {
             Some(path) => Card::read(path).map(Some),
-            None => Ok(self.record()?.map(|record| record.card)),
+            None => Ok(self.record()?.map(|record| record.card_in_force())),
         }
     }
 }
@@ -102,16 +99,16 @@ impl Setup {
     /// Numbers that are missing, cannot be, or were probably meant otherwise; a card that cannot be used.
     pub(crate) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let answer = match &self.station {
-            Station::PinionShim(station) => station.answer()?,
-            Station::Preload(station) => station.answer()?,
-            Station::Sleeve(station) => station.answer()?,
-            Station::SideShims(station) => station.answer()?,
-            Station::Adjusters(station) => station.answer()?,
-            Station::Backlash(station) => station.answer()?,
-            Station::Torque(station) => station.answer()?,
-            Station::CaseSpread(station) => station.answer()?,
-            Station::Fasteners(station) => station.answer()?,
-            Station::Sum(station) => station.answer()?,
+            Station::PinionShim(station) => station.answer(output)?,
+            Station::Preload(station) => station.answer(output)?,
+            Station::Sleeve(station) => station.answer(output)?,
+            Station::SideShims(station) => station.answer(output)?,
+            Station::Adjusters(station) => station.answer(output)?,
+            Station::Backlash(station) => station.answer(output)?,
+            Station::Torque(station) => station.answer(output)?,
+            Station::CaseSpread(station) => station.answer(output)?,
+            Station::Fasteners(station) => station.answer(output)?,
+            Station::Sum(station) => station.answer(output)?,
         };
         print(&answer, output)?;
         Ok(Outcome::Answered)

@@ -85,9 +85,6 @@ pub(crate) struct Simulate {
     /// Overwrite files that exist.
     #[arg(long)]
     force: bool,
-    /// Units of the text and the pictures; JSON is always in millimetres and degrees.
-    #[arg(long, value_enum, default_value = "mm")]
-    units: Units,
 }
 
 impl Simulate {
@@ -98,6 +95,7 @@ impl Simulate {
     pub(crate) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let path = self.card.as_ref().or(self.card_option.as_ref());
         let card = Card::read(path.map_or(Path::new(""), PathBuf::as_path))?;
+        let units = output.units(Some(&card));
         let sweep = self.sweep_range()?;
         let model = Model::new(&card.gear_set());
         let mut document = Simulation {
@@ -116,13 +114,13 @@ impl Simulate {
             Err(error) => return Err(error.into()),
             Ok(model) => {
                 document.derived.extend(numbers::derived_numbers(&model));
-                document.contact = Some(self.simulate(&model, &card, sweep)?);
+                document.contact = Some(self.simulate(&model, &card, sweep, units)?);
             }
         }
         if output.json {
             super::print_json(&document)?;
         } else {
-            super::print(&simulation_text(&document, self.units))?;
+            super::print(&simulation_text(&document, units))?;
         }
         Ok(Outcome::Answered)
     }
@@ -136,8 +134,9 @@ impl Simulate {
         model: &Model,
         card: &Card,
         sweep: Option<(Cause, [f64; 2])>,
+        units: Units,
     ) -> Result<Contact> {
-        let assembly = self.assembly(model)?;
+        let assembly = self.assembly(model, units)?;
         let state = assembly.state(model);
         let mut contact = numbers::contact_numbers(model, &assembly, &state);
         contact.run_out = self
@@ -157,14 +156,14 @@ impl Simulate {
                     let frames: Vec<Frames<'_>> = steps
                         .iter()
                         .map(|(value, state)| Frames {
-                            label: self.value_words(*cause, *value),
+                            label: value_words(*cause, *value, units),
                             state,
                         })
                         .collect();
                     let what = format!("sweep of {}", cause.word().replace('_', " "));
                     flank_picture::filmstrip_svg(model, &frames, &title(&what))?
                 }
-                None => flank_picture::state_svg(model, &state, &title(&self.move_words()))?,
+                None => flank_picture::state_svg(model, &state, &title(&self.move_words(units)))?,
             };
             self.write_picture(path, &svg)?;
         }
@@ -187,7 +186,7 @@ impl Simulate {
         Ok(contact)
     }
 
-    fn assembly(&self, model: &Model) -> Result<Assembly> {
+    fn assembly(&self, model: &Model, units: Units) -> Result<Assembly> {
         let (mut ease_off, mut film_mm) = model.defaults();
         let positive = |name: &str, value: Option<Length>, now: &mut f64| match value {
             Some(v) if v.mm() > 0.0 && v.mm() <= 5.0 => {
@@ -195,8 +194,10 @@ impl Simulate {
                 Ok(())
             }
             Some(v) => Err(Error::usage(format!(
-                "--{name} is {} mm: it must be more than 0 and at most 5 mm; usual is {now} mm",
-                v.mm()
+                "--{name} is {}: it must be more than 0 and at most {}; usual is {}",
+                units.shim(v.mm()),
+                units.shim(5.0),
+                units.shim(*now)
             ))),
             None => Ok(()),
         };
@@ -214,7 +215,9 @@ impl Simulate {
         for (name, mm) in moves {
             if mm.is_nan() || mm.abs() > 10.0 {
                 return Err(Error::usage(format!(
-                    "--{name} is {mm} mm: the teeth would be out of mesh; at most 10 mm can be simulated"
+                    "--{name} is {}: the teeth would be out of mesh; at most {} can be simulated",
+                    units.shim(mm),
+                    units.shim(10.0)
                 )));
             }
         }
@@ -296,15 +299,7 @@ impl Simulate {
             .collect()
     }
 
-    fn value_words(&self, cause: Cause, value: f64) -> String {
-        if cause.is_angle() {
-            format!("{:+.3}°", value.to_degrees())
-        } else {
-            self.units.shim(value)
-        }
-    }
-
-    fn move_words(&self) -> String {
+    fn move_words(&self, units: Units) -> String {
         let moved: Vec<String> = [
             ("pinion", self.pinion.mm(), "out", "in"),
             ("ring gear", self.ring.mm(), "out", "in"),
@@ -314,7 +309,7 @@ impl Simulate {
         .filter(|m| m.1 != 0.0)
         .map(|(name, mm, more, less)| {
             let way = if mm > 0.0 { more } else { less };
-            format!("{name} {} {way}", self.units.shim(mm.abs()))
+            format!("{name} {} {way}", units.shim(mm.abs()))
         })
         .collect();
         if moved.is_empty() {
@@ -331,6 +326,14 @@ impl Simulate {
             _ => return Err(wrong_extension(path, ".svg or .png")),
         };
         files::write(path, &bytes, self.force)
+    }
+}
+
+fn value_words(cause: Cause, value: f64, units: Units) -> String {
+    if cause.is_angle() {
+        format!("{:+.3}°", value.to_degrees())
+    } else {
+        units.shim(value)
     }
 }
 

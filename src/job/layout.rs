@@ -71,6 +71,8 @@ const STEPS: &[&str] = &[
         by TEXT NOT NULL,
         text TEXT NOT NULL
     ) STRICT;",
+    "ALTER TABLE tick ADD COLUMN because TEXT NOT NULL DEFAULT '';
+    ALTER TABLE advice ADD COLUMN outdated TEXT NOT NULL DEFAULT '';",
 ];
 
 /// The newest layout this program knows.

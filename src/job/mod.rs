@@ -9,6 +9,8 @@ pub(crate) mod clock;
 pub(crate) mod closing;
 mod error;
 mod layout;
+pub(crate) mod limits;
+mod mending;
 pub(crate) mod new_trial;
 pub(crate) mod next;
 pub(crate) mod photos;

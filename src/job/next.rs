@@ -1,8 +1,10 @@
 //! What the next station of a job is, and what is missing there.
 
-use crate::schema::record::Item;
-use crate::schema::record::{Assembly, Record};
-use crate::schema::{Adjust, Card, Condition, Preload, Verdict};
+use super::closing::{Standing, Value, standing};
+use super::limits::{Outside, ROTATING_TORQUE, of_newest, rotating_window};
+use crate::rules::{SAFETY, adjusters};
+use crate::schema::record::{Assembly, Item, Record};
+use crate::schema::{Adjust, Card, Preload, ShimPlace, Verdict};
 use crate::setup::verdict;
 use crate::units::Shown;
 use serde::Serialize;
@@ -64,6 +66,9 @@ pub(crate) fn next(record: &Record, shown: &Shown) -> Next {
         .command
         .map(|command| command.replace("JOB", &job.to_string()));
     next.remarks.extend(remarks(record));
+    if record.head.closed.is_none() {
+        next.remarks.push(SAFETY.into());
+    }
     next
 }
 
@@ -123,7 +128,7 @@ fn assembled(record: &Record, built: &[&Assembly], last: &Assembly, shown: &Show
         .iter()
         .rev()
         .find_map(|a| torque_of(a).map(|nm| (*a, nm)));
-    if let Some(next) = preload_station(card, preload, last, shown) {
+    if let Some(next) = preload_station(record, preload, last, shown) {
         return next;
     }
     if last.trial.backlash_mm.is_empty() {
@@ -185,7 +190,7 @@ fn after_pattern(record: &Record, judged: &Assembly, last: &Assembly, shown: &Sh
         .advice
         .iter()
         .rev()
-        .find(|g| g.after == judged.number)
+        .find(|g| g.after == judged.number && g.outdated.is_empty())
     else {
         return at(
             Station::Advice,
@@ -197,7 +202,9 @@ fn after_pattern(record: &Record, judged: &Assembly, last: &Assembly, shown: &Sh
     match given.advice.verdict {
         Verdict::Change => {
             let pack = |name: &str, pack: Option<&crate::schema::Pack>| {
-                pack.map(|p| format!("{name} {} → {}", shown.shim(p.from_mm), shown.shim(p.to_mm)))
+                let changed = pack.filter(|p| (p.to_mm - p.from_mm).abs() > 1e-9)?;
+                let (from, to) = (shown.shim(changed.from_mm), shown.shim(changed.to_mm));
+                Some(format!("{name} {from} → {to}"))
             };
             let shims = given.advice.shims.as_ref();
             let packs: Vec<String> = [
@@ -206,7 +213,8 @@ fn after_pattern(record: &Record, judged: &Assembly, last: &Assembly, shown: &Sh
                 pack("far-side pack", shims.and_then(|s| s.far_side.as_ref())),
                 shims
                     .and_then(|s| s.ring_notches)
-                    .map(|n| format!("adjusters {n:+} notches")),
+                    .filter(|notches| *notches != 0)
+                    .map(adjusters),
             ]
             .into_iter()
             .flatten()
@@ -234,7 +242,12 @@ fn after_pattern(record: &Record, judged: &Assembly, last: &Assembly, shown: &Sh
 }
 
 fn closing(record: &Record, last: &Assembly, shown: &Shown) -> Next {
-    if !last.bench.side_preload && !last.bench.final_parts {
+    let bench = &last.bench;
+    let wrong = of_newest(record, shown);
+    if !bench.final_parts && !wrong.is_empty() {
+        return to_put_right(record, &wrong);
+    }
+    if !bench.side_preload && !bench.final_parts {
         return at(
             Station::SidePreload,
             "The pattern is right. Preload the side bearings, then measure backlash again: preload on the ring side alone takes some away.",
@@ -242,22 +255,27 @@ fn closing(record: &Record, last: &Assembly, shown: &Shown) -> Next {
             "flankread job trial --job JOB --side-preload --backlash …",
         );
     }
-    if !last.bench.final_parts {
+    if !bench.final_parts {
+        let mut missing = vec!["an assembly with the final parts (--final-parts)".to_owned()];
+        missing.extend(SMALL_PARTS.map(|item| format!("before it is closed: {}", item.asks())));
         return at(
             Station::FinalAssembly,
             "Put the final parts in: pressed bearings, seal, new nut or sleeve. Then preload, backlash round the gear and the pattern once more.",
-            vec!["an assembly with the final parts (--final-parts)".into()],
+            missing,
             "flankread job trial --job JOB --final-parts --backlash … --pinion-torque … --drive … --coast …",
         );
     }
-    let card = &record.card;
-    let mut missing = final_numbers(card, last, shown);
-    missing.extend(
-        Item::ALL
-            .into_iter()
-            .filter(|item| record.closing.iter().all(|tick| tick.item != *item))
-            .map(|item| format!("{} ({})", item.asks(), item.word())),
-    );
+    let mut missing: Vec<String> = wrong.into_iter().map(|outside| outside.says).collect();
+    let places = last.trial.backlash_mm.len();
+    if places < FEWEST_PLACES {
+        missing.insert(
+            0,
+            format!("backlash at {FEWEST_PLACES} places or more round the gear ({places} so far)"),
+        );
+    }
+    let open = open_items(record, shown);
+    let first = open.first().map(|(item, _)| *item);
+    missing.extend(open.into_iter().map(|(_, line)| line));
     if missing.is_empty() {
         return at(
             Station::Done,
@@ -266,44 +284,76 @@ fn closing(record: &Record, last: &Assembly, shown: &Shown) -> Next {
             "flankread job close --job JOB",
         );
     }
+    let Some(first) = first else {
+        return at(
+            Station::Closing,
+            "The closing list is ticked off, but the final assembly's own numbers are not right yet.",
+            missing,
+            "flankread job trial --job JOB --final-parts …",
+        );
+    };
+    let value = match first.value() {
+        Value::Torque(_) => " --value …",
+        Value::Words => "",
+    };
     at(
         Station::Closing,
         "Tick off the closing list, one item after the other.",
         missing,
-        "flankread job check --job JOB final-bearings",
+        &format!("flankread job check --job JOB {}{value}", first.word()),
     )
 }
 
-/// What the final assembly's own numbers still lack.
-fn final_numbers(card: &Card, last: &Assembly, shown: &Shown) -> Vec<String> {
-    let mut missing = Vec::new();
-    let places = last.trial.backlash_mm.len();
-    if places < FEWEST_PLACES {
-        missing.push(format!(
-            "backlash at {FEWEST_PLACES} places or more round the gear ({places} so far)"
-        ));
+/// Small parts that are forgotten and cost a tear-down (common practice, no source).
+const SMALL_PARTS: [Item; 5] = [
+    Item::Slinger,
+    Item::Washers,
+    Item::CapSides,
+    Item::Magnet,
+    Item::Vent,
+];
+
+/// The pattern is right and a number is not: back to the station where it is put right.
+fn to_put_right(record: &Record, wrong: &[Outside]) -> Next {
+    let lines = wrong.iter().map(|outside| outside.says.clone()).collect();
+    let says = "The pattern is right, but these numbers are outside their limits. Put them right before anything final goes in.";
+    if wrong.iter().any(|outside| outside.name == ROTATING_TORQUE) {
+        let command = preload_command(&record.card);
+        return at(Station::PinionPreload, says, lines, command);
     }
-    if let (Some(variation), Some(limit)) = (
-        last.trial.backlash_variation_mm(),
-        card.limits.backlash_variation_mm,
-    ) && variation > limit + 1e-9
-    {
-        missing.push(format!(
-            "backlash varies by {}, the limit is {}",
-            shown.shim(variation),
-            shown.shim(limit)
-        ));
-    }
-    if let (Some(mean), Some(window)) = (last.trial.mean_backlash_mm(), card.limits.backlash_mm)
-        && verdict(mean, window) != "within"
-    {
-        missing.push(format!(
-            "backlash {} is {} its window",
-            shown.shim(mean),
-            verdict(mean, window)
-        ));
-    }
-    missing
+    let backlash = wrong.iter().any(|outside| outside.name == "backlash");
+    let (station, command) = if backlash {
+        (
+            Station::Backlash,
+            "flankread setup backlash --job JOB --reading … --reading … --reading … --reading …",
+        )
+    } else {
+        (
+            Station::SidePreload,
+            "flankread setup torque --job JOB --pinion … --total …",
+        )
+    };
+    at(station, says, lines, command)
+}
+
+/// The items of the closing list that are open, each with what is to be done and its limit.
+fn open_items(record: &Record, shown: &Shown) -> Vec<(Item, String)> {
+    let line = |item: Item, stands: Option<String>| {
+        let mut line = format!("{} ({})", item.asks(), item.word());
+        match (stands, item.limit(record, shown)) {
+            (Some(says), _) => line += &format!(": {says}"),
+            (None, Some(limit)) => line += &format!(": {limit}"),
+            (None, None) => {}
+        }
+        (item, line)
+    };
+    Item::ALL
+        .into_iter()
+        .filter_map(|item| match standing(record, item, shown) {
+            Standing::Open(stands) => Some(line(item, stands)),
+            Standing::Done | Standing::Outside(_) => None,
+        })
+        .collect()
 }
 
 /// The pinion's rotating torque of an assembly.
@@ -311,16 +361,22 @@ fn torque_of(assembly: &Assembly) -> Option<f64> {
     assembly.trial.pinion_torque_nm
 }
 
+/// What finds the preload of the pinion's bearings.
+const fn preload_command(card: &Card) -> &'static str {
+    match card.pinion.preload {
+        Preload::Shims => "flankread setup preload --job JOB --trial PACK=TORQUE …",
+        Preload::Sleeve => "flankread setup sleeve --job JOB --step NUT=ROTATING …",
+    }
+}
+
 fn preload_station(
-    card: &Card,
+    record: &Record,
     found: Option<(&Assembly, f64)>,
     last: &Assembly,
     shown: &Shown,
 ) -> Option<Next> {
-    let command = match card.pinion.preload {
-        Preload::Shims => "flankread setup preload --job JOB --trial PACK=TORQUE …",
-        Preload::Sleeve => "flankread setup sleeve --job JOB --step NUT=ROTATING …",
-    };
+    let card = &record.card;
+    let command = preload_command(card);
     let Some((assembly, torque_nm)) = found else {
         return Some(at(
             Station::PinionPreload,
@@ -329,17 +385,12 @@ fn preload_station(
             command,
         ));
     };
-    // The backlash and the patches of this assembly were recorded, so a torque off its window is a remark at
-    // the closing list, not a reason to send the mechanic back before the pattern is read.
+    // The backlash and the patches of this assembly were recorded, so a torque off its window waits until the pattern is
+    // right, and is no reason to send the mechanic back before it is read.
     if !last.trial.backlash_mm.is_empty() {
         return None;
     }
-    let used = assembly.bench.bearings == Some(Condition::Used);
-    let window = if used {
-        card.limits.pinion_torque_used_nm
-    } else {
-        card.limits.pinion_torque_new_nm
-    }?;
+    let window = rotating_window(card, record.bearings(assembly))?;
     let is = verdict(torque_nm, window);
     (is != "within").then(|| {
         at(
@@ -361,6 +412,12 @@ fn missing_for_marks(card: &Card) -> Vec<String> {
     if card.pinion.mark_sense.is_none() || card.pinion.mark_unit.is_none() {
         missing.push(
             "how pinion marks are meant: mark_sense and mark_unit in [pinion] of the card".into(),
+        );
+    }
+    if card.pinion.shim_place == ShimPlace::BehindHeadBearing {
+        missing.push(
+            "whether an oil slinger or baffle sits between pinion head and bearing: it is part of the pack (--slinger)"
+                .into(),
         );
     }
     missing.push("the first assembly with its pinion pack and rotating torque".into());

@@ -8,6 +8,7 @@ use crate::photo;
 use crate::photo::Photo;
 use crate::reading::{OutlinedReading, ReadOptions, read_photo};
 use crate::rules::NotUsable;
+use crate::schema::Reading;
 use crate::schema::record::Shows;
 use crate::schema::{Card, Polarity};
 use crate::{Error, Result};
@@ -108,18 +109,31 @@ fn picture(drawn: &RgbImage) -> Result<Vec<u8>> {
     Ok(bytes)
 }
 
-/// What to say of a photo that was kept, but whose reading may not be used: after "The photo of the drive flanks".
-pub(crate) fn why_not_used(why: &NotUsable) -> String {
-    match why {
-        NotUsable::Unsure => {
-            "is unsure and is kept, but no advice is made of it; look at its picture on the sheet, then take a \
-             better photo or record it again with --use-unsure"
-                .into()
+/// What to say of a photo that was read: its reasons, and whether it is used.
+pub(crate) fn remarks_on(
+    reading: &Reading,
+    shows: Shows,
+    used: &std::result::Result<(), NotUsable>,
+) -> Vec<String> {
+    let photo = format!("photo of the {} flanks", shows.word());
+    let mut remarks = Vec::new();
+    match used {
+        Ok(()) => {}
+        Err(NotUsable::Unsure) => {
+            remarks.push(format!(
+                "The {photo} is unsure and is kept, but no advice is made of it; look at its picture on the sheet, then take a \
+                 better photo, or record it again with --use-unsure."
+            ));
         }
-        NotUsable::Unreadable { reason } => format!(
-            "could not be read ({})",
-            reason.as_deref().unwrap_or("no reason given")
-        ),
-        other => format!("is not used: {other}"),
+        Err(NotUsable::Mirrored) => remarks.push(format!(
+            "The {photo} is kept, but no advice is made of it; if it is mirrored, record it again with --mirrored."
+        )),
+        Err(NotUsable::Unreadable { .. }) => {
+            remarks.push(format!("The {photo} could not be read."))
+        }
+        Err(other) => remarks.push(format!("The {photo} is not used: {other}.")),
     }
+    let reasons = reading.reasons.iter();
+    remarks.extend(reasons.map(|reason| format!("The {photo}: {}", reason.message)));
+    remarks
 }

@@ -2,9 +2,10 @@
 
 use crate::rules;
 use crate::schema::record::{Assembly, Followed, Record};
-use crate::schema::{Advice, BacklashDirection, Trial};
+use crate::schema::{Advice, BacklashDirection, Card, Condition, Trial};
 use crate::setup::backlash_ratio::PlaceAndBacklash;
 use crate::setup::preload::PreloadTrial;
+use crate::setup::sleeve::SleeveStep;
 
 impl Record {
     /// The assemblies that count: those not struck out.
@@ -12,18 +13,54 @@ impl Record {
         self.trials.iter().filter(|a| a.bench.struck.is_none())
     }
 
-    /// The trials as the advice reads them, up to the last that counts. A struck one stays as an empty place, so that
-    /// trials keep their numbers.
+    /// The trials as the advice reads them, up to the last that counts. A struck one stays as an empty place that says
+    /// so, so that trials keep their numbers.
     pub(crate) fn rules_trials(&self) -> Vec<Trial> {
         let last = self.last().map_or(0, |last| last.number);
         self.trials
             .iter()
             .filter(|a| a.number <= last)
             .map(|a| match a.bench.struck {
-                None => a.trial.clone(),
-                Some(_) => Trial::default(),
+                None => Trial {
+                    bearings: Some(self.bearings(a)),
+                    side_preload: a.bench.side_preload,
+                    ..a.trial.clone()
+                },
+                Some(_) => Trial {
+                    struck: true,
+                    ..Trial::default()
+                },
             })
             .collect()
+    }
+
+    /// New or used pinion bearings in an assembly: as last said of one that was built, else new; as found, as the gears.
+    pub(crate) fn bearings(&self, assembly: &Assembly) -> Condition {
+        if assembly.trial.as_found {
+            let said = assembly.bench.bearings.or(assembly.trial.condition);
+            return said.unwrap_or(Condition::Used);
+        }
+        self.built()
+            .rev()
+            .filter(|a| a.number < assembly.number)
+            .fold(assembly.bench.bearings, |said, a| said.or(a.bench.bearings))
+            .unwrap_or(Condition::New)
+    }
+
+    /// New or used pinion bearings in the newest assembly.
+    pub(crate) fn newest_bearings(&self) -> Condition {
+        let newest = self.built().next_back();
+        newest.map_or(Condition::New, |newest| self.bearings(newest))
+    }
+
+    /// The assemblies that count and were built, not found.
+    pub(crate) fn built(&self) -> impl DoubleEndedIterator<Item = &Assembly> {
+        self.counting().filter(|a| !a.trial.as_found)
+    }
+
+    /// The card with the backlash window and the target in force: a used set's are those that it ran with.
+    pub(crate) fn card_in_force(&self) -> Card {
+        rules::as_it_ran(&self.card, &self.rules_trials())
     }
 
     /// The job as `flankread advise` reads it, `flankread/job/1`.
@@ -41,8 +78,24 @@ impl Record {
             .filter(|a| !a.trial.as_found && !a.bench.seal)
             .filter_map(|a| {
                 Some(PreloadTrial {
+                    of_job: Some(a.number),
                     pack_mm: a.bench.preload_pack_mm?,
                     torque_nm: a.trial.pinion_torque_nm?,
+                })
+            })
+            .collect()
+    }
+
+    /// Torques that the nut was brought to and what the pinion then turned with, without the axle as found and without
+    /// readings that hold a seal. A new preload begins with the last nut that was slackened for a new sleeve; which that
+    /// was nobody writes down, so all are there.
+    pub(crate) fn sleeve_steps(&self) -> Vec<SleeveStep> {
+        self.built()
+            .filter(|a| !a.bench.seal)
+            .filter_map(|a| {
+                Some(SleeveStep {
+                    nut_nm: a.bench.pinion_nut_nm?,
+                    rotating_nm: a.trial.pinion_torque_nm?,
                 })
             })
             .collect()
@@ -137,7 +190,6 @@ pub(crate) fn follows(advice: &Advice, before: &Trial, now: &Trial) -> Option<Fo
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::schema::Card;
     use crate::schema::record::{Head, SCHEMA};
     use crate::setup::backlash_ratio::{of_card, updated};
 

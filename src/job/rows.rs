@@ -203,38 +203,40 @@ impl JobReader<'_> {
     }
 
     fn advice(&self) -> Result<Vec<Given>, JobError> {
-        type GivenRow = (i64, String, String, Option<String>, String);
+        type GivenRow = (i64, String, String, Option<String>, String, String);
         let rows: Vec<GivenRow> = self.all(
-            "SELECT after, at, advice, followed, remark FROM advice WHERE job = ?1 ORDER BY id",
+            "SELECT after, at, advice, followed, remark, outdated FROM advice WHERE job = ?1 ORDER BY id",
             self.job,
             |row| row.try_into(),
         )?;
         rows.into_iter()
-            .map(|(after, at, advice, followed, remark)| {
+            .map(|(after, at, advice, followed, remark, outdated)| {
                 Ok(Given {
                     after,
                     at,
                     advice: self.read(&advice)?,
                     followed: self.read_some(followed)?,
                     remark,
+                    outdated,
                 })
             })
             .collect()
     }
 
     fn closing(&self) -> Result<Vec<Tick>, JobError> {
-        let rows: Vec<(String, String, String, String)> = self.all(
-            "SELECT item, at, by, value FROM tick WHERE job = ?1 ORDER BY at, item",
+        let rows: Vec<(String, String, String, String, String)> = self.all(
+            "SELECT item, at, by, value, because FROM tick WHERE job = ?1 ORDER BY at, item",
             self.job,
             |row| row.try_into(),
         )?;
         rows.into_iter()
-            .map(|(item, at, by, value)| {
+            .map(|(item, at, by, value, because)| {
                 Ok(Tick {
                     item: self.read(&item)?,
                     at,
                     by,
                     value,
+                    because,
                 })
             })
             .collect()

@@ -7,7 +7,7 @@ use super::writes::{
     Failure, insert_given, insert_job, insert_note, insert_tick, insert_trial, must_be_open,
 };
 use super::{JobError, layout, rows};
-use crate::schema::record::{Assembly, Followed, Head, Note, Record, Tick};
+use crate::schema::record::{Assembly, Head, Note, Record, Tick};
 use crate::schema::{Advice, Card};
 use rusqlite::{Connection, OptionalExtension as _, Transaction, TransactionBehavior, params};
 use std::path::{Path, PathBuf};
@@ -76,7 +76,7 @@ impl Store {
     }
 
     /// A transaction that holds the write lock from its start, so that it cannot fail half-way for want of it.
-    fn write<T>(
+    pub(super) fn write<T>(
         &mut self,
         work: impl FnOnce(&Transaction) -> Result<T, Failure>,
     ) -> Result<T, JobError> {
@@ -254,8 +254,9 @@ impl Store {
     ) -> Result<(), JobError> {
         let text = rows::json(advice);
         self.write(|t| {
+            must_be_open(t, job)?;
             let same: i64 = t.query_row(
-                "SELECT count(*) FROM advice WHERE job = ?1 AND after = ?2 AND advice = ?3",
+                "SELECT count(*) FROM advice WHERE job = ?1 AND after = ?2 AND advice = ?3 AND outdated = ''",
                 params![job, after, text],
                 |row| row.get(0),
             )?;
@@ -269,64 +270,6 @@ impl Store {
         })
     }
 
-    /// Strikes a trial out: it stays in the record and counts no more. Advice that it was taken to follow is open
-    /// again.
-    ///
-    /// # Errors
-    /// No trial of that number, or struck already; what the database says.
-    pub(crate) fn strike(&mut self, job: i64, number: i64, why: &str) -> Result<(), JobError> {
-        let record = self.record(job)?;
-        let found = record.trials.iter().find(|a| a.number == number);
-        let mut bench = match found {
-            None => {
-                return Err(JobError::Use(format!("job {job} has no trial {number}")));
-            }
-            Some(a) if a.bench.struck.is_some() => {
-                return Err(JobError::Use(format!(
-                    "trial {number} is struck out already"
-                )));
-            }
-            Some(a) => a.bench.clone(),
-        };
-        bench.struck = Some(why.to_owned());
-        self.write(|t| {
-            must_be_open(t, job)?;
-            t.execute(
-                "UPDATE trial SET bench = ?3 WHERE job = ?1 AND number = ?2",
-                params![job, number, rows::json(&bench)],
-            )?;
-            t.execute(
-                "UPDATE advice SET followed = NULL WHERE id =
-                 (SELECT max(id) FROM advice WHERE job = ?1 AND after < ?2) AND remark = ''",
-                params![job, number],
-            )?;
-            Ok(())
-        })
-    }
-
-    /// Says what became of the last advice.
-    ///
-    /// # Errors
-    /// No advice was given.
-    pub(crate) fn set_followed(
-        &mut self,
-        job: i64,
-        followed: Followed,
-        remark: &str,
-    ) -> Result<(), JobError> {
-        self.write(|t| {
-            let changed = t.execute(
-                "UPDATE advice SET followed = ?2, remark = ?3
-                 WHERE id = (SELECT max(id) FROM advice WHERE job = ?1)",
-                params![job, rows::json(&followed), remark],
-            )?;
-            if changed == 0 {
-                return Err(JobError::Use(format!("job {job} has no advice yet")).into());
-            }
-            Ok(())
-        })
-    }
-
     /// Ticks an item of the closing list, or takes the tick away.
     ///
     /// # Errors
@@ -334,6 +277,7 @@ impl Store {
     pub(crate) fn tick(&mut self, job: i64, tick: &Tick, undo: bool) -> Result<(), JobError> {
         let item = rows::json(&tick.item);
         self.write(|t| {
+            must_be_open(t, job)?;
             if undo {
                 t.execute(
                     "DELETE FROM tick WHERE job = ?1 AND item = ?2",
@@ -351,7 +295,10 @@ impl Store {
     /// # Errors
     /// What the database says.
     pub(crate) fn note(&mut self, job: i64, note: &Note) -> Result<(), JobError> {
-        self.write(|t| Ok(insert_note(t, job, note)?))
+        self.write(|t| {
+            must_be_open(t, job)?;
+            Ok(insert_note(t, job, note)?)
+        })
     }
 
     /// Closes a job, or opens it again.

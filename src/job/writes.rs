@@ -1,6 +1,6 @@
 //! The record's types → rows, inside a transaction of [`super::store`].
 
-use super::new_trial::{NewTrial, sha256};
+use super::new_trial::{NewPhoto, NewTrial, sha256};
 use super::{JobError, rows};
 use crate::schema::record::{Given, Head, Note, Tick};
 use rusqlite::{OptionalExtension as _, Transaction, params};
@@ -32,11 +32,20 @@ pub(super) fn must_be_open(t: &Transaction, job: i64) -> Result<(), Failure> {
     match closed {
         None => Err(JobError::NoJob { number: job }.into()),
         Some(Some(at)) => Err(JobError::Use(format!(
-            "job {job} was closed on {at}; open it again with `flankread job close --reopen`"
+            "job {job} was closed on {at}; open it again with `flankread job close --job {job} --reopen`"
         ))
         .into()),
         Some(None) => Ok(()),
     }
+}
+
+/// Advice given on trial `from` or a later one holds no more.
+pub(super) fn outdate(t: &Transaction, job: i64, from: i64, why: &str) -> Result<(), Failure> {
+    t.execute(
+        "UPDATE advice SET outdated = ?3 WHERE job = ?1 AND after >= ?2 AND outdated = ''",
+        params![job, from, why],
+    )?;
+    Ok(())
 }
 
 pub(super) fn insert_job(t: &Transaction, head: &Head, card: &str) -> Result<i64, Failure> {
@@ -59,8 +68,17 @@ pub(super) fn insert_trial(
         "INSERT INTO trial (job, number, recorded, by, numbers, bench) VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
         params![job, number, at, by, rows::json(&new.trial), rows::json(&new.bench)],
     )?;
-    let trial = t.last_insert_rowid();
-    for (place, photo) in (0_i64..).zip(&new.photos) {
+    insert_photos(t, t.last_insert_rowid(), 0, &new.photos)
+}
+
+/// Photos of the trial with this row, the first of them at `place`.
+pub(super) fn insert_photos(
+    t: &Transaction,
+    trial: i64,
+    place: i64,
+    photos: &[NewPhoto],
+) -> Result<(), Failure> {
+    for (place, photo) in (place..).zip(photos) {
         let hash = sha256(&photo.bytes);
         t.execute(
             "INSERT INTO photo (sha256, bytes) VALUES (?1, ?2) ON CONFLICT DO NOTHING",
@@ -86,14 +104,15 @@ pub(super) fn insert_trial(
 
 pub(super) fn insert_given(t: &Transaction, job: i64, given: &Given) -> Result<(), Failure> {
     t.execute(
-        "INSERT INTO advice (job, after, at, advice, followed, remark) VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+        "INSERT INTO advice (job, after, at, advice, followed, remark, outdated) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
         params![
             job,
             given.after,
             given.at,
             rows::json(&given.advice),
             given.followed.as_ref().map(rows::json),
-            given.remark
+            given.remark,
+            given.outdated
         ],
     )?;
     Ok(())
@@ -101,9 +120,16 @@ pub(super) fn insert_given(t: &Transaction, job: i64, given: &Given) -> Result<(
 
 pub(super) fn insert_tick(t: &Transaction, job: i64, tick: &Tick) -> rusqlite::Result<usize> {
     t.execute(
-        "INSERT INTO tick (job, item, at, by, value) VALUES (?1, ?2, ?3, ?4, ?5)
-         ON CONFLICT DO UPDATE SET at = ?3, by = ?4, value = ?5",
-        params![job, rows::json(&tick.item), tick.at, tick.by, tick.value],
+        "INSERT INTO tick (job, item, at, by, value, because) VALUES (?1, ?2, ?3, ?4, ?5, ?6)
+         ON CONFLICT DO UPDATE SET at = ?3, by = ?4, value = ?5, because = ?6",
+        params![
+            job,
+            rows::json(&tick.item),
+            tick.at,
+            tick.by,
+            tick.value,
+            tick.because
+        ],
     )
 }
 

@@ -29,7 +29,7 @@ const PINION_MM: f64 = 0.20;
 const RING_MM: [f64; 2] = [-0.15, 0.30];
 
 /// One picture's misalignment and what came of it, for machines.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub(crate) struct Claim {
     /// What the picture is called on the sheet.
     pub title: String,
@@ -179,7 +179,7 @@ impl Sheets {
             WIDTH,
             BODY + 1.0,
             &format!(
-                "{} The cross is the target; the dashed box is how near is right. Toe is the inner end, on the left of the flat \
+                "{} The cross is the target; the patch's centre may stand in the dashed box. Toe is the inner end, on the left of the flat \
                  drawings; the tip is up.",
                 at_its_place(set)
             ),

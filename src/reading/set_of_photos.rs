@@ -1,7 +1,8 @@
 //! Photos that are taken to be of one gear set: whether they can be.
 
 use super::OutlinedReading;
-use crate::schema::{Hand, Reason, ReasonCode};
+use crate::frames::PhotoPoint;
+use crate::schema::{Corners, Hand, Reading, Reason, ReasonCode, Status};
 
 /// Adds the doubts that readings of photos of one gear set raise together: the same file twice, ring gears of both hands.
 pub(crate) fn doubt_set(readings: &mut [&mut OutlinedReading]) {
@@ -14,9 +15,14 @@ pub(crate) fn doubt_set(readings: &mut [&mut OutlinedReading]) {
         let reading = &readings[later].reading;
         for (earlier, other) in readings[..later].iter().enumerate() {
             let other = &other.reading;
-            if !reading.photo.sha256.is_empty() && reading.photo.sha256 == other.photo.sha256 {
+            let same_file =
+                !reading.photo.sha256.is_empty() && reading.photo.sha256 == other.photo.sha256;
+            if same_file && shows_both(other, reading) {
+                continue;
+            }
+            if same_file {
                 let message = format!(
-                    "{} and {} are the same file. Give one photo of each flank.",
+                    "{} and {} are the same file, and it does not show both flanks well. Give one photo of each flank.",
                     other.photo.path, reading.photo.path
                 );
                 found.push((earlier, message.clone()));
@@ -41,12 +47,56 @@ pub(crate) fn doubt_set(readings: &mut [&mut OutlinedReading]) {
     }
 }
 
+/// Whether two readings of one photo are of its two kinds of flanks: both sure, of one gear's hand, no flank of the one
+/// lying on a flank of the other. One flank taken for both kinds lies on itself, and would be of the other hand.
+pub(crate) fn shows_both(one: &Reading, two: &Reading) -> bool {
+    let sure = |reading: &Reading| reading.status == Status::Read;
+    let sides = one
+        .flank
+        .zip(two.flank)
+        .is_some_and(|(one, two)| one.side != two.side);
+    let hands = one.hand.is_some() && one.hand == two.hand;
+    let apart = |a: &Reading, b: &Reading| {
+        a.teeth.iter().all(|tooth| {
+            let middle = middle(&tooth.corners);
+            b.teeth
+                .iter()
+                .all(|other| !is_inside(middle, &other.corners))
+        })
+    };
+    sure(one) && sure(two) && sides && hands && apart(one, two) && apart(two, one)
+}
+
+fn ring(corners: &Corners) -> [PhotoPoint; 4] {
+    [
+        corners.toe_root,
+        corners.toe_tip,
+        corners.heel_tip,
+        corners.heel_root,
+    ]
+}
+
+fn middle(corners: &Corners) -> PhotoPoint {
+    let [a, b, c, d] = ring(corners);
+    a.lerp(c, 0.5).lerp(b.lerp(d, 0.5), 0.5)
+}
+
+/// Whether a point lies within the four corners, by counting the sides to its right.
+fn is_inside(point: PhotoPoint, corners: &Corners) -> bool {
+    let ring = ring(corners);
+    let crossed = (0..4).filter(|&i| {
+        let (a, b) = (ring[i], ring[(i + 1) % 4]);
+        (a.y > point.y) != (b.y > point.y)
+            && point.x < a.x + (b.x - a.x) * (point.y - a.y) / (b.y - a.y)
+    });
+    crossed.count() % 2 == 1
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::photo::Photo;
     use crate::reading::measure_patches::{FlankContext, unreadable};
-    use crate::schema::Status;
     use image::RgbImage;
 
     fn read(path: &str, sha256: &str, hand: Option<Hand>) -> OutlinedReading {

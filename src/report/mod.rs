@@ -2,6 +2,7 @@
 
 pub(crate) mod advice;
 pub(crate) mod batch;
+pub(crate) mod direction;
 pub(crate) mod draw;
 pub(crate) mod job;
 pub(crate) mod reading;

@@ -50,6 +50,9 @@ pub(crate) struct Noise {
     pub lean: f64,
     /// One reading of backlash, millimetres. Chosen; the benchmark's means scatter by 0.005.
     pub backlash_mm: f64,
+    /// What preload of the side bearings does to the backlash beyond what the packs say, millimetres: nearly as much as a
+    /// shim of 0.008 in on the ring side alone, which pushes the gear over by half of it, at 0.6. Chosen, no evidence.
+    pub preload_backlash_mm: f64,
     /// The contact model's own error of the centre along the length. Chosen, no evidence: the order of what
     /// the coarse grid errs by (see [`Numerics::grid`]); against real axles it was never measured.
     pub model_length: f64,
@@ -327,6 +330,7 @@ pub(crate) const CALIBRATION: Calibration = Calibration {
         extent_over_centre: 2.0,
         lean: 0.12,
         backlash_mm: 0.006,
+        preload_backlash_mm: 0.05,
         model_length: 0.025,
         model_height: 0.025,
         model_backlash_mm: 0.003,

@@ -220,6 +220,12 @@ impl<'a> Case<'a> {
                 .is_some_and(|mm| (low..=high).contains(&mm))
     }
 
+    /// Whether the last trial reads right as it will be driven, its side bearings preloaded. What earlier trials without
+    /// that preload showed does not count against it.
+    pub(crate) fn settled(&self) -> bool {
+        self.last.side_preload && self.reads_right() && !varies_too_much(self.card, self.last)
+    }
+
     /// What the next assembly should show.
     pub(crate) fn predict(advice: &mut Advice, outlook: &Outlook) {
         let (expected, band) = (outlook.expected(), outlook.band());

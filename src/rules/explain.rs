@@ -5,10 +5,10 @@ use super::choose::Chosen;
 use super::doubts::Fault;
 use super::outlook::Goal;
 use super::places::Means;
+use super::summary;
 use crate::frames::{FlankPoint, Side};
 use crate::schema::{
-    Adjust, Advice, Card, Check, CheckCode, Condition, Cutting, Pack, Preload, ReadingKind,
-    ShimPlace, Trial,
+    Adjust, Advice, Card, Check, CheckCode, Cutting, Pack, ReadingKind, ShimPlace, Trial,
 };
 use crate::units::Units;
 
@@ -22,24 +22,63 @@ pub(crate) const SAFETY: &str = "Support the axle on stands and chock the wheels
     safety-critical: limits and torques come from the manual of your axle, local rules and licensed practice go before \
     anything said here.";
 
-fn place(p: FlankPoint) -> String {
-    format!("length {:.2}, height {:.2}", p.length, p.height)
+pub(super) fn place(p: FlankPoint) -> String {
+    format!(
+        "{:.0} % of the length from the toe and {:.0} % of the height from the root",
+        100.0 * p.length,
+        100.0 * p.height
+    )
 }
 
-/// `0.15 to the heel and 0.21 to the tip`.
+/// `15 % to the heel and 21 % to the tip of its target`.
 fn offset(length: f64, height: f64) -> String {
     let along = if length < 0.0 { "toe" } else { "heel" };
     let up = if height < 0.0 { "root" } else { "tip" };
     format!(
-        "{:.2} to the {along} and {:.2} to the {up} of its target",
-        length.abs(),
-        height.abs()
+        "{:.0} % to the {along} and {:.0} % to the {up} of its target",
+        100.0 * length.abs(),
+        100.0 * height.abs()
     )
 }
 
 /// `toward` or `away from`.
 pub(super) fn way(move_mm: f64) -> &'static str {
     if move_mm < 0.0 { "toward" } else { "away from" }
+}
+
+/// Preload of the side bearings moves backlash a little; says by how much where the shims did not.
+pub(crate) fn preload_moved(advice: &mut Advice, used: &[&Trial], units: Units) {
+    let Some((last, earlier)) = used.split_last() else {
+        return;
+    };
+    let before = earlier
+        .iter()
+        .rev()
+        .find(|t| !t.side_preload && !t.as_found);
+    let Some(before) = before.filter(|_| last.side_preload) else {
+        return;
+    };
+    if let (Some(was_mm), Some(is_mm)) = (before.mean_backlash_mm(), last.mean_backlash_mm())
+        && last.pinion_shim_mm == before.pinion_shim_mm
+        && (was_mm - is_mm).abs() > CALIBRATION.noise.backlash_mm
+    {
+        advice.why.push(format!(
+            "Without preload on the side bearings the backlash was {}, with it {}: preload moves it a little, so trials \
+             without it count less for the backlash.",
+            units.shim(was_mm),
+            units.shim(is_mm)
+        ));
+    }
+}
+
+/// It is right as it reads, whatever trials without side-bearing preload showed.
+pub(crate) fn settled(advice: &mut Advice) {
+    advice.why.push(
+        "With the side bearings preloaded both patches are inside the target's tolerance and the backlash inside its \
+         window. Earlier trials without that preload do not fit it well; the assembly as it will be driven decides. Leave \
+         the shims, and look at the outlines on both photos once more."
+            .into(),
+    );
 }
 
 /// What was read of the last trial.
@@ -57,7 +96,7 @@ pub(crate) fn where_it_stands(
         };
         if let (Some(found), Some(reading)) = (found, last.reading(side)) {
             advice.why.push(format!(
-                "Trial {trials}: the {} patch stands at {} (0 toe … 1 heel, 0 root … 1 tip), {}: {}.",
+                "Trial {trials}: the {} patch stands at {}, {}: {}.",
                 side.word(),
                 place(reading.centre),
                 offset(found.length, found.height),
@@ -189,7 +228,7 @@ pub(crate) fn change(advice: &mut Advice, card: &Card, chosen: &Chosen, units: U
         .push(ring_sentence(advice, chosen, ring_mm, units));
     if let (Some(predicted), Some(chance)) = (&advice.predicted, advice.chance) {
         advice.why.push(format!(
-            "The next assembly should show drive at {}, coast at {} and a backlash of {}; the chance \
+            "The next assembly should show drive at {}, coast at {}, and a backlash of {}; the chance \
              that all three are right is {:.0} %.",
             place(predicted.drive),
             place(predicted.coast),
@@ -230,12 +269,9 @@ fn ring_sentence(advice: &Advice, chosen: &Chosen, ring_mm: f64, units: Units) -
     );
     let shims = advice.shims.as_ref();
     match &chosen.ring.by {
-        Means::Notches(n) => sentence.push_str(&format!(
-            " Turn both adjusters {} notch{} so that the ring gear goes {} the pinion.",
-            n.abs(),
-            if n.abs() == 1 { "" } else { "es" },
-            way(f64::from(*n))
-        )),
+        Means::Notches(n) => {
+            sentence.push_str(&format!(" By the adjusters: {}.", summary::adjusters(*n)))
+        }
         _ => {
             let packs: Vec<String> = [
                 ("ring-side pack", shims.and_then(|s| s.ring_side.as_ref())),
@@ -376,9 +412,12 @@ pub(crate) fn beyond(advice: &mut Advice, checks: &[Check], chosen: Option<&Chos
     estimate_sentences(advice, units);
     if let Some(left) = advice.unexplained {
         advice.why.push(format!(
-            "What no move of pinion and ring gear explains: drive {:+.2} along and {:+.2} up, coast {:+.2} \
-             along and {:+.2} up.",
-            left.drive.length, left.drive.height, left.coast.length, left.coast.height
+            "What no move of pinion and ring gear explains: drive {:+.0} % along (+ to the heel) and {:+.0} % up, coast \
+             {:+.0} % along and {:+.0} % up.",
+            100.0 * left.drive.length,
+            100.0 * left.drive.height,
+            100.0 * left.coast.length,
+            100.0 * left.coast.height
         ));
     }
     advice
@@ -398,85 +437,4 @@ pub(crate) fn beyond(advice: &mut Advice, checks: &[Check], chosen: Option<&Chos
             ));
         }
     }
-}
-
-/// Whether the coast patches differ in height from tooth to tooth far more than readings do and than the drive patches: a
-/// radial shift of the ring gear moves the steeper coast flank's patch, an axial one both.
-fn teeth_differ_in_coast_height(last: &Trial) -> bool {
-    let spread = |side| last.reading(side).and_then(|r| r.spread).map(|s| s.height);
-    let limits = &CALIBRATION.verdict;
-    match (spread(Side::Drive), spread(Side::Coast)) {
-        (Some(drive), Some(coast)) => {
-            coast > limits.teeth_differ && coast > limits.more_than_drive * drive
-        }
-        _ => false,
-    }
-}
-
-/// What to mind, whatever the verdict.
-pub(crate) fn cautions(advice: &mut Advice, card: &Card, last: &Trial, units: Units) {
-    let list = &mut advice.cautions;
-    if card.limits.backlash_mm.is_none() {
-        let [low, high] = card.backlash_window_mm();
-        list.push(format!(
-            "The card has no backlash window; {} to {} is only a usual value: check the manual of your \
-             axle.",
-            units.shim(low),
-            units.shim(high)
-        ));
-    }
-    let moved = advice.change.unwrap_or_default();
-    if moved.pinion_mm != 0.0 {
-        list.push(match card.pinion.preload {
-            Preload::Shims => {
-                "Check the pinion's rotating torque again after changing its pack; its preload \
-                shims may have to follow."
-                    .into()
-            }
-            Preload::Sleeve => {
-                "Use a set-up spacer or a new collapsible sleeve; never back off an \
-                over-crushed one."
-                    .into()
-            }
-        });
-    }
-    if moved != crate::schema::Move::default() {
-        list.push(
-            "Measure backlash again before painting: a photo older than the change tells nothing."
-                .into(),
-        );
-    }
-    let windows = match last.condition {
-        Some(Condition::Used) => card.limits.pinion_torque_used_nm,
-        _ => card.limits.pinion_torque_new_nm,
-    };
-    if let (Some(torque), Some([low, high])) = (last.pinion_torque_nm, windows)
-        && !(low..=high).contains(&torque)
-    {
-        list.push(format!(
-            "The pinion's rotating torque of {} is outside {} to {}: set the preload before trusting the \
-             patch.",
-            units.torque(torque),
-            units.torque(low),
-            units.torque(high)
-        ));
-    }
-    if teeth_differ_in_coast_height(last) {
-        list.push(
-            "The coast patches stand at clearly different heights from tooth to tooth, the drive patches do not: a ring gear \
-             that runs out radially shows so. Look for dirt or a burr on its seat and measure its run-out before shims are \
-             chosen by these heights."
-                .into(),
-        );
-    }
-    if last.condition == Some(Condition::Used) {
-        list.push(
-            "Used gears are set to the pattern and backlash they ran with; elsewhere they howl."
-                .into(),
-        );
-    }
-    if card.gear.cutting == Cutting::FaceHobbed {
-        list.push("A face-hobbed patch runs slanted; do not try to square it with shims.".into());
-    }
-    list.push(SAFETY.into());
 }

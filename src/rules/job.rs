@@ -41,6 +41,32 @@ pub struct Job {
     pub remarks: Vec<String>,
 }
 
+/// A job as it is written, for the published schema; what is read goes part by part, so that each fault can be named.
+#[cfg(feature = "cli")]
+#[derive(Debug, schemars::JsonSchema)]
+#[expect(dead_code, reason = "its shape is all that is wanted of it")]
+pub(crate) struct JobDocument {
+    /// `flankread/job/1`; may be left out.
+    schema: Option<String>,
+    /// The card, or where it is.
+    card: CardOrPath,
+    /// The assemblies so far, oldest first.
+    trials: Vec<Trial>,
+}
+
+/// A card itself or the path of its TOML file, from the job's own folder.
+#[cfg(feature = "cli")]
+#[derive(Debug, schemars::JsonSchema)]
+#[serde(untagged)]
+#[expect(dead_code, reason = "its shape is all that is wanted of it")]
+enum CardOrPath {
+    Path {
+        /// Of the TOML file.
+        path: String,
+    },
+    Card(Box<Card>),
+}
+
 impl Job {
     /// Reads a job. A card given by path is looked for beside `folder`.
     ///
@@ -95,7 +121,7 @@ impl Job {
 
 /// What to say of a field that nothing reads.
 fn unused(key: &str, place: &str) -> String {
-    const KNOWN: [&str; 14] = [
+    const KNOWN: [&str; 17] = [
         "pinion_shim_mm",
         "ring_side_shim_mm",
         "far_side_shim_mm",
@@ -104,6 +130,9 @@ fn unused(key: &str, place: &str) -> String {
         "ring_notches",
         "backlash_mm",
         "condition",
+        "bearings",
+        "side_preload",
+        "struck",
         "as_found",
         "pinion_torque_nm",
         "assembled",

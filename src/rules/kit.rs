@@ -52,10 +52,16 @@ impl Stacks {
                 of[k] += n;
             }
         }
-        let mut pieces = vec![u32::MAX; stacks.pieces.len()];
+        stacks.count(of);
+        stacks
+    }
+
+    /// Works out the packs that can be made of so many of each shim.
+    fn count(&mut self, counts: Vec<usize>) {
+        let mut pieces = vec![u32::MAX; self.pieces.len()];
         pieces[0] = 0;
         let mut used = Vec::new();
-        for (shim, &n) in stacks.shims.iter().zip(&of) {
+        for (shim, &n) in self.shims.iter().zip(&counts) {
             let (shim, before) = (*shim as usize, pieces.clone());
             let mut here = vec![0_u16; before.len()];
             for i in 0..before.len() {
@@ -68,9 +74,40 @@ impl Stacks {
             }
             used.push(here);
         }
-        stacks.pieces = pieces;
-        stacks.limited = Some(Limited { counts: of, used });
-        stacks
+        self.pieces = pieces;
+        self.limited = Some(Limited { counts, used });
+    }
+
+    /// The packs that can still be made when these shims are taken out; all of them where there is any number of each.
+    #[cfg(feature = "cli")]
+    pub(crate) fn without(&self, taken_mm: &[f64]) -> Self {
+        let mut left = self.clone();
+        let Some(limited) = &self.limited else {
+            return left;
+        };
+        let mut counts = limited.counts.clone();
+        for mm in taken_mm {
+            let size = (mm * PER_MM / self.cell as f64).round() as u64;
+            if let Some(k) = self.shims.iter().position(|shim| *shim == size) {
+                counts[k] = counts[k].saturating_sub(1);
+            }
+        }
+        left.count(counts);
+        left
+    }
+
+    /// The packs of a kit, of which there is any number of each shim or only `counts`, together with what is in the axle;
+    /// `None` where the kit is not known.
+    pub(crate) fn of_kit(
+        kit_mm: &[f64],
+        counts: &[u32],
+        in_axle_mm: &[f64],
+        most_mm: f64,
+    ) -> Option<Self> {
+        (!kit_mm.is_empty()).then(|| match counts {
+            [] => Self::new(kit_mm, most_mm),
+            counts => Self::limited(kit_mm, counts, in_axle_mm, most_mm),
+        })
     }
 
     /// Whether the shims at hand are enough for all these packs together.
@@ -237,6 +274,25 @@ mod tests {
         assert_eq!(sizes, [30.0, 5.0, 3.0]);
         assert!(stacks.enough_for(&[38.0 * THOU, 3.0 * THOU]));
         assert!(!stacks.enough_for(&[38.0 * THOU, 5.0 * THOU]));
+    }
+
+    #[cfg(feature = "cli")]
+    #[test]
+    fn what_is_taken_out_is_gone() {
+        let kit = [3.0 * THOU, 5.0 * THOU];
+        let stacks = Stacks::limited(&kit, &[2, 1], &[30.0 * THOU], 2.0);
+        let left = stacks.without(&stacks.stack_mm(38.0 * THOU));
+        let thou: Vec<f64> = left
+            .packs_mm(0.0, 2.0)
+            .iter()
+            .map(|mm| (mm / THOU).round())
+            .collect();
+        assert_eq!(thou, [3.0]);
+        let any = Stacks::new(&kit, 0.5);
+        assert_eq!(
+            any.without(&[3.0 * THOU]).packs_mm(0.0, 0.5),
+            any.packs_mm(0.0, 0.5)
+        );
     }
 
     #[test]

@@ -8,9 +8,13 @@
 
 mod calibration;
 mod case;
+mod cautions;
 mod checks;
 mod choose;
+mod comparable;
 pub(crate) mod diagnose;
+#[cfg(feature = "cli")]
+pub(crate) mod direction;
 mod doubts;
 mod estimate;
 mod explain;
@@ -29,13 +33,20 @@ mod summary;
 mod suspicion;
 pub(crate) mod time;
 pub(crate) mod trial;
+mod used_set;
 mod verdict;
 mod warm;
 
+#[cfg(feature = "cli")]
+pub(crate) use explain::SAFETY;
 pub use job::Job;
+#[cfg(feature = "cli")]
+pub(crate) use summary::adjusters;
 #[cfg(feature = "cli")]
 pub(crate) use trial::FlankNotUsable;
 pub use trial::{NotUsable, usable};
+#[cfg(feature = "cli")]
+pub(crate) use used_set::as_it_ran;
 pub use verdict::{advise, advise_in};
 
 /// Why no advice could be made.

@@ -223,6 +223,17 @@ impl Observation {
         }
     }
 
+    /// The same of a trial with another preload of the side bearings than the last: that moves the ring gear and spreads
+    /// the case, and with them the backlash, by more than the dial errs.
+    pub(crate) fn of_another_preload(mut self) -> Self {
+        if let Some(backlash) = &mut self.backlash_mm {
+            backlash.deviation = backlash
+                .deviation
+                .hypot(CALIBRATION.noise.preload_backlash_mm);
+        }
+        self
+    }
+
     /// What is predicted for this trial, `here` for where the gears stood and the flanks from where their photos were
     /// taken.
     pub(crate) fn seen(

@@ -107,10 +107,7 @@ pub(crate) fn choices(card: &Card, last: &Trial) -> Choices {
             .flatten()
             .filter(|mm| *mm > 0.0)
             .collect();
-        (!shims.is_empty()).then(|| match counts {
-            [] => Stacks::new(shims, most_mm),
-            counts => Stacks::limited(shims, counts, &in_axle, most_mm),
-        })
+        Stacks::of_kit(shims, counts, &in_axle, most_mm)
     };
     let thickest =
         |pack: Option<f64>| pack.unwrap_or(0.0) + WEIGHTS.most_move_mm + WEIGHTS.spare_pack_mm;

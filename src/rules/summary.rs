@@ -1,7 +1,9 @@
 //! The first line: what to do, with which pack.
 
 use super::explain::way;
-use crate::schema::{Advice, Card, Check, CheckCode, Move, Pack, ShimPlace, Shims, Verdict};
+use crate::schema::{
+    Adjust, Advice, Card, Check, CheckCode, Move, Pack, ShimPlace, Shims, Verdict,
+};
 use crate::units::Units;
 
 /// Writes it for a verdict that amounts led to.
@@ -41,7 +43,10 @@ fn change(advice: &Advice, card: &Card, units: Units) -> String {
     parts.extend(ring(moved, &shims, units));
     let rest = match (moved.pinion_mm == 0.0, moved.ring_mm == 0.0) {
         (true, _) => " Leave the pinion pack.",
-        (_, true) => " Leave the side packs.",
+        (_, true) => match card.carrier.adjust {
+            Adjust::Shims => " Leave the side packs.",
+            Adjust::Threaded => " Leave the adjusters.",
+        },
         _ => "",
     };
     let look = advice
@@ -79,12 +84,7 @@ fn ring(moved: Move, shims: &Shims, units: Units) -> Option<String> {
         return None;
     }
     if let Some(notches) = shims.ring_notches {
-        return Some(format!(
-            "the adjusters: both {} notch{}, so that the ring gear goes {} the pinion",
-            notches.abs(),
-            if notches.abs() == 1 { "" } else { "es" },
-            way(f64::from(notches))
-        ));
+        return Some(format!("the adjusters: {}", adjusters(notches)));
     }
     let packs: Vec<String> = [
         ("the ring-side pack", &shims.ring_side),
@@ -102,6 +102,25 @@ fn ring(moved: Move, shims: &Shims, units: Units) -> Option<String> {
     } else {
         packs.join(", ")
     })
+}
+
+/// Which adjuster to turn which way, + = ring gear away from the pinion. The one that gives way comes first; the other
+/// then holds the preload.
+pub(crate) fn adjusters(notches: i32) -> String {
+    let (loosen, tighten) = if notches >= 0 {
+        ("ring-side", "far-side")
+    } else {
+        ("far-side", "ring-side")
+    };
+    let by = match notches.abs() {
+        0 => return "leave both adjusters".into(),
+        1 => "1 notch".to_owned(),
+        count => format!("{count} notches"),
+    };
+    format!(
+        "loosen the {loosen} adjuster by {by}, then tighten the {tighten} one by {by}; the ring gear goes {} the pinion",
+        way(f64::from(notches))
+    )
 }
 
 /// `30.0 thou → 38.0 thou (30.0 + 5.0 + 3.0), add 8.0 thou`.

@@ -2,7 +2,7 @@
 //! and backlash become a trial.
 
 use crate::frames::{FlankPoint, Side};
-use crate::schema::{FlankReading, Mean, Reading, Status, Trial};
+use crate::schema::{FlankReading, Mean, Reading, ReasonCode, Status, Trial};
 
 /// Why what is there of a flank is not used.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -13,6 +13,11 @@ pub enum NotUsable {
     /// Several photos show it and none was said to count.
     #[error("{0} photos show it")]
     SeveralPhotos(usize),
+    /// There are numbers, but the photo seems mirrored and was not said to be, or the other way round.
+    #[error(
+        "its photo does not show the hand that the card says: say --mirrored if it is mirrored"
+    )]
+    Mirrored,
     /// There are numbers, and the user did not say to use them.
     #[error("its reading is unsure")]
     Unsure,
@@ -56,6 +61,7 @@ pub(crate) struct FlankNotUsable {
 /// The reading is unsure and `use_unsure` is not said, or there is none.
 pub fn usable(reading: &Reading, use_unsure: bool) -> Result<FlankReading, NotUsable> {
     let reason = || reading.reasons.first().map(|r| r.message.clone());
+    let mirrored = (reading.reasons.iter()).any(|r| r.code == ReasonCode::Mirrored);
     usable_mean(
         reading.status,
         reading.mean,
@@ -63,6 +69,7 @@ pub fn usable(reading: &Reading, use_unsure: bool) -> Result<FlankReading, NotUs
         use_unsure,
     )
     .map_err(|why| match why {
+        NotUsable::Unsure if mirrored => NotUsable::Mirrored,
         NotUsable::Unreadable { .. } => NotUsable::Unreadable { reason: reason() },
         other => other,
     })

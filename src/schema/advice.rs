@@ -113,6 +113,13 @@ pub struct Diagnosis {
     pub coast: Option<FlankDiagnosis>,
 }
 
+impl Diagnosis {
+    /// Of what is known of the two flanks.
+    pub(crate) const fn of(drive: Option<FlankDiagnosis>, coast: Option<FlankDiagnosis>) -> Self {
+        Self { drive, coast }
+    }
+}
+
 /// One flank against its target.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[non_exhaustive]
@@ -357,11 +364,6 @@ impl From<Side> for ReadingKind {
             Side::Coast => Self::Coast,
         }
     }
-}
-
-/// The JSON Schema of an [`Advice`], for programs that check what they are given.
-pub(crate) fn json_schema() -> serde_json::Value {
-    schemars::schema_for!(Advice).to_value()
 }
 
 #[cfg(test)]

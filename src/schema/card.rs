@@ -7,7 +7,7 @@
 use super::blank_table::BlankTable;
 use super::gear::{Cutting, FlankForm, Hand, RingCut};
 use crate::frames::{FlankPoint, Side};
-use crate::units::THOU_MM;
+use crate::units::{THOU_MM, Units};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -18,6 +18,9 @@ pub struct Card {
     /// What people call the set.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub name: String,
+    /// What people who work with the card want to read; without the key, what most of the card is written in.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub units: Option<Units>,
     /// The gears.
     pub gear: Gear,
     /// Where the patches should stand.

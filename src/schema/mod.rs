@@ -6,7 +6,13 @@
 pub mod advice;
 pub mod blank_table;
 pub mod card;
+#[cfg(feature = "cli")]
+pub(crate) mod direction;
+#[cfg(feature = "cli")]
+pub(crate) mod failure;
 pub mod gear;
+#[cfg(feature = "cli")]
+pub(crate) mod read;
 pub mod reading;
 #[cfg(feature = "cli")]
 pub(crate) mod record;

@@ -7,6 +7,7 @@ use super::reading::Reading;
 use super::trial::{Condition, Trial};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+use serde_json::Value;
 
 /// Value of the `schema` field.
 pub(crate) const SCHEMA: &str = "flankread/record/1";
@@ -96,12 +97,33 @@ pub(crate) struct Bench {
     /// Pressed bearings, seal, new nut or sleeve: as it will be driven.
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub final_parts: bool,
+    /// What was put right later, oldest first.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub amended: Vec<Amendment>,
     /// Why the assembly does not count: written down wrong, or assembled wrong.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub struck: Option<String>,
     /// What the mechanic wrote.
     #[serde(skip_serializing_if = "String::is_empty")]
     pub note: String,
+}
+
+/// A value that was put right: what stood there before stays in the record.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub(crate) struct Amendment {
+    /// When.
+    pub at: String,
+    /// Who.
+    pub by: String,
+    /// Which value, by its key in the trial or the bench.
+    pub what: String,
+    /// What was written before; null where nothing was.
+    pub was: Value,
+    /// What is written now.
+    pub now: Value,
+    /// Why.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub because: String,
 }
 
 /// What a photo shows.
@@ -159,6 +181,9 @@ pub(crate) struct Given {
     /// How it differed, or why.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub remark: String,
+    /// Why it holds no more: what it was given on was struck out or put right afterwards.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub outdated: String,
 }
 
 /// Whether advice was followed.
@@ -197,6 +222,9 @@ pub(crate) struct Tick {
     /// What was measured or used, as it was written.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub value: String,
+    /// Why a value outside its limit stands all the same.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub because: String,
 }
 
 /// A note.
@@ -217,14 +245,20 @@ pub(crate) struct Note {
 #[cfg_attr(feature = "cli", derive(clap::ValueEnum))]
 #[serde(rename_all = "snake_case")]
 pub(crate) enum Item {
+    /// Oil slinger or baffle.
+    Slinger,
     /// Pressed bearings in place of set-up bearings.
     FinalBearings,
     /// New seal, new nut or sleeve.
     SealAndNut,
+    /// New crush washers.
+    Washers,
     /// Thread locker on the ring-gear bolts.
     ThreadLocker,
     /// Torque of the ring-gear bolts.
     RingBolts,
+    /// Caps on their own sides.
+    CapSides,
     /// Torque of the cap bolts.
     CapBolts,
     /// Torque of the pinion nut.
@@ -235,6 +269,10 @@ pub(crate) enum Item {
     TotalTorque,
     /// Locks: cap locks, adjuster locks, cotter or staked nut.
     Locks,
+    /// The magnet.
+    Magnet,
+    /// The vent.
+    Vent,
     /// Filled with oil.
     Oil,
     /// Dry after standing overnight.

@@ -39,6 +39,15 @@ pub struct Trial {
     /// New or used gears.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub condition: Option<Condition>,
+    /// New or used pinion bearings, which the window of the rotating torque goes by; as the gears where it is not said.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub bearings: Option<Condition>,
+    /// The side bearings carried their preload.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub side_preload: bool,
+    /// Struck out: it keeps its number and counts for nothing.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub struck: bool,
     /// The set as it came in, before anything was changed.
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub as_found: bool,

@@ -1,7 +1,7 @@
 //! Case spread: how far the side bearings' preload pushes the bearing caps apart.
 
-use super::{Answer, MANUAL, SetupError, Step, verdict};
-use crate::units::Shown;
+use super::{Answer, SetupError, Step, verdict};
+use crate::units::{Shown, Units};
 use serde::Serialize;
 
 /// The spread against its window.
@@ -33,8 +33,8 @@ pub(crate) fn spread(
     let spread_mm = after_mm - before_mm;
     if spread_mm < -0.005 {
         return Err(SetupError::Impossible(format!(
-            "the caps would have come {:.3} mm closer; preload spreads them. Were the two measurements swapped?",
-            -spread_mm
+            "the caps would have come {} closer; preload spreads them. Were the two measurements swapped?",
+            Units::both(-spread_mm)
         )));
     }
     Ok(Spread {
@@ -81,7 +81,6 @@ pub(crate) fn answer(found: &Spread, shown: &Shown) -> Answer {
         "Measure at the same two spots both times, caps at their torque, case at one temperature."
             .into(),
     );
-    answer.cautions.push(MANUAL.into());
     answer
 }
 

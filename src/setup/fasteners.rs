@@ -1,69 +1,13 @@
 //! Bolts: torque to tension and back, and the order to tighten them in.
 
+use super::friction::{Custom, Friction};
 use super::threads::{Grade, Thread};
-use super::{Answer, MANUAL, SetupError, Step};
+use super::{Answer, SetupError, Step};
 use crate::units::Shown;
 use serde::Serialize;
 
 /// Share of the proof load a re-usable joint is tightened to (the basis of published fastener tables).
 pub(crate) const USUAL_SHARE: f64 = 0.75;
-
-/// How easily the thread turns.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) enum Friction {
-    /// Nut factor K in `T = K D F`.
-    NutFactor(f64),
-    /// Coefficient of friction of thread and head alike.
-    Coefficient(f64),
-}
-
-/// Usual states of a thread with their nut factor: .20 plain, .22 zinc, .10 waxed (a bolt catalogue); .15 and .18 as
-/// in published torque tables for oiled threads.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, clap::ValueEnum)]
-#[serde(rename_all = "snake_case")]
-pub(crate) enum ThreadState {
-    /// Plain and dry: K 0.20.
-    Dry,
-    /// Zinc plated, dry: K 0.22.
-    Plated,
-    /// A little oil: K 0.18.
-    Oiled,
-    /// Lubricated: K 0.15.
-    Lubricated,
-    /// Waxed: K 0.10.
-    Waxed,
-}
-
-impl ThreadState {
-    /// Its nut factor.
-    pub(crate) const fn nut_factor(self) -> f64 {
-        match self {
-            Self::Dry => 0.20,
-            Self::Plated => 0.22,
-            Self::Oiled => 0.18,
-            Self::Lubricated => 0.15,
-            Self::Waxed => 0.10,
-        }
-    }
-}
-
-impl Friction {
-    /// The nut factor it amounts to on a thread.
-    ///
-    /// `K = (0.159 P + 0.578 d₂ μ + ½ D_b μ) / D` with the head bearing at `D_b = 1.3 D` (ISO 16047 and VDI 2230,
-    /// from memory).
-    pub(crate) fn nut_factor(self, thread: &Thread) -> f64 {
-        match self {
-            Self::NutFactor(k) => k,
-            Self::Coefficient(mu) => {
-                (0.159 * thread.pitch_mm
-                    + 0.578 * thread.pitch_diameter_mm() * mu
-                    + 0.5 * 1.3 * thread.diameter_mm * mu)
-                    / thread.diameter_mm
-            }
-        }
-    }
-}
 
 /// A bolt's torque and tension.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -72,8 +16,11 @@ pub(crate) struct Bolt {
     pub thread: Thread,
     /// Its stress area.
     pub stress_area_mm2: f64,
-    /// Nut factor.
+    /// Nut factor worked with.
     pub nut_factor: f64,
+    /// The customs that the thread's state goes by, the one worked with first.
+    #[serde(skip_serializing_if = "<[Custom]>::is_empty")]
+    pub customs: &'static [Custom],
     /// Torque.
     pub torque_nm: f64,
     /// Tension of one bolt.
@@ -121,23 +68,27 @@ pub(crate) fn bolt(
     let nut_factor = friction.nut_factor(&thread);
     if !(0.05..=0.5).contains(&nut_factor) {
         return Err(SetupError::Impossible(format!(
-            "a nut factor of {nut_factor:.2} is none; they run from about 0.10 (waxed) to 0.30 (rusty), friction \
-             coefficients from 0.06 to 0.22"
+            "a nut factor of {nut_factor:.2} is none; published ones run from 0.10 (waxed) to 0.22 (zinc, dry)"
         )));
     }
     let stress_area_mm2 = thread.stress_area_mm2();
-    let proof_mpa = grade.map(|grade| grade.proof_mpa(thread.diameter_mm));
+    let proof_mpa = grade.and_then(|grade| grade.proof_mpa(thread.diameter_mm));
     let arm_m = nut_factor * thread.diameter_mm / 1000.0;
     let tension_n = match known {
         Known::Torque(nm) => nm / arm_m,
         Known::Tension(n) => n,
         Known::Share(share) => {
-            let proof = proof_mpa.ok_or_else(|| {
-                SetupError::Missing(
+            let proof = proof_mpa.ok_or_else(|| match grade {
+                Some(grade) => SetupError::Missing(format!(
+                    "no document at hand has the proof strength of {} at this size; give --torque or --tension, from the \
+                     axle's manual",
+                    grade.words()
+                )),
+                None => SetupError::Missing(
                     "the grade is needed: look at the marks on the bolt's head (three lines grade 5, six lines grade \
                      8; metric classes stand as 8.8, 10.9, 12.9) and give --grade; or give --torque or --tension"
                         .into(),
-                )
+                ),
             })?;
             if !(0.0..=1.0).contains(&share) {
                 return Err(SetupError::Impossible(
@@ -157,6 +108,7 @@ pub(crate) fn bolt(
         thread,
         stress_area_mm2,
         nut_factor,
+        customs: friction.customs(),
         torque_nm,
         tension_n,
         proof_mpa,
@@ -199,34 +151,119 @@ pub(crate) fn star(count: usize) -> Vec<usize> {
 }
 
 /// The answer in words.
-pub(crate) fn answer(bolt: &Bolt, grade: Option<Grade>, shown: &Shown) -> Answer {
+pub(crate) fn answer(
+    bolt: &Bolt,
+    grade: Option<Grade>,
+    friction: Friction,
+    known: Known,
+    shown: &Shown,
+) -> Answer {
+    let custom = match bolt.customs.first() {
+        Some(custom) => format!(" ({})", custom.source),
+        None => String::new(),
+    };
     let mut answer = Answer::new(
         "fasteners",
         bolt,
         format!(
-            "{} of torque is {} of tension{}.",
+            "{} of torque is {} of tension{}, with a nut factor K of {:.2}{custom}.",
             shown.torque(bolt.torque_nm),
             shown.force(bolt.tension_n),
             bolt.share_of_proof.map_or(String::new(), |share| format!(
                 ", {:.0} % of proof",
                 100.0 * share
-            ))
+            )),
+            bolt.nut_factor,
         ),
     );
     answer.steps = bolt_steps(bolt, grade, shown);
+    answer.steps.extend(other_customs(bolt, known, shown));
     if bolt.count > 1 {
         answer.steps.extend(circle_steps(bolt, shown));
     }
+    // Common practice, no source.
     if bolt.share_of_proof.is_some_and(|share| share > 0.9) {
         answer.cautions.push("That is more than 90 % of the proof load: the bolt may stretch for good. Check size, grade and friction.".into());
     }
+    if bolt.customs.len() > 1 {
+        answer.remarks.push(
+            "Customs differ for plated threads. The slipperiest is worked with: it asks the least torque for a tension, and \
+             finds the most tension in a torque. A bolt catalogue has K 0.22 for zinc, which asks a third more torque; it is not \
+             worked with."
+                .into(),
+        );
+    }
     answer.remarks.push(
-        "The same torque gives a quarter more or less tension by oil, plating and thread locker alone. Clean threads, \
-         new bolts where the manual asks for them."
+        "By a published table (K 0.15 and 0.20) the same torque gives a third more tension on a lubricated thread than on a dry \
+         one. Clean threads, new bolts where the manual asks for them; with thread locker its maker's word counts."
             .into(),
     );
-    answer.cautions.push(MANUAL.into());
     answer
+        .remarks
+        .extend(from_memory(bolt, grade, friction, shown));
+    answer
+}
+
+/// What no document at hand stands for, said with its value.
+fn from_memory(
+    bolt: &Bolt,
+    grade: Option<Grade>,
+    friction: Friction,
+    shown: &Shown,
+) -> Option<String> {
+    let mut values: Vec<String> = Vec::new();
+    if let (Some(grade), Some(proof)) =
+        (grade.filter(|grade| grade.is_from_memory()), bolt.proof_mpa)
+    {
+        values.push(format!(
+            "the proof strength of {}, {}",
+            grade.words(),
+            shown.stress(proof)
+        ));
+    }
+    if !bolt.thread.inch {
+        values.push("the stress area of metric threads, π/4 (d − 0.9382 P)², ISO 898-1".into());
+    }
+    if bolt.thread.usual_pitch {
+        values.push(format!(
+            "the coarse pitch of that size, {}, ISO 261",
+            shown.length(bolt.thread.pitch_mm)
+        ));
+    }
+    if matches!(friction, Friction::Coefficient(_)) {
+        values.push("the head bearing at 1.3 times the diameter".into());
+    }
+    (!values.is_empty()).then(|| {
+        format!(
+            "From memory, without a document beside it: {}. Check before you rely on it.",
+            values.join("; ")
+        )
+    })
+}
+
+/// What the other customs for the thread's state come to.
+fn other_customs(bolt: &Bolt, known: Known, shown: &Shown) -> Vec<Step> {
+    let others = bolt.customs.iter().skip(1);
+    others
+        .map(|custom| {
+            let (what, result) = match known {
+                Known::Torque(_) => (
+                    "tension by another custom",
+                    shown.force(bolt.tension_n * bolt.nut_factor / custom.nut_factor),
+                ),
+                Known::Tension(_) | Known::Share(_) => (
+                    "torque by another custom",
+                    shown.torque(bolt.torque_nm * custom.nut_factor / bolt.nut_factor),
+                ),
+            };
+            Step::new(
+                what,
+                "the same with the other K",
+                format!("K {:.2}: {}", custom.nut_factor, custom.source),
+                result,
+            )
+        })
+        .collect()
 }
 
 /// One bolt: from its thread to its torque.
@@ -296,70 +333,10 @@ fn circle_steps(bolt: &Bolt, shown: &Shown) -> [Step; 2] {
     ]
 }
 
-/// A pack stacked from single shims, against what the whole measured.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub(crate) struct Sum {
-    /// The shims.
-    pub shims_mm: Vec<f64>,
-    /// Their sum.
-    pub total_mm: f64,
-    /// What the stack measured as a whole.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub measured_mm: Option<f64>,
-}
-
-/// A stack measures more than its shims when dirt or burrs are between them, mm (0.0005 in a shim at most).
-const STACK_SLACK_MM: f64 = 0.0127;
-
-/// Sums up shims.
-///
-/// # Errors
-/// No shim.
-pub(crate) fn sum(shims_mm: &[f64], measured_mm: Option<f64>) -> Result<Sum, SetupError> {
-    if shims_mm.is_empty() {
-        return Err(SetupError::Missing(
-            "give the shims of the pack, each with its unit".into(),
-        ));
-    }
-    Ok(Sum {
-        shims_mm: shims_mm.to_vec(),
-        total_mm: shims_mm.iter().sum(),
-        measured_mm,
-    })
-}
-
-/// The answer in words.
-pub(crate) fn sum_answer(sum: &Sum, shown: &Shown) -> Answer {
-    let mut answer = Answer::new(
-        "sum",
-        sum,
-        format!("The pack is {}.", shown.shim(sum.total_mm)),
-    );
-    let parts: Vec<String> = sum.shims_mm.iter().map(|mm| shown.shim(*mm)).collect();
-    answer.steps.push(Step::new(
-        "pack",
-        "sum of the shims",
-        parts.join(" + "),
-        shown.shim(sum.total_mm),
-    ));
-    if let Some(measured) = sum.measured_mm {
-        let off = measured - sum.total_mm;
-        answer.steps.push(Step::new(
-            "check",
-            "measured − sum",
-            format!("{} − {}", shown.shim(measured), shown.shim(sum.total_mm)),
-            shown.signed_shim(off),
-        ));
-        if off.abs() > STACK_SLACK_MM * sum.shims_mm.len() as f64 {
-            answer.cautions.push("The stack does not measure what its shims add up to: clean them, look for burrs, and measure each one.".into());
-        }
-    }
-    answer
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::setup::friction::ThreadState;
     use crate::units::{LB_IN_NM, POUND_FORCE_N};
     use proptest::prelude::*;
     use std::f64::consts::TAU;
@@ -435,31 +412,61 @@ mod tests {
         assert!((found.clamp_n / found.tension_n - 10.0).abs() < 1e-12);
     }
 
-    /// A friction of 0.15 gives a nut factor of about 0.2 on usual threads (rule of thumb, from memory).
     #[test]
-    fn friction_as_a_coefficient() {
-        let k = Friction::Coefficient(0.15).nut_factor(&Thread::parse("M12").unwrap());
-        assert!((k - 0.20).abs() < 0.015, "{k}");
+    fn what_cannot_be_worked_out_is_said() {
+        let with = |size: &str, grade, friction, known| {
+            bolt(Thread::parse(size).unwrap(), grade, friction, known, 1)
+                .unwrap_err()
+                .to_string()
+        };
+        let dry = Friction::NutFactor(0.2);
+        let share = Known::Share(USUAL_SHARE);
         assert!(
-            bolt(
-                Thread::parse("M12").unwrap(),
-                None,
-                Friction::NutFactor(2.0),
-                Known::Torque(50.0),
-                1
-            )
-            .is_err()
+            with("M12", None, Friction::NutFactor(2.0), Known::Torque(50.0)).contains("nut factor")
         );
-        assert!(
-            bolt(
-                Thread::parse("M12").unwrap(),
-                None,
-                Friction::NutFactor(0.2),
-                Known::Share(0.75),
-                1
-            )
-            .is_err()
-        );
+        assert!(with("M12", None, dry, share).contains("--grade"));
+        assert!(with("1-8", Some(Grade::Sae5), dry, share).contains("no document at hand"));
+    }
+
+    /// 3/8-24 grade 8 by the published table: 44 lb-ft at K 0.18, 49 dry; TM 9-2320-362-14&P takes 20 % off dry for plating.
+    #[test]
+    fn plated_bolts_go_by_the_lower_of_two_customs_and_show_both() {
+        let thread = Thread::parse("3/8-24").unwrap();
+        let friction = Friction::State(ThreadState::Plated);
+        let known = Known::Share(USUAL_SHARE);
+        let found = bolt(thread, Some(Grade::Sae8), friction, known, 1).unwrap();
+        let lb_ft = found.torque_nm / (12.0 * LB_IN_NM);
+        assert!((lb_ft - 0.8 * 49.4).abs() < 0.05, "{lb_ft}");
+        let shown = Shown::from(crate::units::Units::In);
+        let answer = answer(&found, Some(Grade::Sae8), friction, known, &shown);
+        assert!(answer.says.contains("K of 0.16"), "{}", answer.says);
+        let other = answer
+            .steps
+            .iter()
+            .find(|step| step.what.contains("custom"))
+            .unwrap();
+        assert_eq!(other.result, "44.5 lb-ft");
+        // A torque that is given is judged by the tension it may reach.
+        let known = Known::Torque(55.0 * 12.0 * LB_IN_NM);
+        let tight = bolt(thread, Some(Grade::Sae8), friction, known, 1).unwrap();
+        assert!(tight.share_of_proof.unwrap() > 1.0);
+    }
+
+    #[test]
+    fn what_is_from_memory_is_printed_so() {
+        let remarks = |size: &str, grade| {
+            let thread = Thread::parse(size).unwrap();
+            let (friction, known) = (Friction::NutFactor(0.2), Known::Share(USUAL_SHARE));
+            let found = bolt(thread, Some(grade), friction, known, 1).unwrap();
+            answer(&found, Some(grade), friction, known, &Shown::default())
+                .remarks
+                .join("\n")
+        };
+        let metric = remarks("M12", Grade::Iso109);
+        for part in ["From memory", "class 10.9, 830 MPa", "0.9382", "1.750 mm"] {
+            assert!(metric.contains(part), "{metric}");
+        }
+        assert!(!remarks("3/8-24", Grade::Sae8).contains("memory"));
     }
 
     #[test]
@@ -475,16 +482,6 @@ mod tests {
             let angle = TAU * (order[1] - order[0]) as f64 / count as f64;
             assert!((angle - TAU / 2.0).abs() <= TAU / count as f64 / 2.0 + 1e-9);
         }
-    }
-
-    #[test]
-    fn a_pack_is_the_sum_of_its_shims() {
-        let thou = 0.0254;
-        let pack = sum(&[30.0 * thou, 5.0 * thou, 2.0 * thou], Some(40.0 * thou)).unwrap();
-        assert!((pack.total_mm / thou - 37.0).abs() < 1e-9);
-        let answer = sum_answer(&pack, &Shown::default());
-        assert!(answer.cautions[0].contains("burrs"));
-        assert!(sum(&[], None).is_err());
     }
 
     proptest! {

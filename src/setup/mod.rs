@@ -3,18 +3,24 @@
 //! Inside, lengths are millimetres, torques newton-metres, forces newtons. Nothing here knows of
 //! photos or of stored jobs.
 
+pub(crate) mod adjusters;
+pub(crate) mod backlash_cure;
 pub(crate) mod backlash_ratio;
 pub(crate) mod case_spread;
 pub(crate) mod fasteners;
+pub(crate) mod friction;
+pub(crate) mod kit_packs;
 pub(crate) mod pinion_shim;
 pub(crate) mod preload;
 pub(crate) mod round_the_gear;
 pub(crate) mod side_packs;
 pub(crate) mod sleeve;
+pub(crate) mod sum;
 pub(crate) mod threads;
 pub(crate) mod turning_torque;
 pub(crate) mod usual;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Value of the `schema` field of what a station prints.
@@ -51,7 +57,7 @@ impl From<SetupError> for crate::Error {
 }
 
 /// One line of working, worded in the units asked for.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub(crate) struct Step {
     /// What is worked out.
     pub what: String,
@@ -81,7 +87,7 @@ impl Step {
 }
 
 /// What a station answers: its numbers for machines, its working and remarks for people.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub(crate) struct Answer {
     /// Always [`SCHEMA`].
     pub schema: &'static str,
@@ -100,7 +106,8 @@ pub(crate) struct Answer {
 }
 
 impl Answer {
-    /// An answer of `station`; what is not serialisable becomes `null`, which no result is.
+    /// An answer of `station` with the caution that every station ends with; what is not serialisable becomes `null`,
+    /// which no result is.
     pub(crate) fn new(
         station: &'static str,
         result: &impl Serialize,
@@ -113,12 +120,12 @@ impl Answer {
             says: says.into(),
             steps: Vec::new(),
             remarks: Vec::new(),
-            cautions: Vec::new(),
+            cautions: vec![MANUAL.to_owned()],
         }
     }
 }
 
-/// What stands under every answer that ends in a torque or a fit.
+/// What stands under every answer.
 pub(crate) const MANUAL: &str = "The limits and torques of your axle's manual go before anything printed \
     here; a drive axle is safety-critical work for people trained and, where local rules ask for \
     it, licensed to do it.";

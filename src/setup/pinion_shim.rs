@@ -1,8 +1,9 @@
 //! The pack to start the pinion with.
 
+use super::kit_packs::ShimsAtHand;
 use super::{Answer, SetupError, Step};
 use crate::schema::{MarkSense, MarkUnit, ShimPlace};
-use crate::units::Shown;
+use crate::units::{Shown, Units};
 use serde::Serialize;
 
 /// How pinion marks are meant.
@@ -36,10 +37,16 @@ pub(crate) struct StartingPack {
     /// Where the pinion goes by that, + = away from the ring gear; with the card's shim place.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub pinion_moves_mm: Option<f64>,
+    /// The shims alone, where an oil slinger or baffle between pinion head and bearing takes the place of some.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub shims_mm: Option<f64>,
     /// The shims of the kit that come nearest, thickest first.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub stack_mm: Vec<f64>,
 }
+
+/// A pack this near to the one worked out is the same, mm: a quarter of a thou.
+const NEAR_ENOUGH_MM: f64 = 0.006;
 
 /// A mark that cannot be in its unit.
 ///
@@ -49,9 +56,11 @@ fn believable(mark: f64, marks: &Marks) -> Result<(), SetupError> {
     let mm = mark * marks.unit.mm();
     if mm.abs() > MOST_MARK_MM {
         return Err(SetupError::Question(format!(
-            "a pinion mark of {mark:+} in steps of {} would be {mm:+.3} mm, but marks stay within about \
-             ±{USUAL_MARK_MM:.2} mm; are the steps 0.01 mm or 0.001 mm?",
-            marks.unit.word()
+            "a pinion mark of {mark:+} in steps of {} would be {}, but marks stay within about \
+             ± {}; are the steps 0.01 mm or 0.001 mm?",
+            marks.unit.word(),
+            Units::both(mm),
+            Units::both(USUAL_MARK_MM)
         )));
     }
     Ok(())
@@ -157,45 +166,116 @@ fn pack(from_mm: f64, change_mm: f64) -> Result<StartingPack, SetupError> {
     let pack_mm = from_mm + change_mm;
     if pack_mm < 0.0 {
         return Err(SetupError::Impossible(format!(
-            "the pack would be {pack_mm:.3} mm, thinner than nothing; check the signs and the measurement"
+            "the pack would be {}, thinner than nothing; check the signs and the measurement",
+            Units::both(pack_mm)
         )));
     }
     Ok(StartingPack {
         pack_mm,
         change_mm,
         pinion_moves_mm: None,
+        shims_mm: None,
         stack_mm: Vec::new(),
     })
 }
 
-/// The answer in words; `place` and `kit_mm` come from the card.
+/// An oil slinger or baffle between pinion head and bearing that was not in when the pack was measured.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Slinger {
+    /// How thick it is.
+    pub thick_mm: f64,
+    /// Where the shims sit.
+    pub place: ShimPlace,
+}
+
+impl Slinger {
+    /// The shims beside it. Behind the head bearing it takes the place of shims; with shims under the cage it pushes the
+    /// pinion toward the ring gear, and as much more goes under the cage. Derived, no source.
+    fn shims_mm(self, pack_mm: f64) -> f64 {
+        pack_mm + self.place.away_per_thicker() * self.thick_mm
+    }
+}
+
+/// What to say where nothing was said of a slinger.
+const SLINGER: &str = "An oil slinger or baffle that sits between pinion head and bearing is part of the pack: measured with \
+    the shims it is in the number already; if it was left out, give its thickness with --slinger.";
+
+/// The answer in words; `place` and the shims at hand come from the card.
+///
+/// # Errors
+/// A slinger thicker than the pack.
 pub(crate) fn answer(
     mut found: StartingPack,
     step: Step,
     place: Option<ShimPlace>,
-    kit_mm: &[f64],
+    slinger: Option<Slinger>,
+    kit: &ShimsAtHand,
     shown: &Shown,
-) -> Answer {
+) -> Result<Answer, SetupError> {
     found.pinion_moves_mm = place.map(|place| place.away_per_thicker() * found.change_mm);
-    let stacks = crate::rules::kit::Stacks::new(kit_mm, found.pack_mm + 0.2);
-    if let Some(nearest) = stacks.nearest_mm(found.pack_mm) {
-        found.stack_mm = stacks.stack_mm(nearest);
+    found.shims_mm = slinger.map(|slinger| slinger.shims_mm(found.pack_mm));
+    let shims_mm = found.shims_mm.unwrap_or(found.pack_mm);
+    if shims_mm < 0.0 {
+        return Err(SetupError::Impossible(format!(
+            "the slinger is thicker than the whole pack of {}; measure both again",
+            shown.shim(found.pack_mm)
+        )));
     }
-    let says = format!(
-        "Start the pinion with a pack of {}.",
-        shown.shim(found.pack_mm)
-    );
+    let built = kit.nearest(shims_mm);
+    if let Some(built) = &built {
+        found.stack_mm.clone_from(&built.stack_mm);
+    }
+    let shims = match slinger {
+        None => format!("a pack of {}", shown.shim(found.pack_mm)),
+        Some(slinger) => format!(
+            "{} of shims beside the slinger of {}",
+            shown.shim(shims_mm),
+            shown.shim(slinger.thick_mm)
+        ),
+    };
+    let nearest = match &built {
+        Some(built) if (built.pack_mm - shims_mm).abs() > NEAR_ENOUGH_MM => {
+            format!(
+                "; the shims at hand come nearest with {}",
+                built.words(shown)
+            )
+        }
+        Some(built) if built.stack_mm.len() > 1 => {
+            let parts: Vec<String> = built.stack_mm.iter().map(|mm| shown.shim(*mm)).collect();
+            format!(" ({})", parts.join(" + "))
+        }
+        Some(_) | None => String::new(),
+    };
+    let says = format!("Start the pinion with {shims}{nearest}.");
     let mut answer = Answer::new("pinion_shim", &found, says);
     answer.steps.push(step);
-    if !found.stack_mm.is_empty() {
-        let stacked: f64 = found.stack_mm.iter().sum();
-        let parts: Vec<String> = found.stack_mm.iter().map(|mm| shown.shim(*mm)).collect();
+    if let Some(slinger) = slinger {
+        let (formula, sign) = match slinger.place {
+            ShimPlace::BehindHeadBearing => ("pack − slinger", "−"),
+            ShimPlace::UnderCage => ("pack + slinger", "+"),
+        };
+        answer.steps.push(Step::new(
+            "shims beside the slinger",
+            formula,
+            format!(
+                "{} {sign} {}",
+                shown.shim(found.pack_mm),
+                shown.shim(slinger.thick_mm)
+            ),
+            shown.shim(shims_mm),
+        ));
+    }
+    if let Some(built) = &built {
+        let parts: Vec<String> = built.stack_mm.iter().map(|mm| shown.shim(*mm)).collect();
         answer.steps.push(Step::new(
             "from the kit",
             "fewest shims nearest to the pack",
             parts.join(" + "),
-            shown.shim(stacked),
+            shown.shim(built.pack_mm),
         ));
+    }
+    if slinger.is_none() && place != Some(ShimPlace::UnderCage) {
+        answer.remarks.push(SLINGER.into());
     }
     match found.pinion_moves_mm {
         Some(away_mm) if away_mm.abs() > 1e-9 => answer.remarks.push(format!(
@@ -214,7 +294,7 @@ pub(crate) fn answer(
          pack is more likely a wrong measurement; measure again before you believe it."
             .into(),
     );
-    answer
+    Ok(answer)
 }
 
 #[cfg(test)]

@@ -5,14 +5,18 @@
 //! `torque = drag + slope · max(0, touch − pack)`, falling with the pack by its very form. Its three unknowns
 //! are weighed on a grid: what every axle has in common goes in as a prior, the trials decide.
 
-use super::{Answer, MANUAL, SetupError, Step, verdict};
-use crate::rules::kit::Stacks;
+use super::kit_packs::ShimsAtHand;
+use super::turning_torque::{clearly_less, noise_nm};
+use super::{Answer, SetupError, Step, verdict};
 use crate::units::{LB_IN_NM, Shown, THOU_MM};
 use serde::Serialize;
 
 /// One assembly: a pack and the rotating torque it gave.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub(crate) struct PreloadTrial {
+    /// Its number in the job that it was recorded in.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub of_job: Option<i64>,
     /// Pack between the bearings, mm.
     pub pack_mm: f64,
     /// Rotating torque without the seal's drag, N·m.
@@ -25,12 +29,13 @@ const USUAL_SLOPE_NM_PER_MM: f64 = 4.0 * LB_IN_NM / THOU_MM;
 const SLOPE_FACTOR: f64 = 2.2;
 /// Drag of greased bearings without preload: up to about 3 lb-in. Common practice, no source.
 const MOST_DRAG_NM: f64 = 3.0 * LB_IN_NM;
-/// What a beam or dial wrench is good for: half a pound-inch and a twentieth of the reading. Common
-/// practice, no source.
-const WRENCH_NM: f64 = 0.5 * LB_IN_NM;
-const WRENCH_SHARE: f64 = 0.05;
 /// No step from one trial goes further than this, mm (0.005 in): the slope is not known yet.
 const LONGEST_FIRST_STEP_MM: f64 = 5.0 * THOU_MM;
+
+/// Packs this near to the wanted one are weighed by their chance, mm.
+const NEAR_MM: f64 = 0.06;
+/// Beyond this no pack is offered, mm.
+const FARTHEST_MM: f64 = 0.3;
 
 const SLOPES: usize = 61;
 const DRAGS: usize = 7;
@@ -52,7 +57,9 @@ pub(crate) struct PreloadFit {
     pub bracket_mm: Option<[f64; 2]>,
     /// The pack to try next; the last one when it was right.
     pub next_pack_mm: f64,
-    /// The shims that make it up, thickest first.
+    /// The pack that would be in the middle of the window.
+    pub wanted_mm: f64,
+    /// The shims that make up the next pack, thickest first.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub stack_mm: Vec<f64>,
     /// Torque to expect of it, and one standard deviation.
@@ -78,19 +85,16 @@ impl Guess {
     }
 }
 
-/// Standard uncertainty of a torque reading.
-fn noise_nm(torque_nm: f64) -> f64 {
-    WRENCH_NM.hypot(WRENCH_SHARE * torque_nm)
-}
-
-/// Fits the trials and finds the pack for the middle of the window; `kit_mm` may be empty.
+/// Fits the trials and finds the pack for the middle of the window, from the shims at hand where they are known.
+/// `as_written` takes trials that contradict each other all the same.
 ///
 /// # Errors
-/// No trial; numbers that cannot be.
+/// No trial; numbers that cannot be; a thinner pack that turned easier.
 pub(crate) fn fit(
     trials: &[PreloadTrial],
     window_nm: [f64; 2],
-    kit_mm: &[f64],
+    kit: &ShimsAtHand,
+    as_written: bool,
 ) -> Result<PreloadFit, SetupError> {
     let Some(last) = trials.last() else {
         return Err(SetupError::Missing(
@@ -108,6 +112,16 @@ pub(crate) fn fit(
              taken off, was it measured on this axle?"
                 .into(),
         ));
+    }
+    let contradiction = contradiction(trials);
+    if let Some([a, b]) = contradiction.filter(|_| !as_written) {
+        return Err(SetupError::Question(format!(
+            "{} has the thinner pack but turned easier than {}, which preload does not do: a bearing not \
+             seated, the nut not at its torque, a shim left out or counted twice, or the two packs mixed up? Measure both \
+             again; if they are right as they stand, add --as-written",
+            name(trials, a),
+            name(trials, b)
+        )));
     }
     let guesses = weigh(trials);
     let bracket_mm = bracket(trials, window_nm);
@@ -128,7 +142,7 @@ pub(crate) fn fit(
     let (next_pack_mm, stack_mm) = if inside {
         (last.pack_mm, Vec::new())
     } else {
-        stacked(&guesses, trials, wanted_mm, window_nm, kit_mm)
+        stacked(&guesses, trials, wanted_mm, window_nm, kit)
     };
     Ok(PreloadFit {
         window_nm,
@@ -140,7 +154,8 @@ pub(crate) fn fit(
         stack_mm,
         expected_nm: pair(mean(&guesses, |g| g.torque_nm(next_pack_mm))),
         chance: chance(&guesses, next_pack_mm, window_nm),
-        contradiction: contradiction(trials),
+        wanted_mm,
+        contradiction,
     })
 }
 
@@ -229,12 +244,19 @@ fn bracket(trials: &[PreloadTrial], window_nm: [f64; 2]) -> Option<[f64; 2]> {
     (loose.is_finite() && tight.is_finite() && loose > tight).then_some([loose, tight])
 }
 
+/// How texts name a trial, counted from 1: by its number in the job, where it has one.
+fn name(trials: &[PreloadTrial], number: usize) -> String {
+    match trials.get(number - 1).and_then(|trial| trial.of_job) {
+        Some(of_job) => format!("trial {of_job} of the job"),
+        None => format!("trial {number}"),
+    }
+}
+
 /// Two trials of which the clearly thinner pack turned clearly easier.
 fn contradiction(trials: &[PreloadTrial]) -> Option<[usize; 2]> {
     for (i, a) in trials.iter().enumerate() {
         for (j, b) in trials.iter().enumerate() {
-            let noise = noise_nm(a.torque_nm).hypot(noise_nm(b.torque_nm));
-            if a.pack_mm < b.pack_mm - 0.005 && a.torque_nm < b.torque_nm - 3.0 * noise {
+            if a.pack_mm < b.pack_mm - 0.005 && clearly_less(a.torque_nm, b.torque_nm) {
                 return Some([i + 1, j + 1]);
             }
         }
@@ -242,31 +264,37 @@ fn contradiction(trials: &[PreloadTrial]) -> Option<[usize; 2]> {
     None
 }
 
-/// The pack the kit can stack that is likeliest to land in the window, among those near the wanted one
-/// and not tried already.
+/// The pack of the shims at hand that is likeliest to land in the window, among those near the wanted one and not tried
+/// already; where there is none near, the nearest.
 fn stacked(
     guesses: &[Guess],
     trials: &[PreloadTrial],
     wanted_mm: f64,
     window_nm: [f64; 2],
-    kit_mm: &[f64],
+    kit: &ShimsAtHand,
 ) -> (f64, Vec<f64>) {
-    let untried = |mm: f64| trials.iter().all(|t| (t.pack_mm - mm).abs() > 1e-6);
-    if kit_mm.is_empty() {
+    let untried = |mm: &f64| trials.iter().all(|t| (t.pack_mm - mm).abs() > 1e-6);
+    let Some(stacks) = kit.stacks(wanted_mm + FARTHEST_MM) else {
         return ((wanted_mm / 0.001).round() * 0.001, Vec::new());
-    }
-    let stacks = Stacks::new(kit_mm, wanted_mm + 0.3);
-    let best = stacks
-        .packs_mm(wanted_mm - 0.06, wanted_mm + 0.06)
-        .into_iter()
-        .filter(|mm| untried(*mm))
+    };
+    let off = |mm: &f64| (mm - wanted_mm).abs();
+    let packs = |reach: f64| {
+        stacks
+            .packs_mm(wanted_mm - reach, wanted_mm + reach)
+            .into_iter()
+    };
+    let near = packs(NEAR_MM)
+        .filter(untried)
         .map(|mm| (mm, chance(guesses, mm, window_nm)))
-        .max_by(|a, b| {
-            a.1.total_cmp(&b.1)
-                .then((b.0 - wanted_mm).abs().total_cmp(&(a.0 - wanted_mm).abs()))
-        });
-    match best {
-        Some((mm, _)) => (mm, stacks.stack_mm(mm)),
+        .max_by(|a, b| a.1.total_cmp(&b.1).then(off(&b.0).total_cmp(&off(&a.0))))
+        .map(|(mm, _)| mm);
+    let nearest = || {
+        packs(FARTHEST_MM)
+            .filter(untried)
+            .min_by(|a, b| off(a).total_cmp(&off(b)))
+    };
+    match near.or_else(nearest) {
+        Some(mm) => (mm, stacks.stack_mm(mm)),
         None => (wanted_mm, Vec::new()),
     }
 }
@@ -291,7 +319,7 @@ pub(crate) fn answer(
 ) -> Answer {
     let mut answer = Answer::new("preload", fit, says(trials, fit, asked, shown));
     answer.steps = steps(trials, fit, shown);
-    remarks(&mut answer, trials, fit, asked);
+    remarks(&mut answer, trials, fit, asked, shown);
     answer
 }
 
@@ -324,7 +352,7 @@ fn steps(trials: &[PreloadTrial], fit: &PreloadFit, shown: &Shown) -> Vec<Step> 
     let mut steps = Vec::new();
     for (number, trial) in (1..).zip(trials) {
         steps.push(Step::new(
-            format!("trial {number}"),
+            name(trials, number),
             "rotating torque of the pack",
             format!("pack {}", shown.shim(trial.pack_mm)),
             format!(
@@ -382,17 +410,32 @@ fn steps(trials: &[PreloadTrial], fit: &PreloadFit, shown: &Shown) -> Vec<Step> 
     steps
 }
 
-fn remarks(answer: &mut Answer, trials: &[PreloadTrial], fit: &PreloadFit, asked: Asked) {
+fn remarks(
+    answer: &mut Answer,
+    trials: &[PreloadTrial],
+    fit: &PreloadFit,
+    asked: Asked,
+    shown: &Shown,
+) {
     if let Some([a, b]) = fit.contradiction {
         answer.cautions.push(format!(
-            "Trial {a} has the thinner pack but turned easier than trial {b}. Check both: a bearing not seated, \
-             the nut not at its torque, a shim left out, or dry bearings. Until then the fit is not to be trusted."
+            "The thinner pack of {} turned easier than that of {}. Check both: a bearing not seated, \
+             the nut not at its torque, a shim left out, or dry bearings. Until then the fit is not to be trusted.",
+            name(trials, a),
+            name(trials, b)
         ));
     }
     if trials.len() == 1 && fit.last != "within" {
         answer.remarks.push(
             "One trial does not show how steep this axle is: the step is kept short, the next trial tells.".into(),
         );
+    }
+    if fit.last != "within" && (fit.next_pack_mm - fit.wanted_mm).abs() > 0.5 * THOU_MM {
+        answer.remarks.push(format!(
+            "The pack that would be wanted is {}; {} is the likeliest that the shims at hand make up and that was not tried.",
+            shown.shim(fit.wanted_mm),
+            shown.shim(fit.next_pack_mm)
+        ));
     }
     if fit.bracket_mm.is_some() && fit.last != "within" && fit.chance < 0.2 {
         answer.remarks.push(
@@ -415,7 +458,6 @@ fn remarks(answer: &mut Answer, trials: &[PreloadTrial], fit: &PreloadFit, asked
          not count. Oil the bearings, bring the nut to its torque, turn the pinion some turns to seat the rollers first."
             .into(),
     );
-    answer.cautions.push(MANUAL.into());
 }
 
 #[cfg(test)]

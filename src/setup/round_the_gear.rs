@@ -1,5 +1,6 @@
 //! Backlash at several places round the gear: mean, range, run-out, and the indicator's direction.
 
+use super::backlash_cure::Cure;
 use super::{Answer, SetupError, Step, verdict};
 use crate::schema::BacklashDirection;
 use crate::units::Shown;
@@ -70,6 +71,71 @@ pub(crate) struct Round {
     /// The mean as an indicator standing the other way would show it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub other_direction_mm: Option<f64>,
+    /// What that was worked out with.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub conversion: Option<Conversion>,
+    /// What brings a mean that is outside to the middle of its window.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub cure: Option<Cure>,
+}
+
+/// How a backlash read one way is turned into the other.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub(crate) struct Conversion {
+    /// How it was read.
+    pub read: BacklashDirection,
+    /// Normal pressure angle; that with the mean cosine of both flanks where they differ.
+    pub pressure_angle_deg: f64,
+    /// Spiral angle.
+    pub spiral_angle_deg: f64,
+    /// Radius of the reading square to the tooth, and of the one along the circle; one and the same without.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub radii_mm: Option<[f64; 2]>,
+}
+
+impl Conversion {
+    /// Turns a backlash into the other direction: `square = tangential · cos α · cos β · (r_square / r_tangential)`. The
+    /// free angle is one, the arms and the direction differ (dj_n = dj_t cos α_n cos β; a gear maker's lecture: up to 40 %
+    /// larger in the plane of rotation, at one radius).
+    pub(crate) fn other_mm(&self, backlash_mm: f64) -> f64 {
+        let arms = self
+            .radii_mm
+            .map_or(1.0, |[square, tangential]| square / tangential);
+        let angles =
+            self.pressure_angle_deg.to_radians().cos() * self.spiral_angle_deg.to_radians().cos();
+        match self.read {
+            BacklashDirection::Tangential => backlash_mm * angles * arms,
+            BacklashDirection::Square => backlash_mm / (angles * arms),
+        }
+    }
+
+    fn step(&self, mean_mm: f64, shown: &Shown) -> Step {
+        let (what, by) = match self.read {
+            BacklashDirection::Tangential => ("the same square to the tooth", "×"),
+            BacklashDirection::Square => ("the same along the circle", "/"),
+        };
+        let arms = self.radii_mm.map_or_else(
+            || " at one radius".to_owned(),
+            |[square, tangential]| {
+                format!(
+                    " {by} ({} / {})",
+                    shown.length(square),
+                    shown.length(tangential)
+                )
+            },
+        );
+        Step::new(
+            what,
+            "square = tangential × cos α × cos β × radius square / radius tangential",
+            format!(
+                "{} {by} cos {:.1}° {by} cos {:.1}°{arms}",
+                shown.shim(mean_mm),
+                self.pressure_angle_deg,
+                self.spiral_angle_deg
+            ),
+            shown.shim(self.other_mm(mean_mm)),
+        )
+    }
 }
 
 /// Limits to judge by.
@@ -120,6 +186,8 @@ pub(crate) fn judge(places: &[BacklashAt], limits: &Limits) -> Result<Round, Set
             .filter(|_| several)
             .map(|limit| variation_mm <= limit + 1e-9),
         other_direction_mm: None,
+        cure: None,
+        conversion: None,
     })
 }
 
@@ -165,25 +233,6 @@ fn wave(places: &[BacklashAt], limits: &Limits) -> Result<RunOut, SetupError> {
     })
 }
 
-/// Turns a backlash read one way into the other.
-///
-/// `square = tangential · cos α · cos β · (r_square / r_tangential)`: the free angle is one, the arms and the
-/// direction differ (dj_n = dj_t cos α_n cos β; a gear maker's lecture: up to 40 % larger in the plane of
-/// rotation).
-pub(crate) fn other_direction_mm(
-    backlash_mm: f64,
-    read: BacklashDirection,
-    pressure_angle: f64,
-    spiral_angle: f64,
-    radii_ratio: f64,
-) -> f64 {
-    let factor = pressure_angle.cos() * spiral_angle.cos() * radii_ratio;
-    match read {
-        BacklashDirection::Tangential => backlash_mm * factor,
-        BacklashDirection::Square => backlash_mm / factor,
-    }
-}
-
 /// The answer in words.
 pub(crate) fn answer(
     places: &[BacklashAt],
@@ -217,6 +266,9 @@ fn says(round: &Round, shown: &Shown) -> String {
         (None, _) => {}
     }
     says.push('.');
+    if let Some(cure) = &round.cure {
+        says += &format!(" {}", cure.words(shown));
+    }
     says
 }
 
@@ -250,13 +302,8 @@ fn steps(places: &[BacklashAt], round: &Round, limits: &Limits, shown: &Shown) -
     if let Some(wave) = round.run_out {
         steps.push(run_out_step(wave, shown));
     }
-    if let Some(mm) = round.other_direction_mm {
-        steps.push(Step::new(
-            "other direction",
-            "square = tangential × cos α × cos β × radius ratio",
-            s(round.mean_mm),
-            s(mm),
-        ));
+    if let Some(conversion) = round.conversion {
+        steps.push(conversion.step(round.mean_mm, shown));
     }
     steps
 }
@@ -354,15 +401,17 @@ mod tests {
     /// By hand, 1 / (cos 20° cos 38.61°) = 1.362, 1 / (cos 20° cos 35°) = 1.299.
     #[test]
     fn square_and_tangential_convert_by_the_published_factors() {
-        for (spiral, factor) in [(38.61_f64, 1.362), (35.0, 1.299)] {
-            let tangential = other_direction_mm(
-                1.0,
-                BacklashDirection::Square,
-                20_f64.to_radians(),
-                spiral.to_radians(),
-                1.0,
-            );
+        for (spiral_angle_deg, factor) in [(38.61, 1.362), (35.0, 1.299)] {
+            let conversion = Conversion {
+                read: BacklashDirection::Square,
+                pressure_angle_deg: 20.0,
+                spiral_angle_deg,
+                radii_mm: None,
+            };
+            let tangential = conversion.other_mm(1.0);
             assert!((tangential - factor).abs() < 0.001, "{tangential}");
+            let step = conversion.step(1.0, &Shown::default());
+            assert!(step.numbers.contains("cos 20.0°"), "{}", step.numbers);
         }
     }
 
@@ -398,9 +447,14 @@ mod tests {
 
         #[test]
         fn there_and_back(mm in 0.01..1.0_f64, ratio in 0.8..1.2_f64) {
-            let (a, b) = (20_f64.to_radians(), 31_f64.to_radians());
-            let square = other_direction_mm(mm, BacklashDirection::Tangential, a, b, ratio);
-            let back = other_direction_mm(square, BacklashDirection::Square, a, b, ratio);
+            let of = |read| Conversion {
+                read,
+                pressure_angle_deg: 20.0,
+                spiral_angle_deg: 31.0,
+                radii_mm: Some([ratio, 1.0]),
+            };
+            let square = of(BacklashDirection::Tangential).other_mm(mm);
+            let back = of(BacklashDirection::Square).other_mm(square);
             prop_assert!((back - mm).abs() < 1e-12);
         }
     }

@@ -1,9 +1,10 @@
-//! Side packs or threaded adjusters: from zero end play to the backlash wanted, with the bearings preloaded.
+//! Side packs: from zero end play to the backlash wanted, with the bearings preloaded.
 
 use super::backlash_ratio::{Ratio, SHOP};
-use super::{Answer, MANUAL, SetupError, Step};
+use super::kit_packs::{BuiltPair, ShimsAtHand, WantedPair};
+use super::{Answer, SetupError, Step, verdict};
 use crate::schema::PreloadOn;
-use crate::units::Shown;
+use crate::units::{Shown, Units};
 use serde::Serialize;
 
 /// What was found with the side bearings just free of end play.
@@ -26,6 +27,8 @@ pub(crate) struct Wanted {
     pub preload_mm: f64,
     /// Where it goes.
     pub preload_on: PreloadOn,
+    /// Window of the backlash.
+    pub window_mm: Option<[f64; 2]>,
 }
 
 /// Packs for the sides.
@@ -55,12 +58,18 @@ pub(crate) struct SidePacks {
     pub backlash_other_way_mm: f64,
     /// The ratio it was worked out with.
     pub ratio: Ratio,
+    /// The nearest packs that the shims at hand make up, and what they give.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub from_kit: Option<BuiltPair>,
 }
 
 /// Share of a one-sided preload shim by which the ring gear is pushed over: both bearings and both ends of
 /// the case give way alike, so half. Between 0.25 and 0.75 where they do not. Derived for equal springs, no source.
 const PUSHED_OVER: f64 = 0.5;
 const PUSHED_OVER_DEVIATION: f64 = 0.125;
+/// Preload off by more than this is said, mm (0.001 in): a quarter of what a manual puts on a side
+/// (TM 9-2320-289-34: 0.004 in).
+const PRELOAD_OFF_MM: f64 = 0.0254;
 /// Standard uncertainty of the measured backlash, mm.
 const READING_MM: f64 = 0.006;
 
@@ -78,9 +87,16 @@ fn pushed_mm(preload_mm: f64, on: PreloadOn) -> f64 {
 /// zero end play; then preload is added, half on each side or all on the ring side. With preload on the ring
 /// side the gear is first moved out by what it will be pushed back.
 ///
+/// Then the packs are built from the shims at hand, as near to that as they go.
+///
 /// # Errors
 /// A pack that would be thinner than nothing.
-pub(crate) fn split(found: &Found, wanted: &Wanted, ratio: Ratio) -> Result<SidePacks, SetupError> {
+pub(crate) fn split(
+    found: &Found,
+    wanted: &Wanted,
+    ratio: Ratio,
+    kit: &ShimsAtHand,
+) -> Result<SidePacks, SetupError> {
     let pushed = pushed_mm(wanted.preload_mm, wanted.preload_on);
     let before = wanted.backlash_mm - ratio.ratio * pushed;
     let ring_moves_mm = (before - found.backlash_mm) / ratio.ratio;
@@ -93,9 +109,10 @@ pub(crate) fn split(found: &Found, wanted: &Wanted, ratio: Ratio) -> Result<Side
     let far = found.far_side_mm + ring_moves_mm;
     if ring + ring_adds <= 0.0 || far + far_adds <= 0.0 {
         return Err(SetupError::Impossible(format!(
-            "moving the ring gear by {ring_moves_mm:+.3} mm would leave a side pack of {:.3} mm; measure the \
+            "moving the ring gear by {} would leave a side pack of {}; measure the \
              backlash and both packs again, and look whether the ring gear sits on its flange",
-            ring.min(far)
+            Units::both(ring_moves_mm),
+            Units::both(ring.min(far))
         )));
     }
     let other = match wanted.preload_on {
@@ -106,6 +123,14 @@ pub(crate) fn split(found: &Found, wanted: &Wanted, ratio: Ratio) -> Result<Side
         PreloadOn::BothSides => 0.0,
         PreloadOn::RingSide => ratio.ratio * wanted.preload_mm * PUSHED_OVER_DEVIATION,
     };
+    let from_kit = kit.nearest_pair(&WantedPair {
+        ring_side_mm: ring + ring_adds,
+        far_side_mm: far + far_adds,
+        backlash_mm: wanted.backlash_mm,
+        window_mm: wanted.window_mm,
+        zero_mm: found.ring_side_mm + found.far_side_mm,
+        ratio: ratio.ratio,
+    });
     Ok(SidePacks {
         ring_moves_mm,
         ring_side_without_preload_mm: ring,
@@ -121,28 +146,39 @@ pub(crate) fn split(found: &Found, wanted: &Wanted, ratio: Ratio) -> Result<Side
             .hypot(unsure_push),
         backlash_other_way_mm: before + ratio.ratio * other,
         ratio,
+        from_kit,
     })
 }
 
 /// The answer in words.
 pub(crate) fn answer(found: &Found, wanted: &Wanted, packs: &SidePacks, shown: &Shown) -> Answer {
     let s = |mm: f64| shown.shim(mm);
-    let mut answer = Answer::new(
-        "side_shims",
-        packs,
-        format!(
+    let says = match &packs.from_kit {
+        None => format!(
             "Ring side {}, far side {}: expect {} ± {} of backlash.",
             s(packs.ring_side_mm),
             s(packs.far_side_mm),
             s(packs.backlash_mm),
             s(packs.backlash_deviation_mm)
         ),
-    );
+        Some(built) => format!(
+            "Ring side {}, far side {}: expect {} ± {} of backlash.",
+            built.ring_side.words(shown),
+            built.far_side.words(shown),
+            s(built.backlash_mm),
+            s(packs.backlash_deviation_mm)
+        ),
+    };
+    let mut answer = Answer::new("side_shims", packs, says);
     answer.steps.extend(steps(found, packs, shown));
     if wanted.preload_mm > 0.0 {
         answer.steps.extend(preload_steps(wanted, packs, shown));
     }
     answer.steps.push(ratio_step(packs.ratio));
+    if let Some(built) = &packs.from_kit {
+        answer.steps.push(kit_step(packs, built, shown));
+        answer.remarks.extend(kit_remarks(wanted, built, shown));
+    }
     answer.remarks.push(
         "Turn the gear some turns to seat the bearings, bring the caps to their torque, then measure backlash \
          again: the number above is a forecast."
@@ -152,7 +188,6 @@ pub(crate) fn answer(found: &Found, wanted: &Wanted, packs: &SidePacks, shown: &
         "Caps go back on their own side and the same way up; mark them before they come off."
             .into(),
     );
-    answer.cautions.push(MANUAL.into());
     answer
 }
 
@@ -229,17 +264,67 @@ fn preload_steps(wanted: &Wanted, packs: &SidePacks, shown: &Shown) -> [Step; 2]
                     s(wanted.preload_mm)
                 ),
             },
-            format!(
-                "{}; placed the other way the end would be {}",
-                shown.signed_shim(packs.preload_changes_backlash_mm),
-                s(packs.backlash_other_way_mm)
-            ),
+            if packs.backlash_other_way_mm > 0.0 {
+                format!(
+                    "{}; placed the other way the end would be {}",
+                    shown.signed_shim(packs.preload_changes_backlash_mm),
+                    s(packs.backlash_other_way_mm)
+                )
+            } else {
+                format!(
+                    "{}; placed the other way no backlash would be left and the teeth would bind",
+                    shown.signed_shim(packs.preload_changes_backlash_mm)
+                )
+            },
         ),
     ]
 }
 
+/// From the packs worked out to those that can be built.
+pub(crate) fn kit_step(packs: &SidePacks, built: &BuiltPair, shown: &Shown) -> Step {
+    let s = |mm: f64| shown.shim(mm);
+    Step::new(
+        "from the shims at hand",
+        "nearest in backlash and preload",
+        format!(
+            "{} and {}",
+            built.ring_side.words(shown),
+            built.far_side.words(shown)
+        ),
+        format!(
+            "{} instead of {}, {} instead of {}",
+            s(built.ring_side.pack_mm),
+            s(packs.ring_side_mm),
+            s(built.far_side.pack_mm),
+            s(packs.far_side_mm)
+        ),
+    )
+}
+
+/// What the shims at hand do not reach.
+fn kit_remarks(wanted: &Wanted, built: &BuiltPair, shown: &Shown) -> Vec<String> {
+    let mut remarks = Vec::new();
+    if let Some(window) = wanted.window_mm
+        && verdict(built.backlash_mm, window) != "within"
+    {
+        remarks.push(format!(
+            "No packs of the shims at hand bring the backlash into {} to {}: get shims in between.",
+            shown.shim(window[0]),
+            shown.shim(window[1])
+        ));
+    }
+    if (built.preload_mm - wanted.preload_mm).abs() > PRELOAD_OFF_MM {
+        remarks.push(format!(
+            "These packs give {} of preload instead of {}: get shims in between.",
+            shown.signed_shim(built.preload_mm),
+            shown.shim(wanted.preload_mm)
+        ));
+    }
+    remarks
+}
+
 /// The line that sets the ratio beside the shop's.
-fn ratio_step(ratio: Ratio) -> Step {
+pub(super) fn ratio_step(ratio: Ratio) -> Step {
     Step::new(
         "backlash per move",
         format!("ratio, {}", ratio.source.words()),
@@ -248,123 +333,16 @@ fn ratio_step(ratio: Ratio) -> Step {
     )
 }
 
-/// Threaded adjusters.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub(crate) struct Notches {
-    /// Axial travel of one notch.
-    pub notch_mm: f64,
-    /// Backlash one notch is worth, both adjusters turned alike.
-    pub backlash_per_notch_mm: f64,
-    /// Notches to turn both adjusters, + = ring gear away from the pinion.
-    pub notches: i32,
-    /// The same before rounding to whole notches.
-    pub exact_notches: f64,
-    /// Backlash to expect.
-    pub backlash_mm: f64,
-    /// Notches of preload beyond zero end play, both sides together.
-    pub preload_notches: f64,
-    /// The ratio it was worked out with.
-    pub ratio: Ratio,
-}
-
-/// Whole notches for the backlash wanted: `notches = (wanted − found) / (ratio · pitch / notches per turn)`.
-///
-/// # Errors
-/// No travel per notch.
-pub(crate) fn notches(
-    found_mm: f64,
-    wanted_mm: f64,
-    notch_mm: f64,
-    preload_notches: f64,
-    ratio: Ratio,
-) -> Result<Notches, SetupError> {
-    if !(notch_mm.is_finite() && notch_mm > 0.0) {
-        return Err(SetupError::Missing(
-            "the travel of a notch is needed: give --pitch and --notches-per-turn, or a card with threaded \
-             adjusters"
-                .into(),
-        ));
-    }
-    let backlash_per_notch_mm = ratio.ratio * notch_mm;
-    let exact_notches = (wanted_mm - found_mm) / backlash_per_notch_mm;
-    let notches = exact_notches.round();
-    Ok(Notches {
-        notch_mm,
-        backlash_per_notch_mm,
-        notches: notches as i32,
-        exact_notches,
-        backlash_mm: found_mm + notches * backlash_per_notch_mm,
-        preload_notches,
-        ratio,
-    })
-}
-
-/// The answer in words.
-pub(crate) fn notches_answer(
-    found_mm: f64,
-    wanted_mm: f64,
-    turn: &Notches,
-    shown: &Shown,
-) -> Answer {
-    let s = |mm: f64| shown.shim(mm);
-    let (loosen, tighten) = if turn.notches >= 0 {
-        ("ring-side", "far-side")
-    } else {
-        ("far-side", "ring-side")
-    };
-    let count = turn.notches.abs();
-    let says = if count == 0 {
-        format!(
-            "Leave the adjusters: a notch is worth {} and the backlash is nearer than half of that.",
-            s(turn.backlash_per_notch_mm)
-        )
-    } else {
-        format!(
-            "Loosen the {loosen} adjuster by {count} notches, then tighten the {tighten} one by {count}: expect {}.",
-            s(turn.backlash_mm)
-        )
-    };
-    let mut answer = Answer::new("adjusters", turn, says);
-    answer.steps.extend([
-        Step::new(
-            "one notch",
-            "ratio × pitch / notches per turn",
-            format!("{:.2} × {}", turn.ratio.ratio, s(turn.notch_mm)),
-            format!("{} of backlash", s(turn.backlash_per_notch_mm)),
-        ),
-        Step::new(
-            "notches",
-            "(wanted − found) / one notch",
-            format!(
-                "({} − {}) / {}",
-                s(wanted_mm),
-                s(found_mm),
-                s(turn.backlash_per_notch_mm)
-            ),
-            format!("{:+.1}, so {:+}", turn.exact_notches, turn.notches),
-        ),
-        ratio_step(turn.ratio),
-    ]);
-    if turn.preload_notches > 0.0 {
-        answer.remarks.push(format!(
-            "Then preload: {} notches tight in all beyond zero end play, {} on each side, so that the ring gear stays.",
-            turn.preload_notches,
-            turn.preload_notches / 2.0
-        ));
-    }
-    answer.remarks.push(
-        "Always finish by tightening, so that threads and bearings sit against their load.".into(),
-    );
-    answer.cautions.push(MANUAL.into());
-    answer
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::setup::backlash_ratio::{RatioSource, shop};
     use crate::units::THOU_MM;
     use proptest::prelude::*;
+
+    fn none() -> ShimsAtHand {
+        ShimsAtHand::default()
+    }
 
     fn given(ratio: f64) -> Ratio {
         Ratio {
@@ -390,8 +368,9 @@ mod tests {
                 backlash_mm: backlash * THOU_MM,
                 preload_mm: 8.0 * THOU_MM,
                 preload_on: PreloadOn::BothSides,
+                window_mm: None,
             };
-            let packs = split(&found, &wanted, given(backlash / 10.0)).unwrap();
+            let packs = split(&found, &wanted, given(backlash / 10.0), &none()).unwrap();
             let thou = |mm: f64| mm / THOU_MM;
             assert!((thou(packs.ring_side_without_preload_mm) - (left - 10.0)).abs() < 1e-9);
             assert!((thou(packs.ring_side_mm) - (left - 6.0)).abs() < 1e-9);
@@ -414,31 +393,17 @@ mod tests {
             backlash_mm: 8.0 * THOU_MM,
             preload_mm: 4.0 * THOU_MM,
             preload_on,
+            window_mm: None,
         };
-        let ring = split(&found, &wanted(PreloadOn::RingSide), shop()).unwrap();
+        let ring = split(&found, &wanted(PreloadOn::RingSide), shop(), &none()).unwrap();
         assert!((ring.preload_changes_backlash_mm / THOU_MM + 1.2).abs() < 1e-9);
         assert!((ring.ring_moves_mm / THOU_MM - 2.0).abs() < 1e-9);
         assert!((ring.ring_side_mm / THOU_MM - 92.0).abs() < 1e-9);
         assert!((ring.far_side_mm / THOU_MM - 92.0).abs() < 1e-9);
-        let both = split(&found, &wanted(PreloadOn::BothSides), shop()).unwrap();
+        let both = split(&found, &wanted(PreloadOn::BothSides), shop(), &none()).unwrap();
         assert_eq!(both.ring_moves_mm, 0.0);
         assert!((both.backlash_other_way_mm / THOU_MM - 6.8).abs() < 1e-9);
         assert!(ring.backlash_deviation_mm > both.backlash_deviation_mm);
-    }
-
-    /// Two makers' manuals (light truck, heavy axle): one notch is worth about 0.003 in (0.08 mm). No thread is published
-    /// with it; by hand, 16 threads an inch and 18 notches give 0.0882 mm of travel.
-    #[test]
-    fn a_notch_of_a_usual_adjuster_is_worth_about_three_thou() {
-        let notch_mm = 25.4 / 16.0 / 18.0;
-        let turn = notches(0.10, 0.25, notch_mm, 2.0, given(0.85)).unwrap();
-        assert!(
-            (turn.backlash_per_notch_mm - 0.076).abs() < 0.008,
-            "{turn:?}"
-        );
-        assert_eq!(turn.notches, 2);
-        assert!((turn.backlash_mm - 0.25).abs() < 0.5 * turn.backlash_per_notch_mm + 1e-12);
-        assert!(notches(0.1, 0.2, 0.0, 0.0, shop()).is_err());
     }
 
     #[test]
@@ -452,8 +417,9 @@ mod tests {
             backlash_mm: 0.3,
             preload_mm: 0.0,
             preload_on: PreloadOn::BothSides,
+            window_mm: None,
         };
-        assert!(split(&found, &wanted, shop()).is_err());
+        assert!(split(&found, &wanted, shop(), &none()).is_err());
     }
 
     proptest! {
@@ -465,8 +431,8 @@ mod tests {
         ) {
             let start = Found { ring_side_mm: 2.3, far_side_mm: 2.1, backlash_mm: found };
             let preload_on = if ring_side { PreloadOn::RingSide } else { PreloadOn::BothSides };
-            let wanted = Wanted { backlash_mm: wanted, preload_mm: preload, preload_on };
-            let packs = split(&start, &wanted, given(ratio)).unwrap();
+            let wanted = Wanted { backlash_mm: wanted, preload_mm: preload, preload_on, window_mm: None };
+            let packs = split(&start, &wanted, given(ratio), &none()).unwrap();
             prop_assert!((packs.ring_side_mm + packs.far_side_mm - 4.4 - preload).abs() < 1e-12);
             let end = found + ratio * (packs.ring_moves_mm) + packs.preload_changes_backlash_mm;
             prop_assert!((end - wanted.backlash_mm).abs() < 1e-12);

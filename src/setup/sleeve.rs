@@ -1,6 +1,7 @@
 //! A collapsible sleeve: nut torque by steps until the rotating torque is right, never back.
 
-use super::{Answer, MANUAL, SetupError, Step, verdict};
+use super::turning_torque::clearly_less;
+use super::{Answer, SetupError, Step, verdict};
 use crate::units::{LB_IN_NM, Shown};
 use serde::Serialize;
 
@@ -50,14 +51,23 @@ pub(crate) struct SleeveNext {
     pub backed_off: Vec<usize>,
 }
 
-/// Judges the steps so far, oldest first.
+/// The steps of a job's newest sleeve: a nut that is slacker than before begins another.
+pub(crate) fn since_newest_sleeve(steps: &[SleeveStep]) -> &[SleeveStep] {
+    let slackened = steps
+        .windows(2)
+        .rposition(|pair| pair[1].nut_nm < pair[0].nut_nm - 1e-9);
+    &steps[slackened.map_or(0, |before| before + 1)..]
+}
+
+/// Judges the steps so far, oldest first. `as_written` takes a torque that falls while the nut is tightened.
 ///
 /// # Errors
-/// No step yet; numbers below nothing.
+/// No step yet; numbers below nothing; a sleeve that loosens as its nut is tightened.
 pub(crate) fn next(
     steps: &[SleeveStep],
     window_nm: [f64; 2],
     nut_limit_nm: Option<f64>,
+    as_written: bool,
 ) -> Result<SleeveNext, SetupError> {
     let Some(last) = steps.last() else {
         return Err(SetupError::Missing(
@@ -73,6 +83,18 @@ pub(crate) fn next(
         return Err(SetupError::Impossible(
             "a nut torque must be above nothing and a rotating torque not below it".into(),
         ));
+    }
+    let mut pairs = (1..).zip(steps.windows(2));
+    let loosens = pairs.find(|(_, pair)| {
+        pair[1].nut_nm > pair[0].nut_nm && clearly_less(pair[1].rotating_nm, pair[0].rotating_nm)
+    });
+    if let Some((number, _)) = loosens.filter(|_| !as_written) {
+        return Err(SetupError::Question(format!(
+            "at step {} the nut is tighter than at step {number} and the pinion turns easier, which a sleeve does not do: \
+             was one of them read wrong, or the torque to start it written down? Turn it some turns and read both again; \
+             if they are right as they stand, add --as-written",
+            number + 1
+        )));
     }
     let backed_off: Vec<usize> = (2..)
         .zip(steps.windows(2))
@@ -143,7 +165,7 @@ pub(crate) fn answer(steps: &[SleeveStep], next: &SleeveNext, shown: &Shown) -> 
         }
         (_, Some(nut_nm)) => format!(
             "Bring the nut to {} and measure again.",
-            shown.torque(nut_nm)
+            shown.fastener(nut_nm)
         ),
         (_, None) => "Measure again.".into(),
     };
@@ -152,7 +174,7 @@ pub(crate) fn answer(steps: &[SleeveStep], next: &SleeveNext, shown: &Shown) -> 
         answer.steps.push(Step::new(
             format!("step {number}"),
             "tighten, turn some turns, read while turning",
-            format!("nut {}", shown.torque(step.nut_nm)),
+            format!("nut {}", shown.fastener(step.nut_nm)),
             format!(
                 "rotating torque {}, {} {window}",
                 shown.torque(step.rotating_nm),
@@ -163,18 +185,18 @@ pub(crate) fn answer(steps: &[SleeveStep], next: &SleeveNext, shown: &Shown) -> 
     answer.remarks.push(format!(
         "Steps of {} at most; hold the yoke with a bar made for it. Once play is gone the rotating torque rises \
          within a few degrees of the nut.",
-        shown.torque(STEP_NM)
+        shown.fastener(STEP_NM)
     ));
     answer.cautions.push(
         "Never back the nut off to reduce preload. An over-crushed sleeve is replaced.".into(),
     );
-    answer.cautions.push(MANUAL.into());
     answer
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::units::Units;
 
     const LB_IN: f64 = 0.112_984_8;
     const LB_FT: f64 = 1.355_818;
@@ -192,7 +214,7 @@ mod tests {
     const WINDOW: [f64; 2] = [25.0 * LB_IN, 35.0 * LB_IN];
 
     fn verdict_of(list: &[(f64, f64)]) -> (SleeveVerdict, Option<f64>) {
-        let next = next(&steps(list), WINDOW, Some(400.0 * LB_FT)).unwrap();
+        let next = next(&steps(list), WINDOW, Some(400.0 * LB_FT), false).unwrap();
         (next.verdict, next.nut_nm.map(|nm| nm / LB_FT))
     }
 
@@ -223,6 +245,20 @@ mod tests {
             SleeveVerdict::NewSleeve
         );
         assert_eq!(verdict_of(&[(400.0, 3.0)]).0, SleeveVerdict::NutLimit);
-        assert!(next(&[], WINDOW, None).is_err());
+        assert!(next(&[], WINDOW, None, false).is_err());
+    }
+
+    #[test]
+    fn a_sleeve_that_loosens_as_the_nut_is_tightened_is_asked_back() {
+        let list = steps(&[(200.0, 20.0), (210.0, 5.0)]);
+        let question = next(&list, WINDOW, None, false).unwrap_err().to_string();
+        assert!(question.contains("at step 2"), "{question}");
+        assert!(next(&list, WINDOW, None, true).is_ok());
+        let shown = Shown::from(Units::In);
+        let list = steps(&[(200.0, 2.0)]);
+        let answer = answer(&list, &next(&list, WINDOW, None, false).unwrap(), &shown);
+        assert!(answer.says.contains("205.0 lb-ft"), "{}", answer.says);
+        let said = answer.remarks.join(" ");
+        assert!(said.contains("Steps of 5.0 lb-ft"), "{said}");
     }
 }

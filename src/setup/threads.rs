@@ -14,9 +14,12 @@ pub(crate) struct Thread {
     pub pitch_mm: f64,
     /// Inch thread (60°, threads per inch) or metric.
     pub inch: bool,
+    /// The pitch was not given and is the coarse one.
+    #[serde(skip)]
+    pub usual_pitch: bool,
 }
 
-/// Coarse pitches of metric threads (ISO 261, from memory): diameter and pitch, mm.
+/// Coarse pitches of metric threads (ISO 261, from memory and printed so): diameter and pitch, mm.
 const COARSE: [(f64, f64); 16] = [
     (4.0, 0.7),
     (5.0, 0.8),
@@ -37,7 +40,7 @@ const COARSE: [(f64, f64); 16] = [
 ];
 
 impl Thread {
-    /// Reads `3/8-24`, `1 1/4-12`, `M10x1.25`, `M12` (coarse).
+    /// Reads `3/8-24`, `3/8" x 24 UNF`, `1 1/4-12`, `M10x1.25`, `M12` (coarse).
     ///
     /// # Errors
     /// No thread of that name, or sizes no axle has.
@@ -62,10 +65,14 @@ impl Thread {
                 diameter_mm,
                 pitch_mm,
                 inch: false,
+                usual_pitch: !metric.contains('x'),
             }
         } else {
-            let (size, per_inch) = plain
-                .rsplit_once('-')
+            let inch = plain
+                .trim_end_matches(|c: char| c.is_alphabetic())
+                .replace('"', "");
+            let (size, per_inch) = inch
+                .rsplit_once(['-', 'x'])
                 .ok_or_else(|| bad("the threads per inch are missing"))?;
             let diameter = inches(size).ok_or_else(|| bad("the size is no number of inches"))?;
             let per_inch = number(per_inch)
@@ -75,6 +82,7 @@ impl Thread {
                 diameter_mm: diameter * INCH_MM,
                 pitch_mm: INCH_MM / per_inch,
                 inch: true,
+                usual_pitch: false,
             }
         };
         if !(3.0..=60.0).contains(&thread.diameter_mm) {
@@ -87,13 +95,13 @@ impl Thread {
     }
 
     /// Stress area, mm²: `π/4 (D − 0.9743/n)²` for inch threads, `π/4 (d − 0.9382 P)²` for metric ones
-    /// (ISO 898-1, from memory; the inch form agrees with published areas, see the tests).
+    /// (ISO 898-1, from memory and printed so; the inch form agrees with published areas, see the tests).
     pub(crate) fn stress_area_mm2(&self) -> f64 {
         let factor = if self.inch { 0.9743 } else { 0.9382 };
         FRAC_PI_4 * (self.diameter_mm - factor * self.pitch_mm).powi(2)
     }
 
-    /// Pitch diameter of a 60° thread, mm: `d − 0.6495 P`.
+    /// Pitch diameter of a 60° thread, mm: `d − 2 · 3/8 · (√3/2) P`, by its geometry.
     pub(crate) fn pitch_diameter_mm(&self) -> f64 {
         self.diameter_mm - 0.6495 * self.pitch_mm
     }
@@ -155,35 +163,32 @@ impl Grade {
         }
     }
 
-    /// Proof strength, MPa, for a nominal diameter.
+    /// Proof strength, MPa, for a nominal diameter; `None` where no document at hand has it.
     ///
-    /// SAE J429 (from memory; 55, 85 and 120 ksi agree with published clamp loads, see the tests): grade 2 55 ksi to
-    /// 3/4 in, 33 above; grade 5 85 ksi to 1 in, 74 above; grade 8 120 ksi. ISO 898-1 table 3 (from memory): 8.8 580 to 16 mm,
-    /// 600 above; 9.8 650; 10.9 830; 12.9 970.
-    pub(crate) fn proof_mpa(self, diameter_mm: f64) -> f64 {
-        let ksi = |small: f64, limit_in: f64, large: f64| {
-            KSI_MPA
-                * if diameter_mm <= limit_in * INCH_MM + 1e-9 {
-                    small
-                } else {
-                    large
-                }
-        };
+    /// SAE J429, as the clamp loads of a published torque table on 75 % of proof have it, 55, 85 and 120 ksi, and the
+    /// proof loads of TM 10-3930-647-14&P for grade 8 up to 3/4 in (see the tests); larger sizes have lower values, which no
+    /// document at hand names. ISO 898-1 table 3, from memory and printed so: 8.8 580 to 16 mm, 600 above; 9.8 650; 10.9
+    /// 830; 12.9 970.
+    pub(crate) fn proof_mpa(self, diameter_mm: f64) -> Option<f64> {
+        let ksi = |ksi: f64| (diameter_mm <= 0.75 * INCH_MM + 1e-9).then_some(ksi * KSI_MPA);
         match self {
-            Self::Sae2 => ksi(55.0, 0.75, 33.0),
-            Self::Sae5 => ksi(85.0, 1.0, 74.0),
-            Self::Sae8 => ksi(120.0, 1.5, 120.0),
-            Self::Iso88 => {
-                if diameter_mm <= 16.0 {
-                    580.0
-                } else {
-                    600.0
-                }
-            }
-            Self::Iso98 => 650.0,
-            Self::Iso109 => 830.0,
-            Self::Iso129 => 970.0,
+            Self::Sae2 => ksi(55.0),
+            Self::Sae5 => ksi(85.0),
+            Self::Sae8 => ksi(120.0),
+            Self::Iso88 if diameter_mm <= 16.0 => Some(580.0),
+            Self::Iso88 => Some(600.0),
+            Self::Iso98 => Some(650.0),
+            Self::Iso109 => Some(830.0),
+            Self::Iso129 => Some(970.0),
         }
+    }
+
+    /// Whether its proof strength is from memory, without a document beside it.
+    pub(crate) const fn is_from_memory(self) -> bool {
+        matches!(
+            self,
+            Self::Iso88 | Self::Iso98 | Self::Iso109 | Self::Iso129
+        )
     }
 }
 
@@ -230,5 +235,8 @@ mod tests {
             assert!(error.contains(part), "{text}: {error}");
         }
         assert!((Thread::parse("1 1/4-12").unwrap().diameter_mm - 31.75).abs() < 1e-9);
+        for text in ["3/8\" x 24", "3/8-24 UNF", "3/8 X 24"] {
+            assert_eq!(Thread::parse(text), Thread::parse("3/8-24"), "{text}");
+        }
     }
 }

@@ -1,8 +1,24 @@
 //! Torque to turn: readings over several turns, and pinion and carrier together.
 
-use super::{Answer, MANUAL, SetupError, Step, verdict};
-use crate::units::Shown;
+use super::{Answer, SetupError, Step, verdict};
+use crate::units::{LB_IN_NM, Shown};
 use serde::Serialize;
+
+/// What a beam or dial wrench is good for: half a pound-inch and a twentieth of the reading. Common practice, no source.
+const WRENCH_NM: f64 = 0.5 * LB_IN_NM;
+const WRENCH_SHARE: f64 = 0.05;
+
+/// Standard uncertainty of a rotating torque as read.
+pub(super) fn noise_nm(torque_nm: f64) -> f64 {
+    WRENCH_NM.hypot(WRENCH_SHARE * torque_nm)
+}
+
+/// Whether a torque is less than another by more than their readings scatter: twice the standard uncertainty of the
+/// difference.
+pub(super) fn clearly_less(torque_nm: f64, than_nm: f64) -> bool {
+    let noise = noise_nm(torque_nm).hypot(noise_nm(than_nm));
+    torque_nm < than_nm - 2.0 * noise
+}
 
 /// Several readings of one rotating torque.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -161,7 +177,6 @@ pub(crate) fn readings_answer(
         .steps
         .push(mean_step("rotating torque", readings, shown));
     uneven(&mut answer, readings);
-    answer.cautions.push(MANUAL.into());
     answer
 }
 
@@ -216,7 +231,6 @@ pub(crate) fn total_answer(found: &TotalTorque, shown: &Shown) -> Answer {
         _ => {}
     }
     uneven(&mut answer, &found.total);
-    answer.cautions.push(MANUAL.into());
     answer
 }
 

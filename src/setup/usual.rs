@@ -23,6 +23,8 @@ pub(crate) const BACKLASH: Usual = usual("backlash", 0.02, 1.5);
 pub(crate) const BACKLASH_OR_NONE: Usual = usual("backlash", 0.0, 1.5);
 /// A pinion pack, mm. TM 9-2320-280-34 has 0.084–0.111 in; common practice, no source, for the ends.
 pub(crate) const PINION_PACK: Usual = usual("pinion pack", 0.05, 6.0);
+/// An oil slinger or baffle, mm: a pressed sheet. Common practice, no source.
+pub(crate) const SLINGER: Usual = usual("slinger", 0.2, 6.0);
 /// A side pack with its spacer, mm. TM 9-2320-280-34 has 0.077–0.117 in; common practice, no source, for the ends.
 pub(crate) const SIDE_PACK: Usual = usual("side pack", 0.1, 30.0);
 /// A pinion-bearing preload pack or spacer, mm. Common practice (about 0.080 in on a light axle), no source.
@@ -59,6 +61,12 @@ impl Usual {
         as_written: bool,
     ) -> Result<f64, SetupError> {
         let value = said.inside();
+        if value < 0.0 && self.low >= 0.0 {
+            return Err(SetupError::Impossible(format!(
+                "a {} of {} is below nothing, which cannot be",
+                self.what, said.text
+            )));
+        }
         if as_written || (self.low..=self.high).contains(&value) {
             return Ok(value);
         }
@@ -70,7 +78,7 @@ impl Usual {
             .collect();
         let size = if value < self.low { "less" } else { "more" };
         let asks = match meant.as_slice() {
-            [] => "measure it again".to_owned(),
+            [] => "measure it again.".to_owned(),
             [one] => format!("was {one} meant?"),
             [first @ .., last] => format!("was {} or {last} meant?", first.join(", ")),
         };
@@ -115,6 +123,15 @@ mod tests {
         assert!(question.contains("`30 thou`"), "{question}");
         let question = asked::<Length>(&BACKLASH, "0.008mm");
         assert!(question.contains("`0.008 in`"), "{question}");
+    }
+
+    #[test]
+    fn what_is_below_nothing_is_refused_even_as_written() {
+        let said: AsWritten<Length> = "-0.05mm".parse().unwrap();
+        for usual in [&BACKLASH, &BACKLASH_OR_NONE, &SIDE_PRELOAD, &PINION_PACK] {
+            let error = usual.check(&said, true).unwrap_err().to_string();
+            assert!(error.contains("below nothing"), "{error}");
+        }
     }
 
     #[test]

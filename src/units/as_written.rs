@@ -1,6 +1,7 @@
 //! A quantity together with the words it was given in, so that a doubtful one can be asked back.
 
-use super::{UnitError, split_number};
+use super::UnitError;
+use super::parse::{comma_as_point, split_number};
 use std::str::FromStr;
 
 /// A quantity whose number may have been meant in another of its units.
@@ -39,7 +40,8 @@ impl<T: Measured> AsWritten<T> {
 
     /// The same number in every usual unit, with its value in the inside unit.
     pub(crate) fn in_other_units(&self) -> Vec<(String, f64)> {
-        let Some((number, _)) = split_number(&self.text) else {
+        let point = comma_as_point(&self.text).and_then(Result::ok);
+        let Some((number, _)) = split_number(point.as_deref().unwrap_or(&self.text)) else {
             return Vec::new();
         };
         T::units()

@@ -34,26 +34,13 @@ pub(crate) enum TorqueUnit {
 }
 
 /// What texts are printed in.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, clap::Args)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub(crate) struct Shown {
-    /// Units of the text; JSON is always in millimetres and newton-metres.
-    #[arg(long, value_enum, default_value = "mm")]
+    /// The system.
     pub units: Units,
-    /// One unit for all lengths of the text.
-    #[arg(
-        id = "length_unit",
-        long = "length-unit",
-        value_enum,
-        value_name = "UNIT"
-    )]
+    /// One unit for all lengths.
     pub length: Option<LengthUnit>,
-    /// One unit for all torques of the text.
-    #[arg(
-        id = "torque_unit",
-        long = "torque-unit",
-        value_enum,
-        value_name = "UNIT"
-    )]
+    /// One unit for all torques.
     pub torque: Option<TorqueUnit>,
 }
 
@@ -114,6 +101,14 @@ impl Shown {
         format!("{} {unit}", unsigned_zero(value, digits))
     }
 
+    /// The torque of a nut or bolt, which is pound-feet however small.
+    pub(crate) fn fastener(&self, nm: f64) -> String {
+        match (self.torque, self.units) {
+            (None, Units::In) => format!("{} lb-ft", unsigned_zero(nm / (12.0 * LB_IN_NM), 1)),
+            _ => self.torque(nm),
+        }
+    }
+
     /// A force of the size of a bolt's tension.
     pub(crate) fn force(&self, n: f64) -> String {
         match self.units {
@@ -145,11 +140,11 @@ pub(crate) const KSI_MPA: f64 = 1000.0 * POUND_FORCE_N / (INCH_MM * INCH_MM);
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::units::{Length, Torque};
+    use crate::units::{Length, Measured as _, Torque};
 
     #[test]
     fn one_unit_for_all_when_asked_for() {
-        let nm = "14 lb-in".parse::<Torque>().unwrap().nm();
+        let nm = "14 lb-in".parse::<Torque>().unwrap().inside();
         let with = |torque| Shown {
             torque: Some(torque),
             ..Shown::default()
@@ -183,7 +178,7 @@ mod tests {
                 ..Shown::default()
             };
             let read: Torque = shown.torque(74.5).parse().unwrap();
-            assert!((read.nm() - 74.5).abs() < 0.07, "{unit:?}");
+            assert!((read.inside() - 74.5).abs() < 0.07, "{unit:?}");
         }
         for unit in [LengthUnit::Mm, LengthUnit::In, LengthUnit::Thou] {
             let shown = Shown {

@@ -4,6 +4,7 @@
 #![allow(dead_code)]
 
 use assert_cmd::Command;
+use serde_json::Value;
 use std::path::{Path, PathBuf};
 
 /// The program that was built.
@@ -18,7 +19,25 @@ pub fn root(name: &str) -> PathBuf {
 pub fn flankread() -> Command {
     let mut command = Command::new(PROGRAM);
     command.current_dir(env!("CARGO_MANIFEST_DIR"));
+    // Whoever runs the tests may have settings of their own.
+    command.env_remove("FLANKREAD_UNITS");
+    command.env_remove("FLANKREAD_CONFIG");
+    command.env("XDG_CONFIG_HOME", env!("CARGO_TARGET_TMPDIR"));
     command
+}
+
+/// The readings of what `read --json` printed.
+pub fn readings(json: &[u8]) -> Vec<Value> {
+    let mut answer: Value = serde_json::from_slice(json)
+        .unwrap_or_else(|_| panic!("{}", String::from_utf8_lossy(json)));
+    assert_eq!(answer["schema"], "flankread/read/1");
+    serde_json::from_value(answer["readings"].take()).expect("a list of readings")
+}
+
+/// The one reading of what `read --json` printed.
+pub fn only_reading(json: &[u8]) -> Value {
+    let [reading] = <[Value; 1]>::try_from(readings(json)).expect("one reading");
+    reading
 }
 
 /// Runs a command to its end: its exit status, what it printed, what it said of errors.

@@ -316,7 +316,10 @@ fn unusable_input_ends_with_status_2_and_one_plain_sentence() {
     ] {
         let (status, out, error) = run(&job);
         assert_eq!(status, Some(2), "{error}");
-        assert!(out.is_empty());
+        assert!(
+            out.starts_with("{\"schema\":\"flankread/error/1\""),
+            "{out}"
+        );
         assert!(error.contains(word), "{error}");
         assert_eq!(error.lines().count(), 1, "{error}");
     }

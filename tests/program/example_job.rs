@@ -50,7 +50,7 @@ fn the_example_job_goes_from_the_axle_as_found_to_its_sheet() {
         (&last["after"], &last["advice"]["verdict"]),
         (&Value::from(7), &Value::from("good"))
     );
-    assert_eq!(record["closing"].as_array().unwrap().len(), 12);
+    assert_eq!(record["closing"].as_array().unwrap().len(), 17);
     assert!(record["head"]["closed"].is_string());
     let there = shown("other-workshop.db");
     for part in ["card", "advice", "closing", "notes"] {

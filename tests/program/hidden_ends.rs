@@ -1,6 +1,6 @@
 //! Something in front of one end of every flank: the reading is that of the whole flank, or there is none.
 
-use crate::common::{flankread, root};
+use crate::common::{flankread, only_reading, root};
 use image::{Rgb, RgbImage};
 use serde_json::Value;
 use std::path::Path;
@@ -116,7 +116,7 @@ fn a_hidden_end_is_no_end_of_the_flank() {
                 .arg(&photo)
                 .output()
                 .unwrap();
-            let reading: Value = serde_json::from_slice(&output.stdout).unwrap();
+            let reading = only_reading(&output.stdout);
             let case = format!(
                 "{end} {share}: {} {}",
                 reading["status"], reading["reasons"]

@@ -1,9 +1,12 @@
 //! `flankread job` as a program: a job from its card to its sheet, its archive in another workshop, and what is
 //! asked back.
 
-use crate::common::{ended, flankread, root};
+use crate::common::{PROGRAM, ended, flankread, root};
 use serde_json::Value;
+use std::io::Write as _;
 use std::path::PathBuf;
+use std::process::Stdio;
+use std::time::{Duration, Instant};
 use tempfile::TempDir;
 
 /// A workshop of its own with one open job on the Larchfield card.
@@ -345,12 +348,105 @@ fn a_card_is_made_by_question_and_answer() {
     assert!(!here.path("half.toml").exists());
 }
 
+/// The answers so far are in a file beside the card after each answer, so that no interruption loses them.
+#[test]
+fn an_interrupted_card_is_taken_up_where_it_was_left() {
+    let here = Workshop::empty();
+    let draft = here.path("axle.toml.draft");
+    let mut asking = std::process::Command::new(PROGRAM)
+        .current_dir(here.folder.path())
+        .args(["job", "card", "new", "--out", "axle.toml", "--short"])
+        .stdin(Stdio::piped())
+        .stderr(Stdio::null())
+        .spawn()
+        .unwrap();
+    let mut answers = asking.stdin.take().unwrap();
+    answers.write_all(b"Larchfield\n41-11\n8.0in\n").unwrap();
+    answers.flush().unwrap();
+    let kept = || std::fs::read_to_string(&draft).unwrap_or_default();
+    let begun = Instant::now();
+    while !kept().contains("8.0in") && begun.elapsed() < Duration::from_secs(60) {
+        std::thread::sleep(Duration::from_millis(5));
+    }
+    asking.kill().unwrap();
+    asking.wait().unwrap();
+    assert!(kept().contains("pinion_teeth\t11"), "{}", kept());
+    assert!(!here.path("axle.toml").exists());
+    let output = flankread()
+        .current_dir(here.folder.path())
+        .args([
+            "job",
+            "card",
+            "new",
+            "--out",
+            "axle.toml",
+            "--short",
+            "--go-on",
+        ])
+        .write_stdin("1.2in\n1.4in\n31\nface-milled\nunder cage\n")
+        .output()
+        .unwrap();
+    let said = String::from_utf8(output.stderr).unwrap();
+    assert_eq!(output.status.code(), Some(0), "{said}");
+    let card = std::fs::read_to_string(here.path("axle.toml")).unwrap();
+    assert!(
+        card.contains("ring_teeth = 41") && card.contains("under cage"),
+        "{card}"
+    );
+    assert!(!draft.exists());
+}
+
+#[test]
+fn a_mirrored_photo_is_asked_for_as_mirrored() {
+    let here = Workshop::with_a_job();
+    let card = std::fs::read_to_string(example("card.toml")).unwrap();
+    let right = card.replace("hand = \"left\"", "hand = \"right\"");
+    std::fs::write(here.path("right.toml"), right).unwrap();
+    here.done(&["new", "Right-hand", "--card", "right.toml"]);
+    // A right-hand gear (fixtures/rendered/h007.json), in a mirror.
+    let picture = image::open(root("fixtures/rendered/h007.jpg")).unwrap();
+    let flipped = image::imageops::flip_horizontal(&picture.into_rgb8());
+    flipped.save(here.path("flipped.png")).unwrap();
+    let recorded = here.json(&["trial", "--drive", "flipped.png"]);
+    assert!(recorded["drive"].is_null(), "{recorded}");
+    let remarks = recorded["remarks"].to_string();
+    assert!(
+        remarks.contains("record it again with --mirrored"),
+        "{remarks}"
+    );
+    assert!(!remarks.contains("--use-unsure"), "{remarks}");
+    // Why stands there too, as `read` says it.
+    assert!(remarks.contains("The photo seems mirrored"), "{remarks}");
+}
+
+#[test]
+fn stations_judge_a_used_set_by_what_it_ran_with() {
+    let here = Workshop::with_a_job();
+    for found in [
+        &["--as-found"][..],
+        &["--pinion-torque", "7lb-in", "--bearings", "used"],
+    ] {
+        let trial = ["trial", "--condition", "used", "--backlash", "0.36mm"];
+        here.done(&[&trial, found].concat());
+    }
+    let db = here.path("workshop.db");
+    let (status, out, error) = ended(
+        flankread()
+            .args(["setup", "backlash", "--job", "1", "--json", "--db"])
+            .arg(&db)
+            .args(["--reading", "0.36mm", "--reading", "0.37mm"]),
+    );
+    assert_eq!(status, Some(0), "{error}");
+    let answer: Value = serde_json::from_str(&out).unwrap();
+    assert_eq!(answer["result"]["mean_is"], "within", "{out}");
+}
+
 #[test]
 fn every_subcommand_shows_an_example() {
     let here = Workshop::empty();
     for what in [
-        "new", "list", "show", "trial", "advise", "next", "note", "strike", "check", "close",
-        "sheet", "export", "import",
+        "new", "list", "show", "trial", "amend", "advise", "next", "note", "strike", "check",
+        "close", "sheet", "export", "import",
     ] {
         let help = here.done(&[what, "--help"]);
         assert!(help.contains("Example: flankread job "), "{what}");

@@ -1,7 +1,7 @@
 //! `flankread read` as a whole, on painted pictures whose truth comes from their painter
 //! (`fixtures/painted/paint.py`).
 
-use crate::common::{flankread, root};
+use crate::common::{flankread, only_reading, readings, root};
 use serde_json::Value;
 use std::path::{Path, PathBuf};
 
@@ -16,10 +16,7 @@ fn read(arguments: &[&str]) -> std::process::Output {
 fn reading_of(photo: &Path, more: &[&str]) -> (Value, Option<i32>) {
     let path = photo.to_str().unwrap();
     let output = read(&[&["--json", path], more].concat());
-    let text = String::from_utf8(output.stdout).unwrap();
-    let reading = serde_json::from_str(&text)
-        .unwrap_or_else(|_| panic!("{text}{}", String::from_utf8_lossy(&output.stderr)));
-    (reading, output.status.code())
+    (only_reading(&output.stdout), output.status.code())
 }
 
 /// The mean patch centre as it was painted must be read to a hundredth of the length and two of
@@ -95,11 +92,13 @@ fn what_cannot_be_read_is_refused_with_its_reason() {
 }
 
 #[test]
-fn several_photos_give_an_array_and_flags_go_before_marks() {
-    let (drive, coast) = (painted("drive-yellow.jpg"), painted("coast-white.jpg"));
-    let (readings, status) = reading_of(&drive, &[coast.to_str().unwrap(), "--flank", "coast"]);
-    assert_eq!(status, Some(0));
-    assert_eq!(readings.as_array().unwrap().len(), 2);
+fn several_photos_give_several_readings_and_flags_go_before_marks() {
+    let photos = [painted("drive-yellow.jpg"), painted("coast-white.jpg")];
+    let photos = photos.each_ref().map(|photo| photo.to_str().unwrap());
+    let output = read(&["--json", photos[0], photos[1], "--flank", "coast"]);
+    assert_eq!(output.status.code(), Some(0));
+    let readings = readings(&output.stdout);
+    assert_eq!(readings.len(), 2);
     assert_eq!(readings[0]["flank"]["side"], "coast");
     assert_eq!(readings[0]["flank"]["source"], "given");
 }
@@ -233,8 +232,13 @@ fn without_the_other_flank_it_says_why_there_is_no_advice() {
     let card = root("fixtures/cards/larchfield-8in.toml");
     let drive = painted("drive-yellow.jpg");
     let arguments = ["--card", card.to_str().unwrap(), drive.to_str().unwrap()];
-    let output = read(&arguments);
-    assert_eq!(output.status.code(), Some(0));
-    let text = String::from_utf8(output.stdout).unwrap();
-    assert!(text.contains("no photo shows the coast flanks"), "{text}");
+    let said = |more: &[&str]| {
+        let output = read(&[&arguments, more].concat());
+        let text = String::from_utf8(output.stdout).unwrap();
+        assert!(text.contains("no photo shows the coast flanks"), "{text}");
+        output.status.code()
+    };
+    // A photo alone is read with what the card knows of it; with what was measured advice is asked for.
+    assert_eq!(said(&[]), Some(0));
+    assert_eq!(said(&["--backlash", "0.20mm"]), Some(1));
 }

@@ -127,7 +127,7 @@ fn read_with_true_marks(photo: &Path) -> (Value, Option<(f64, f64)>) {
     std::fs::write(&marks, true_marks(&truth).to_string()).unwrap();
     let (photo, marks) = (photo.to_str().unwrap(), marks.to_str().unwrap());
     let output = flankread(&["read", "--json", photo, "--marks", marks]);
-    let reading: Value = serde_json::from_slice(&output.stdout).unwrap();
+    let reading = common::only_reading(&output.stdout);
     let painted = &truth["mean"]["center"];
     let off = reading.get("mean").map(|mean| {
         let off = |key: &str, index: usize| {
@@ -178,7 +178,7 @@ fn compound_hardly_darker_than_steel_may_be_refused_but_not_misread() {
 #[test]
 fn a_burnt_out_photo_is_not_read() {
     let output = flankread(&["read", "--json", "fixtures/rendered/h024.jpg"]);
-    let reading: Value = serde_json::from_slice(&output.stdout).unwrap();
+    let reading = common::only_reading(&output.stdout);
     assert_eq!(reading["status"], "unreadable");
     assert_eq!(output.status.code(), Some(1));
 }

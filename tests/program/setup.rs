@@ -212,7 +212,9 @@ fn text_is_in_the_units_asked_for() {
         out
     };
     assert!(torque(&["--units", "in"]).contains("14.0 lb-in"));
-    assert!(torque(&[]).contains("1.58 N·m"));
+    // What was typed in pounds is answered in pounds.
+    assert!(torque(&[]).contains("14.0 lb-in"));
+    assert!(torque(&["--units", "mm"]).contains("1.58 N·m"));
     assert!(torque(&["--torque-unit", "ncm"]).contains("158 N·cm"));
     assert!(torque(&["--torque-unit", "kgf-cm"]).contains("16.1 kgf·cm"));
     assert!(torque(&["--torque-unit", "lb-ft"]).contains("1.2 lb-ft"));

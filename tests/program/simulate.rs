@@ -137,6 +137,8 @@ fn pictures_plots_and_solids_are_written_and_never_over_another_file() {
         &obj,
         "--teeth",
         "3",
+        "--units",
+        "mm",
     ]);
     let steps = document["sweep"]["steps"].as_array().unwrap();
     assert_eq!(steps.len(), 7);
@@ -169,7 +171,10 @@ fn what_makes_no_sense_is_refused_with_what_would() {
             "one of pinion",
         ),
         (vec![AXLE, "--sweep", "pinion", "0.3mm"], "-0.3..0.3mm"),
-        (vec![AXLE, "--pinion", "30mm"], "at most 10 mm"),
+        (
+            vec![AXLE, "--pinion", "30mm", "--units", "mm"],
+            "at most 10.000 mm",
+        ),
         (vec![AXLE, "--picture", "flanks.pdf"], ".svg or .png"),
         (vec!["fixtures/cards/none.toml"], "cannot read"),
     ] {

@@ -82,7 +82,7 @@ impl Sheet {
         let data = SheetData {
             record: &record,
             pictures: &pictures,
-            shown: self.common.shown,
+            shown: output.shown(Some(&record.card)),
         };
         let bytes = if pdf {
             build_sheet_pdf(&data, self.paper)?

@@ -5,17 +5,17 @@ use crate::Result;
 use crate::command::{Outcome, OutputOptions};
 use crate::job::JobError;
 use crate::job::clock::given_or_now;
-use crate::job::closing::check;
+use crate::job::closing::{outside, torque_nm};
 use crate::job::next::{Station, next};
-use crate::schema::Condition;
-use crate::schema::record::Item;
-use crate::schema::record::Tick;
+use crate::schema::record::{Item, Tick};
 use clap::Args;
 use serde_json::json;
 
 /// Ticks an item of the closing list off.
 #[derive(Debug, Args)]
-#[command(after_help = "Example: flankread job check ring-bolts --value 55lb-ft")]
+#[command(
+    after_help = "Example: flankread job check ring-bolts --value 55lb-ft\n         flankread job check vent --value 'none on this axle'"
+)]
 pub(super) struct Check {
     /// Which item.
     #[arg(value_enum)]
@@ -26,9 +26,12 @@ pub(super) struct Check {
     /// Take the tick away again.
     #[arg(long, conflicts_with = "value")]
     undo: bool,
-    /// Take an unusual torque as it is written.
-    #[arg(long)]
+    /// Take a torque outside its limit, or an unusual one, as it is written; the sheet prints it in red.
+    #[arg(long, requires = "because")]
     as_written: bool,
+    /// Why a torque outside its limit stands.
+    #[arg(long, value_name = "WORDS", default_value = "")]
+    because: String,
     #[command(flatten)]
     who: WhenWho,
     #[command(flatten)]
@@ -64,6 +67,7 @@ impl Check {
                 at,
                 by: String::new(),
                 value: String::new(),
+                because: String::new(),
             };
             store.tick(job, &tick, true)?;
             return say(
@@ -72,14 +76,22 @@ impl Check {
                 &json!({"schema": "flankread/job-check/1", "job": job, "item": self.item, "done": false}),
             );
         }
-        let used = record.counting().rev().find_map(|a| a.bench.bearings) == Some(Condition::Used);
-        let remark = check(
-            self.item,
-            self.value.as_deref(),
-            self.item.window_nm(&record.card, used),
-            self.as_written,
-            &self.common.shown,
-        )?;
+        let shown = &output.shown(Some(&record.card));
+        let nm = torque_nm(self.item, self.value.as_deref(), self.as_written)?;
+        let found = nm.and_then(|nm| outside(&record, self.item, nm, shown));
+        if let (Some(says), false) = (&found, self.as_written) {
+            return Err(JobError::Use(format!(
+                "{word} stays open: {says}. Put it right and tick it off then; where the axle's manual has it so, add \
+                 --as-written --because 'why'"
+            ))
+            .into());
+        }
+        let mut remark =
+            found.map(|says| format!("Outside its limit, printed in red on the sheet: {says}."));
+        if nm.is_some() && self.item.limit(&record, shown).is_none() {
+            remark =
+                Some("The card has no limit for it: hold it against the axle's manual.".into());
+        }
         let by = self.who.by.clone().unwrap_or(record.head.mechanic);
         let value = self.value.clone().unwrap_or_default();
         store.tick(
@@ -89,6 +101,7 @@ impl Check {
                 at,
                 by,
                 value,
+                because: self.because.clone(),
             },
             false,
         )?;
@@ -122,7 +135,8 @@ impl Close {
                 &json!({"schema": "flankread/job-close/1", "job": job, "closed": false}),
             );
         }
-        let next = next(&store.record(job)?, &self.common.shown);
+        let record = store.record(job)?;
+        let next = next(&record, &output.shown(Some(&record.card)));
         if next.station != Station::Done && !self.anyway {
             return Err(JobError::Use(format!(
                 "job {job} is not finished: {} Missing: {}. Close it all the same with --anyway",

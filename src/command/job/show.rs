@@ -37,9 +37,12 @@ pub(super) struct Show {
     after_help = "Example: flankread job advise --units in\n         flankread job advise --followed no --because 'no 3 thou shim left'"
 )]
 pub(super) struct Advise {
-    /// Instead of new advice, say what became of the last.
+    /// Instead of new advice, say what became of the last, or of that after the trial --after.
     #[arg(long, value_enum)]
     followed: Option<Followed>,
+    /// The trial that the advice was given on.
+    #[arg(long, value_name = "TRIAL", requires = "followed")]
+    after: Option<i64>,
     /// Why.
     #[arg(long, default_value = "", requires = "followed")]
     because: String,
@@ -79,7 +82,7 @@ impl Show {
         } else if output.json {
             print_json(&record)?;
         } else {
-            print(&job_text(&record, &self.common.shown))?;
+            print(&job_text(&record, &output.shown(Some(&record.card))))?;
         }
         Ok(Outcome::Answered)
     }
@@ -90,14 +93,14 @@ impl Advise {
         let at = given_or_now(self.at.as_deref())?;
         let (mut store, job) = self.common.open()?;
         if let Some(followed) = self.followed {
-            store.set_followed(job, followed, &self.because)?;
+            let after = store.set_followed(job, self.after, followed, &self.because)?;
             return super::say(
                 output,
                 &format!(
-                    "Noted: the last advice of job {job} was {}.",
+                    "Noted: the advice after trial {after} of job {job} was {}.",
                     followed.word()
                 ),
-                &json!({"schema": "flankread/job-followed/1", "job": job, "followed": followed}),
+                &json!({"schema": "flankread/job-followed/1", "job": job, "after": after, "followed": followed}),
             );
         }
         let record = store.record(job)?;
@@ -105,15 +108,19 @@ impl Advise {
         let advice = rules::advise_in(
             &record.card,
             &record.rules_trials(),
-            self.common.shown.units,
+            output.units(Some(&record.card)),
         )?;
-        if let Some(last) = record.last() {
+        if record.head.closed.is_some() {
+            if !output.quiet {
+                eprintln!("job {job} is closed: this advice is not kept");
+            }
+        } else if let Some(last) = record.last() {
             store.add_advice(job, last.number, &advice, &at)?;
         }
         if output.json {
             print_json(&advice)?;
         } else {
-            print(&advice_text(&advice, self.common.shown.units))?;
+            print(&advice_text(&advice, output.units(Some(&record.card))))?;
         }
         Ok(Outcome::Answered)
     }
@@ -123,7 +130,7 @@ impl NextArgs {
     pub(super) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let (store, job) = self.common.open()?;
         let record = store.record(job)?;
-        let next = next(&record, &self.common.shown);
+        let next = next(&record, &output.shown(Some(&record.card)));
         if output.json {
             print_json(&json!({"schema": "flankread/job-next/1", "job": job, "next": next}))?;
         } else {

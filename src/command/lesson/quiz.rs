@@ -67,21 +67,20 @@ pub(crate) struct QuizArgs {
     /// Overwrite files that exist; the learner's answers so far are kept.
     #[arg(long)]
     force: bool,
-    /// Units of the words, and of moves without a unit.
-    #[arg(long, value_enum, default_value = "mm")]
-    units: Units,
 }
 
 impl QuizArgs {
     pub(super) fn run(&self, output: OutputOptions) -> Result<Outcome> {
-        let quiz = match &self.card {
-            Some(path) => Quiz::of_card(Set::new(Card::read(path)?)?, self.seed),
+        let card = self.card.as_ref().map(Card::read).transpose()?;
+        let units = output.units(card.as_ref());
+        let quiz = match card {
+            Some(card) => Quiz::of_card(Set::new(card)?, self.seed),
             None => Quiz::new(self.seed)?,
         };
         match (&self.page, &self.grade, &self.out) {
-            (Some(path), ..) => self.write_page(&quiz, path, output),
-            (_, Some(path), _) => self.grade_table(&quiz, path, output),
-            (.., Some(folder)) => self.ask_all(&quiz, folder, output),
+            (Some(path), ..) => self.write_page(&quiz, path, units, output),
+            (_, Some(path), _) => self.grade_table(&quiz, path, units, output),
+            (.., Some(folder)) => self.ask_all(&quiz, folder, units, output),
             (None, None, None) => Err(Error::usage(
                 "say what to do: --out FOLDER, --page FILE or --grade FILE",
             )),
@@ -93,7 +92,13 @@ impl QuizArgs {
         (width, width * 3 / 4)
     }
 
-    fn write_page(&self, quiz: &Quiz, path: &Path, output: OutputOptions) -> Result<Outcome> {
+    fn write_page(
+        &self,
+        quiz: &Quiz,
+        path: &Path,
+        units: Units,
+        output: OutputOptions,
+    ) -> Result<Outcome> {
         // Before the photos are drawn, which takes a while.
         if let (Some(folder), Some(name)) = (path.parent(), path.file_name()) {
             let name = name.to_string_lossy().into_owned();
@@ -105,7 +110,7 @@ impl QuizArgs {
                 eprintln!("drew question {number} of {count}");
             }
         };
-        let text = page::page(quiz, count, self.photo_size(640), self.units, &mut done)?;
+        let text = page::page(quiz, count, self.photo_size(640), units, &mut done)?;
         files::write(path, text.as_bytes(), self.force)?;
         if output.json {
             let document = serde_json::json!({
@@ -117,9 +122,15 @@ impl QuizArgs {
         Ok(Outcome::Answered)
     }
 
-    fn grade_table(&self, quiz: &Quiz, path: &Path, output: OutputOptions) -> Result<Outcome> {
+    fn grade_table(
+        &self,
+        quiz: &Quiz,
+        path: &Path,
+        units: Units,
+        output: OutputOptions,
+    ) -> Result<Outcome> {
         let text = std::fs::read_to_string(path).map_err(|error| Error::input(path, error))?;
-        let grades = grade::grade(quiz, &text, path, self.units)?;
+        let grades = grade::grade(quiz, &text, path, units)?;
         if let Some(out) = &self.graded {
             files::write(out, &graded_csv(&grades, out)?, self.force)?;
             say_written(std::slice::from_ref(out), output);
@@ -141,7 +152,13 @@ impl QuizArgs {
         })
     }
 
-    fn ask_all(&self, quiz: &Quiz, folder: &Path, output: OutputOptions) -> Result<Outcome> {
+    fn ask_all(
+        &self,
+        quiz: &Quiz,
+        folder: &Path,
+        units: Units,
+        output: OutputOptions,
+    ) -> Result<Outcome> {
         let kept = self
             .progress
             .clone()
@@ -151,13 +168,13 @@ impl QuizArgs {
         let last = (progress.next() + self.count.unwrap_or(5) - 1).min(MOST);
         while progress.next() <= last {
             let question = quiz.question(progress.next())?;
-            self.show(quiz, &question, folder)?;
-            let Some(answer) = ask(&mut input, self.units)? else {
+            self.show(quiz, &question, folder, units)?;
+            let Some(answer) = ask(&mut input, units)? else {
                 break;
             };
             let score = score(quiz, &question, &answer);
             if !output.json {
-                super::super::print(&told(&question, &score, self.units))?;
+                super::super::print(&told(&question, &score, units))?;
             }
             progress.answers.push(Answered {
                 question: question.number,
@@ -179,7 +196,7 @@ impl QuizArgs {
     }
 
     /// Draws the photos and tells what is known.
-    fn show(&self, quiz: &Quiz, question: &Question, folder: &Path) -> Result<()> {
+    fn show(&self, quiz: &Quiz, question: &Question, folder: &Path, units: Units) -> Result<()> {
         let out = Folder::new(folder, self.force);
         let photos = quiz.photos(question, self.photo_size(1000))?;
         let mut paths = Vec::new();
@@ -204,9 +221,9 @@ impl QuizArgs {
             offered.title,
             paths[0].display(),
             paths[1].display(),
-            self.units.shim(backlash),
-            self.units.shim(low),
-            self.units.shim(high)
+            units.shim(backlash),
+            units.shim(low),
+            units.shim(high)
         );
         Ok(())
     }

@@ -2,13 +2,14 @@
 
 use super::Common;
 use crate::Result;
-use crate::setup::fasteners::{
-    Friction, Known, ThreadState, USUAL_SHARE, answer, bolt, sum, sum_answer,
-};
+use crate::command::OutputOptions;
+use crate::setup::fasteners::{Known, USUAL_SHARE, answer, bolt};
+use crate::setup::friction::{Friction, ThreadState};
+use crate::setup::sum::{sum, sum_answer};
 use crate::setup::threads::{Grade, Thread};
 use crate::setup::usual::BOLT;
 use crate::setup::{Answer, SetupError};
-use crate::units::{AsWritten, Force, Length, Torque};
+use crate::units::{AsWritten, Force, Length, Torque, Units};
 use clap::Args;
 
 /// Bolts: torque to tension and back, by size, grade and friction; the order to tighten them in.
@@ -64,12 +65,13 @@ pub(super) struct Sum {
 }
 
 impl Fasteners {
-    pub(super) fn answer(&self) -> Result<Answer> {
+    pub(super) fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let thread = Thread::parse(&self.size)?;
+        let output = output.or_typed(if thread.inch { Units::In } else { Units::Mm });
         let friction = match (self.nut_factor, self.friction, self.state) {
             (Some(k), ..) => Friction::NutFactor(k),
             (None, Some(mu), _) => Friction::Coefficient(mu),
-            (None, None, Some(state)) => Friction::NutFactor(state.nut_factor()),
+            (None, None, Some(state)) => Friction::State(state),
             (None, None, None) => {
                 return Err(SetupError::Missing(
                     "friction decides half of it: say --state dry, plated, oiled, lubricated or waxed, or give \
@@ -85,10 +87,11 @@ impl Fasteners {
             (None, None) => Known::Share(self.share),
         };
         let found = bolt(thread, self.grade, friction, known, usize::from(self.count))?;
-        let shown = self.common.shown;
-        let mut answer = answer(&found, self.grade, &shown);
+        let card = self.common.card()?;
+        let shown = output.shown(card.as_ref());
+        let mut answer = answer(&found, self.grade, friction, known, &shown);
         // A card's torque with thread locker and the table's for the bare bolt differ; both belong on the bench.
-        if let Some(limits) = self.common.card()?.map(|card| card.limits) {
+        if let Some(limits) = card.map(|card| card.limits) {
             for (name, window) in [
                 ("ring-gear bolts", limits.ring_bolt_torque_nm),
                 ("cap bolts", limits.cap_bolt_torque_nm),
@@ -107,9 +110,10 @@ impl Fasteners {
 }
 
 impl Sum {
-    pub(super) fn answer(&self) -> Result<Answer> {
+    pub(super) fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let shims: Vec<f64> = self.shims.iter().map(|length| length.mm()).collect();
         let found = sum(&shims, self.measured.map(Length::mm))?;
-        Ok(sum_answer(&found, &self.common.shown))
+        let card = self.common.card()?;
+        Ok(sum_answer(&found, &output.shown(card.as_ref())))
     }
 }

@@ -2,13 +2,16 @@
 
 use super::Common;
 use crate::Result;
+use crate::command::OutputOptions;
 use crate::schema::{Card, MarkSense, MarkUnit, ShimPlace};
+use crate::setup::kit_packs::ShimsAtHand;
 use crate::setup::pinion_shim::{
-    Gauge, Marks, answer, from_dimensions, from_etched, from_gauge, from_marks, unexplained_mark,
+    Gauge, Marks, Slinger, answer, from_dimensions, from_etched, from_gauge, from_marks,
+    unexplained_mark,
 };
-use crate::setup::usual::{HOUSING, PINION_PACK};
+use crate::setup::usual::{HOUSING, PINION_PACK, SLINGER};
 use crate::setup::{Answer, SetupError, Step};
-use crate::units::{AsWritten, Length};
+use crate::units::{AsWritten, Length, THOU_MM};
 use clap::{Args, Subcommand, ValueEnum};
 
 /// The pack to start the pinion with: from old and new marks, from a depth gauge, or from etched values.
@@ -42,6 +45,28 @@ enum Way {
     Dimensions(DimensionsWay),
 }
 
+/// A mark as it stands on the pinion: a number of steps.
+fn mark(text: &str) -> std::result::Result<f64, String> {
+    let number = text.trim().trim_start_matches('+').parse::<f64>();
+    if let Some(steps) = number.ok().filter(|steps| steps.is_finite()) {
+        return Ok(steps);
+    }
+    let asks = "a mark is the plain number that stands on the pinion, such as 2 or -3; what a step is goes into --mark-unit";
+    let Ok(length) = text.parse::<Length>() else {
+        return Err(asks.to_owned());
+    };
+    let steps =
+        [(THOU_MM, "0.001in"), (0.01, "0.01mm"), (0.001, "0.001mm")].map(|(step_mm, unit)| {
+            let steps = length.mm() / step_mm;
+            ((steps - steps.round()).abs() < 1e-6)
+                .then(|| format!("`{steps:.0}` with --mark-unit {unit}"))
+        });
+    Err(match steps.into_iter().flatten().next() {
+        Some(meant) => format!("{asks}; was {meant} meant?"),
+        None => asks.to_owned(),
+    })
+}
+
 /// How pinion marks are meant.
 #[derive(Debug, Args)]
 struct MarkArgs {
@@ -70,18 +95,15 @@ struct MarksWay {
     #[arg(long, value_name = "LENGTH")]
     old_shim: AsWritten<Length>,
     /// The old pinion's mark; 0 when the pack is that of an unmarked pinion.
-    #[arg(
-        long,
-        allow_hyphen_values = true,
-        default_value_t = 0.0,
-        value_name = "MARK"
-    )]
+    #[arg(long, value_parser = mark, allow_hyphen_values = true, default_value_t = 0.0, value_name = "MARK")]
     old_mark: f64,
     /// The new pinion's mark.
-    #[arg(long, allow_hyphen_values = true, value_name = "MARK")]
+    #[arg(long, value_parser = mark, allow_hyphen_values = true, value_name = "MARK")]
     new_mark: f64,
     #[command(flatten)]
     marks: MarkArgs,
+    #[command(flatten)]
+    slinger: SlingerArgs,
     #[command(flatten)]
     common: Common,
 }
@@ -101,13 +123,15 @@ struct GaugeWay {
     #[arg(long, value_name = "LENGTH")]
     nominal: Option<AsWritten<Length>>,
     /// The pinion's mark.
-    #[arg(long, allow_hyphen_values = true, default_value_t = 0.0)]
+    #[arg(long, value_parser = mark, allow_hyphen_values = true, default_value_t = 0.0)]
     mark: f64,
     /// Where the shims sit; from the card when not given.
     #[arg(long, value_enum)]
     place: Option<PlaceArg>,
     #[command(flatten)]
     marks: MarkArgs,
+    #[command(flatten)]
+    slinger: SlingerArgs,
     #[command(flatten)]
     common: Common,
 }
@@ -135,6 +159,8 @@ struct EtchedWay {
     )]
     etched: Vec<Length>,
     #[command(flatten)]
+    slinger: SlingerArgs,
+    #[command(flatten)]
     common: Common,
 }
 
@@ -150,36 +176,64 @@ struct DimensionsWay {
     #[arg(long, value_name = "LENGTH")]
     mounting_distance: Option<AsWritten<Length>>,
     /// The pinion's mark.
-    #[arg(long, allow_hyphen_values = true, default_value_t = 0.0)]
+    #[arg(long, value_parser = mark, allow_hyphen_values = true, default_value_t = 0.0)]
     mark: f64,
     #[command(flatten)]
     marks: MarkArgs,
+    #[command(flatten)]
+    slinger: SlingerArgs,
     #[command(flatten)]
     common: Common,
 }
 
 impl PinionShim {
-    pub(super) fn answer(&self) -> Result<Answer> {
+    pub(super) fn answer(&self, output: OutputOptions) -> Result<Answer> {
         match &self.way {
-            Way::Marks(way) => way.answer(),
-            Way::Gauge(way) => way.answer(),
-            Way::Etched(way) => way.answer(),
-            Way::Dimensions(way) => way.answer(),
+            Way::Marks(way) => way.answer(output),
+            Way::Gauge(way) => way.answer(output),
+            Way::Etched(way) => way.answer(output),
+            Way::Dimensions(way) => way.answer(output),
         }
     }
 }
 
-fn place_and_kit(card: Option<&Card>) -> (Option<ShimPlace>, &[f64]) {
-    (
-        card.map(|card| card.pinion.shim_place),
-        card.map_or(&[], |card| card.kit.pinion_shims_mm.as_slice()),
-    )
+/// An oil slinger or baffle.
+#[derive(Debug, Args)]
+struct SlingerArgs {
+    /// Thickness of an oil slinger or baffle that will sit between pinion head and bearing and was not in when the pack was
+    /// measured.
+    #[arg(long, value_name = "LENGTH")]
+    slinger: Option<AsWritten<Length>>,
+}
+
+impl SlingerArgs {
+    /// The slinger, with where the shims sit.
+    fn of(&self, place: Option<ShimPlace>, as_written: bool) -> Result<Option<Slinger>> {
+        let Some(said) = &self.slinger else {
+            return Ok(None);
+        };
+        let place = place.ok_or_else(|| {
+            SetupError::Missing(
+                "say where the shims sit, with --card or --job: beside a slinger they are less behind the head bearing and \
+                 more under the cage"
+                    .into(),
+            )
+        })?;
+        Ok(Some(Slinger {
+            thick_mm: SLINGER.check(said, as_written)?,
+            place,
+        }))
+    }
+}
+
+fn place_of(card: Option<&Card>) -> Option<ShimPlace> {
+    card.map(|card| card.pinion.shim_place)
 }
 
 impl MarksWay {
-    fn answer(&self) -> Result<Answer> {
+    fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let card = self.common.card()?;
-        let shown = self.common.shown;
+        let shown = output.shown(card.as_ref());
         let old_mm = PINION_PACK.check(&self.old_shim, self.common.as_written)?;
         let marks = self
             .marks
@@ -212,15 +266,17 @@ impl MarksWay {
                 shown.signed_shim(found.change_mm)
             ),
         );
-        let (place, kit) = place_and_kit(card.as_ref());
-        Ok(answer(found, step, place, kit, &shown))
+        let place = place_of(card.as_ref());
+        let slinger = self.slinger.of(place, self.common.as_written)?;
+        let kit = ShimsAtHand::for_pinion(card.as_ref(), &[old_mm]);
+        Ok(answer(found, step, place, slinger, &kit, &shown)?)
     }
 }
 
 impl GaugeWay {
-    fn answer(&self) -> Result<Answer> {
+    fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let card = self.common.card()?;
-        let shown = self.common.shown;
+        let shown = output.shown(card.as_ref());
         let sure = self.common.as_written;
         let place = match (self.place, card.as_ref()) {
             (Some(PlaceArg::BehindHeadBearing), _) => ShimPlace::BehindHeadBearing,
@@ -278,15 +334,16 @@ impl GaugeWay {
                 shown.signed_shim(found.change_mm)
             ),
         );
-        let (_, kit) = place_and_kit(card.as_ref());
-        Ok(answer(found, step, Some(place), kit, &shown))
+        let slinger = self.slinger.of(Some(place), sure)?;
+        let kit = ShimsAtHand::for_pinion(card.as_ref(), &[gauge.pack_mm]);
+        Ok(answer(found, step, Some(place), slinger, &kit, &shown)?)
     }
 }
 
 impl EtchedWay {
-    fn answer(&self) -> Result<Answer> {
+    fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let card = self.common.card()?;
-        let shown = self.common.shown;
+        let shown = output.shown(card.as_ref());
         let base_mm = PINION_PACK.check(&self.base, self.common.as_written)?;
         let etched: Vec<f64> = self.etched.iter().map(|length| length.mm()).collect();
         let found = from_etched(base_mm, &etched)?;
@@ -300,15 +357,17 @@ impl EtchedWay {
             format!("{} + {}", shown.shim(base_mm), parts.join(" + ")),
             shown.shim(found.pack_mm),
         );
-        let (place, kit) = place_and_kit(card.as_ref());
-        Ok(answer(found, step, place, kit, &shown))
+        let place = place_of(card.as_ref());
+        let slinger = self.slinger.of(place, self.common.as_written)?;
+        let kit = ShimsAtHand::for_pinion(card.as_ref(), &[]);
+        Ok(answer(found, step, place, slinger, &kit, &shown)?)
     }
 }
 
 impl DimensionsWay {
-    fn answer(&self) -> Result<Answer> {
+    fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let card = self.common.card()?;
-        let shown = self.common.shown;
+        let shown = output.shown(card.as_ref());
         let sure = self.common.as_written;
         if card
             .as_ref()
@@ -347,9 +406,10 @@ impl DimensionsWay {
             ),
             shown.shim(found.pack_mm),
         );
-        let (_, kit) = place_and_kit(card.as_ref());
+        let slinger = self.slinger.of(Some(ShimPlace::BehindHeadBearing), sure)?;
+        let kit = ShimsAtHand::for_pinion(card.as_ref(), &[]);
         // The change is against no pack at all, so no move of the pinion is told.
-        Ok(answer(found, step, None, kit, &shown))
+        Ok(answer(found, step, None, slinger, &kit, &shown)?)
     }
 }
 

@@ -2,12 +2,15 @@
 
 use super::{Common, two, window};
 use crate::Result;
-use crate::schema::{Card, Preload as CardPreload};
+use crate::command::OutputOptions;
+use crate::schema::record::Record;
+use crate::schema::{Card, Condition, Preload as CardPreload};
+use crate::setup::kit_packs::ShimsAtHand;
 use crate::setup::preload::{Asked, PreloadTrial, answer, fit};
 use crate::setup::sleeve::{self, SleeveStep};
 use crate::setup::usual::{PINION_NUT, PRELOAD_PACK, ROTATING};
 use crate::setup::{Answer, SetupError, turning_torque};
-use crate::units::{AsWritten, Length, Measured, Torque};
+use crate::units::{AsWritten, Length, Measured, Torque, listed};
 use clap::Args;
 use std::str::FromStr;
 
@@ -76,8 +79,7 @@ impl<T: Measured> FromStr for Pair<T> {
             first: first
                 .parse()
                 .map_err(|e: crate::units::UnitError| e.to_string())?,
-            torques: torques
-                .split(',')
+            torques: listed(torques)
                 .map(|one| {
                     one.parse()
                         .map_err(|e: crate::units::UnitError| e.to_string())
@@ -120,8 +122,13 @@ pub(super) fn rotating_window(
     })
 }
 
+/// Whether a job's newest assembly has used pinion bearings.
+pub(super) fn of_used_bearings(record: Option<&Record>) -> bool {
+    record.is_some_and(|record| record.newest_bearings() == Condition::Used)
+}
+
 impl Preload {
-    pub(super) fn answer(&self) -> Result<Answer> {
+    pub(super) fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let card = self.common.card()?;
         let sure = self.common.as_written;
         if card
@@ -134,40 +141,51 @@ impl Preload {
             )
             .into());
         }
-        let window_nm = rotating_window(&self.window, card.as_ref(), self.used, sure)?;
+        let record = self.common.record()?;
+        let used = self.used || of_used_bearings(record.as_ref());
+        let window_nm = rotating_window(&self.window, card.as_ref(), used, sure)?;
         let drag_nm = self
             .seal_drag
             .as_ref()
             .map(|said| ROTATING.check(said, sure))
             .transpose()?;
-        let mut trials: Vec<PreloadTrial> = match self.common.record()? {
-            Some(record) => record.preload_trials(),
-            None => Vec::new(),
-        };
+        let mut trials = record.map_or_else(Vec::new, |record| record.preload_trials());
         for pair in &self.trials {
             trials.push(PreloadTrial {
+                of_job: None,
                 pack_mm: PRELOAD_PACK.check(&pair.first, sure)?,
                 torque_nm: pair.rotating_nm(sure)? - drag_nm.unwrap_or(0.0),
             });
         }
-        let kit = card
-            .as_ref()
-            .map_or(&[][..], |card| &card.kit.pinion_shims_mm);
-        let found = fit(&trials, window_nm, kit)?;
+        let in_axle: Vec<f64> = trials.last().map(|last| last.pack_mm).into_iter().collect();
+        let kit = ShimsAtHand::for_pinion(card.as_ref(), &in_axle);
+        let found = fit(&trials, window_nm, &kit, sure)?;
         let asked = Asked {
-            used: self.used,
+            used,
             seal: self.seal,
             seal_drag_nm: drag_nm,
         };
-        Ok(answer(&trials, &found, asked, &self.common.shown))
+        Ok(answer(&trials, &found, asked, &output.shown(card.as_ref())))
     }
 }
 
 impl Sleeve {
-    pub(super) fn answer(&self) -> Result<Answer> {
+    pub(super) fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let card = self.common.card()?;
         let sure = self.common.as_written;
-        let window_nm = rotating_window(&self.window, card.as_ref(), self.used, sure)?;
+        if card
+            .as_ref()
+            .is_some_and(|card| card.pinion.preload == CardPreload::Shims)
+        {
+            return Err(SetupError::Impossible(
+                "the card has the pinion preloaded by shims; use `setup preload`, or write preload = \"sleeve\" in [pinion]"
+                    .into(),
+            )
+            .into());
+        }
+        let record = self.common.record()?;
+        let used = self.used || of_used_bearings(record.as_ref());
+        let window_nm = rotating_window(&self.window, card.as_ref(), used, sure)?;
         let limit_nm = match &self.nut_limit {
             Some(said) => Some(PINION_NUT.check(said, sure)?),
             None => card
@@ -175,7 +193,9 @@ impl Sleeve {
                 .and_then(|card| card.limits.pinion_nut_torque_nm)
                 .map(|w| w[1]),
         };
-        let steps = self
+        let recorded = record.map_or_else(Vec::new, |record| record.sleeve_steps());
+        let newest = sleeve::since_newest_sleeve(&recorded);
+        let given = self
             .steps
             .iter()
             .map(|pair| {
@@ -185,7 +205,16 @@ impl Sleeve {
                 })
             })
             .collect::<Result<Vec<_>>>()?;
-        let next = sleeve::next(&steps, window_nm, limit_nm)?;
-        Ok(sleeve::answer(&steps, &next, &self.common.shown))
+        let steps = [newest, &given].concat();
+        let next = sleeve::next(&steps, window_nm, limit_nm, sure)?;
+        let mut answer = sleeve::answer(&steps, &next, &output.shown(card.as_ref()));
+        if newest.len() < recorded.len() {
+            answer.cautions.push(
+                "The job has trials before these with the nut tighter: they are taken to be of an older sleeve. One whose nut \
+                 was slackened is spent, whatever the torque."
+                    .into(),
+            );
+        }
+        Ok(answer)
     }
 }

@@ -2,14 +2,17 @@
 
 use super::{Common, two, window};
 use crate::Result;
+use crate::command::OutputOptions;
 use crate::contact::Model;
 use crate::rules::RulesError;
-use crate::schema::{BacklashDirection, Card};
+use crate::schema::{BacklashDirection, Card, PreloadOn};
+use crate::setup::adjusters::notches;
+use crate::setup::backlash_cure::Cure;
 use crate::setup::backlash_ratio::of_card;
-use crate::setup::round_the_gear::{
-    BacklashAt, Limits, Round, answer, evenly, judge, other_direction_mm,
-};
-use crate::setup::usual::BACKLASH;
+use crate::setup::kit_packs::ShimsAtHand;
+use crate::setup::round_the_gear::{BacklashAt, Conversion, Limits, Round, answer, evenly, judge};
+use crate::setup::side_packs::{Found, Wanted, split};
+use crate::setup::usual::{BACKLASH, SIDE_PACK};
 use crate::setup::{Answer, SetupError};
 use crate::units::{AsWritten, Length};
 use clap::{Args, ValueEnum};
@@ -32,6 +35,12 @@ pub(super) struct Backlash {
     /// Greatest variation; from the card when not given.
     #[arg(long, value_name = "LENGTH")]
     variation: Option<Length>,
+    /// Pack behind the ring gear, to say what to change; from the job's last trial when not given.
+    #[arg(long, value_name = "LENGTH", requires = "far_side")]
+    ring_side: Option<AsWritten<Length>>,
+    /// Pack on the other side.
+    #[arg(long, value_name = "LENGTH", requires = "ring_side")]
+    far_side: Option<AsWritten<Length>>,
     /// How the indicator stood; the mean is then also given the other way.
     #[arg(long, value_enum)]
     direction: Option<DirectionArg>,
@@ -58,7 +67,7 @@ enum DirectionArg {
 }
 
 impl Backlash {
-    pub(super) fn answer(&self) -> Result<Answer> {
+    pub(super) fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let card = self.common.card()?;
         let sure = self.common.as_written;
         let readings = BACKLASH.check_all(&self.readings, sure)?;
@@ -95,11 +104,73 @@ impl Backlash {
                 .map(|ratio| ratio.ratio),
         };
         let mut round = judge(&places, &limits)?;
-        round.other_direction_mm = self.other_direction(&round, card.as_ref())?;
-        Ok(answer(&places, &round, &limits, &self.common.shown))
+        round.conversion = self.conversion(card.as_ref())?;
+        round.other_direction_mm = round.conversion.map(|c| c.other_mm(round.mean_mm));
+        round.cure = self.cure(&round, &limits, card.as_ref())?;
+        Ok(answer(
+            &places,
+            &round,
+            &limits,
+            &output.shown(card.as_ref()),
+        ))
     }
 
-    fn other_direction(&self, round: &Round, card: Option<&Card>) -> Result<Option<f64>> {
+    /// What brings a mean that is outside to the middle of the window: notches, or packs of the shims at hand.
+    fn cure(&self, round: &Round, limits: &Limits, card: Option<&Card>) -> Result<Option<Cure>> {
+        let (Some(window), Some(card), Some("below" | "above")) =
+            (limits.window_mm, card, round.mean_is)
+        else {
+            return Ok(None);
+        };
+        let ratio = of_card(card).map_err(RulesError::from)?;
+        let wanted_mm = 0.5 * (window[0] + window[1]);
+        if let Some(notch_mm) = card.carrier.notch_mm() {
+            let turn = notches(round.mean_mm, wanted_mm, notch_mm, 0.0, ratio)?;
+            return Ok(Some(Cure::Notches(turn)));
+        }
+        let sure = self.common.as_written;
+        let given = (self.ring_side.as_ref().zip(self.far_side.as_ref()))
+            .map(|(ring, far)| {
+                Ok::<_, SetupError>((SIDE_PACK.check(ring, sure)?, SIDE_PACK.check(far, sure)?))
+            })
+            .transpose()?;
+        let of_job = || -> Result<Option<(f64, f64)>> {
+            let record = self.common.record()?;
+            let last = record
+                .as_ref()
+                .and_then(|record| record.built().next_back());
+            Ok(last.and_then(|last| {
+                last.trial
+                    .ring_side_shim_mm
+                    .zip(last.trial.far_side_shim_mm)
+            }))
+        };
+        let packs = match given {
+            Some(given) => Some(given),
+            None => of_job()?,
+        };
+        let Some((ring_side_mm, far_side_mm)) = packs else {
+            let away_mm = (wanted_mm - round.mean_mm) / ratio.ratio;
+            return Ok(Some(Cure::Move { away_mm }));
+        };
+        let found = Found {
+            ring_side_mm,
+            far_side_mm,
+            backlash_mm: round.mean_mm,
+        };
+        let wanted = Wanted {
+            backlash_mm: wanted_mm,
+            preload_mm: 0.0,
+            preload_on: PreloadOn::BothSides,
+            window_mm: Some(window),
+        };
+        let kit = ShimsAtHand::for_sides(Some(card), &[ring_side_mm, far_side_mm]);
+        Ok(Some(Cure::Packs(Box::new(split(
+            &found, &wanted, ratio, &kit,
+        )?))))
+    }
+
+    fn conversion(&self, card: Option<&Card>) -> Result<Option<Conversion>> {
         let read = match (
             self.direction,
             card.and_then(|card| card.carrier.backlash_direction),
@@ -112,10 +183,13 @@ impl Backlash {
         if let Some(card) = card {
             let model = Model::new(&card.gear_set()).map_err(RulesError::from)?;
             let radius_mm = self.radius.map_or(card.backlash_radius_mm(), Length::mm);
-            let factor = model.square_radius_mm() / radius_mm;
-            return Ok(Some(match read {
-                BacklashDirection::Tangential => round.mean_mm * factor,
-                BacklashDirection::Square => round.mean_mm / factor,
+            let pair = model.pair();
+            let cosine = model.square_radius_mm() / (pair.ring_radius_mm * pair.ring_spiral.cos());
+            return Ok(Some(Conversion {
+                read,
+                pressure_angle_deg: cosine.acos().to_degrees(),
+                spiral_angle_deg: pair.ring_spiral.to_degrees(),
+                radii_mm: Some([pair.ring_radius_mm, radius_mm]),
             }));
         }
         let Some(spiral) = self.spiral_angle else {
@@ -131,12 +205,11 @@ impl Backlash {
             )
             .into());
         }
-        Ok(Some(other_direction_mm(
-            round.mean_mm,
+        Ok(Some(Conversion {
             read,
-            self.pressure_angle.to_radians(),
-            spiral.to_radians(),
-            1.0,
-        )))
+            pressure_angle_deg: self.pressure_angle,
+            spiral_angle_deg: spiral,
+            radii_mm: None,
+        }))
     }
 }

@@ -2,13 +2,16 @@
 
 use super::Common;
 use crate::Result;
+use crate::command::OutputOptions;
 use crate::rules::RulesError;
-use crate::schema::{Card, PreloadOn};
+use crate::schema::{Adjust, Card, PreloadOn};
+use crate::setup::adjusters::{notches, notches_answer};
 use crate::setup::backlash_ratio::{PlaceAndBacklash, Ratio, RatioSource, of_card, shop, updated};
-use crate::setup::side_packs::{Found, Wanted, answer, notches, notches_answer, split};
+use crate::setup::kit_packs::ShimsAtHand;
+use crate::setup::side_packs::{Found, Wanted, answer, split};
 use crate::setup::usual::{BACKLASH, BACKLASH_OR_NONE, SIDE_PACK, SIDE_PRELOAD};
-use crate::setup::{Answer, SetupError};
-use crate::units::{AsWritten, Length};
+use crate::setup::{Answer, SetupError, verdict};
+use crate::units::{AsWritten, Length, Shown};
 use clap::Args;
 use std::str::FromStr;
 
@@ -93,7 +96,12 @@ pub(super) struct Adjusters {
     #[arg(long, value_name = "COUNT", requires = "pitch", value_parser = clap::value_parser!(u32).range(2..=400))]
     notches_per_turn: Option<u32>,
     /// Notches of preload beyond zero end play, both sides together.
-    #[arg(long, default_value_t = 0.0, value_name = "COUNT")]
+    #[arg(
+        long,
+        default_value_t = 0.0,
+        value_name = "COUNT",
+        allow_hyphen_values = true
+    )]
     preload_notches: f64,
     #[command(flatten)]
     ratio: RatioArgs,
@@ -135,10 +143,25 @@ fn wanted_mm(
     given: Option<&AsWritten<Length>>,
     card: Option<&Card>,
     as_written: bool,
+    shown: &Shown,
 ) -> Result<f64> {
     let of_card = card.and_then(|card| card.limits.backlash_mm);
     match (given, of_card) {
-        (Some(said), _) => Ok(BACKLASH.check(said, as_written)?),
+        (Some(said), window) => {
+            let mm = BACKLASH.check(said, as_written)?;
+            match window.filter(|window| !as_written && verdict(mm, *window) != "within") {
+                None => Ok(mm),
+                Some(window) => Err(SetupError::Question(format!(
+                    "a wanted backlash of {} is {} the card's {} to {}; take one inside it, or, if the axle's manual has it \
+                     so, add --as-written",
+                    said.text,
+                    verdict(mm, window),
+                    shown.shim(window[0]),
+                    shown.shim(window[1])
+                ))
+                .into()),
+            }
+        }
         (None, Some([low, high])) => Ok(0.5 * (low + high)),
         (None, None) => Err(SetupError::Missing(
             "the backlash to aim at is needed: give --wanted, or a card with backlash in [limits]"
@@ -149,9 +172,19 @@ fn wanted_mm(
 }
 
 impl SideShims {
-    pub(super) fn answer(&self) -> Result<Answer> {
+    pub(super) fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let card = self.common.card()?;
         let sure = self.common.as_written;
+        if card
+            .as_ref()
+            .is_some_and(|card| card.carrier.adjust == Adjust::Threaded)
+        {
+            return Err(SetupError::Impossible(
+                "the card has threaded adjusters at the sides, not shims; use `setup adjusters`"
+                    .into(),
+            )
+            .into());
+        }
         let found = Found {
             ring_side_mm: SIDE_PACK.check(&self.ring_side, sure)?,
             far_side_mm: SIDE_PACK.check(&self.far_side, sure)?,
@@ -159,7 +192,12 @@ impl SideShims {
         };
         let carrier = card.as_ref().map(|card| card.carrier);
         let wanted = Wanted {
-            backlash_mm: wanted_mm(self.wanted.as_ref(), card.as_ref(), sure)?,
+            backlash_mm: wanted_mm(
+                self.wanted.as_ref(),
+                card.as_ref(),
+                sure,
+                &output.shown(card.as_ref()),
+            )?,
             preload_mm: match &self.preload {
                 Some(said) => SIDE_PRELOAD.check(said, sure)?,
                 None => carrier.and_then(|c| c.side_preload_mm).unwrap_or(0.0),
@@ -168,6 +206,7 @@ impl SideShims {
                 .preload_on
                 .or(carrier.and_then(|c| c.preload_on))
                 .unwrap_or(PreloadOn::BothSides),
+            window_mm: card.as_ref().and_then(|card| card.limits.backlash_mm),
         };
         let mut trials = match self.common.record()? {
             Some(record) => record.backlash_trials()?,
@@ -180,21 +219,43 @@ impl SideShims {
             });
         }
         let ratio = updated(self.ratio.ratio(card.as_ref())?, &trials);
-        let packs = split(&found, &wanted, ratio)?;
-        Ok(answer(&found, &wanted, &packs, &self.common.shown))
+        let in_axle = [found.ring_side_mm, found.far_side_mm];
+        let kit = ShimsAtHand::for_sides(card.as_ref(), &in_axle);
+        let packs = split(&found, &wanted, ratio, &kit)?;
+        Ok(answer(
+            &found,
+            &wanted,
+            &packs,
+            &output.shown(card.as_ref()),
+        ))
     }
 }
 
 impl Adjusters {
-    pub(super) fn answer(&self) -> Result<Answer> {
+    pub(super) fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let card = self.common.card()?;
         let sure = self.common.as_written;
+        let given = self.pitch.zip(self.notches_per_turn);
+        if given.is_none()
+            && card
+                .as_ref()
+                .is_some_and(|card| card.carrier.adjust == Adjust::Shims)
+        {
+            return Err(SetupError::Impossible(
+                "the card has shims at the sides, not threaded adjusters; use `setup side-shims`, or write \
+                 adjust = \"threaded\" with pitch and notches_per_turn in [carrier]"
+                    .into(),
+            )
+            .into());
+        }
         let found = mean_mm(&self.backlash, sure)?;
-        let wanted = wanted_mm(self.wanted.as_ref(), card.as_ref(), sure)?;
-        let given = self
-            .pitch
-            .zip(self.notches_per_turn)
-            .map(|(pitch, notches)| pitch.mm() / f64::from(notches));
+        let wanted = wanted_mm(
+            self.wanted.as_ref(),
+            card.as_ref(),
+            sure,
+            &output.shown(card.as_ref()),
+        )?;
+        let given = given.map(|(pitch, notches)| pitch.mm() / f64::from(notches));
         let notch_mm = given
             .or(card.as_ref().and_then(|card| card.carrier.notch_mm()))
             .unwrap_or(0.0);
@@ -204,6 +265,11 @@ impl Adjusters {
         };
         let ratio = updated(self.ratio.ratio(card.as_ref())?, &trials);
         let turn = notches(found, wanted, notch_mm, self.preload_notches, ratio)?;
-        Ok(notches_answer(found, wanted, &turn, &self.common.shown))
+        Ok(notches_answer(
+            found,
+            wanted,
+            &turn,
+            &output.shown(card.as_ref()),
+        ))
     }
 }

@@ -1,8 +1,9 @@
 //! `flankread setup torque` and `setup case-spread`.
 
-use super::preload::rotating_window;
+use super::preload::{of_used_bearings, rotating_window};
 use super::{Common, two, window};
 use crate::Result;
+use crate::command::OutputOptions;
 use crate::setup::Answer;
 use crate::setup::case_spread;
 use crate::setup::turning_torque::{TotalLimits, readings, readings_answer, total, total_answer};
@@ -55,13 +56,14 @@ pub(super) struct CaseSpread {
 }
 
 impl Torque {
-    pub(super) fn answer(&self) -> Result<Answer> {
+    pub(super) fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let card = self.common.card()?;
-        let shown = self.common.shown;
+        let shown = output.shown(card.as_ref());
         let sure = self.common.as_written;
         let pinion = readings(&ROTATING.check_all(&self.pinion, sure)?)?;
         if self.total.is_empty() {
-            let window_nm = rotating_window(&self.window, card.as_ref(), self.used, sure).ok();
+            let used = self.used || of_used_bearings(self.common.record()?.as_ref());
+            let window_nm = rotating_window(&self.window, card.as_ref(), used, sure).ok();
             return Ok(readings_answer(&pinion, window_nm, &shown));
         }
         let all = readings(&TOTAL_ROTATING.check_all(&self.total, sure)?)?;
@@ -80,14 +82,14 @@ impl Torque {
 }
 
 impl CaseSpread {
-    pub(super) fn answer(&self) -> Result<Answer> {
+    pub(super) fn answer(&self, output: OutputOptions) -> Result<Answer> {
         let card = self.common.card()?;
         let sure = self.common.as_written;
         let before = HOUSING.check(&self.before, sure)?;
         let after = HOUSING.check(&self.after, sure)?;
         let given = window(two(&SPREAD.check_all(&self.window, sure)?), "--window")?;
-        let window_mm = given.or(card.and_then(|card| card.limits.case_spread_mm));
+        let window_mm = given.or(card.as_ref().and_then(|card| card.limits.case_spread_mm));
         let found = case_spread::spread(before, after, window_mm)?;
-        Ok(case_spread::answer(&found, &self.common.shown))
+        Ok(case_spread::answer(&found, &output.shown(card.as_ref())))
     }
 }

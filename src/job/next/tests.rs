@@ -60,11 +60,16 @@ fn given(after: i64, verdict: Verdict) -> Given {
         },
         followed: None,
         remark: String::new(),
+        outdated: String::new(),
     }
 }
 
+/// The station; whichever it is, manual, local rules and licensed practice go before it.
 fn station_of(record: &Record) -> Station {
-    next(record, &Shown::default()).station
+    let next = next(record, &Shown::default());
+    let said = next.remarks.join(" ");
+    assert!(said.contains("manual of your axle, local rules and licensed practice"));
+    next.station
 }
 
 /// The order of the stations: common practice, no source; heavy-axle manuals agree with it.
@@ -142,11 +147,49 @@ fn a_job_goes_from_station_to_station() {
         at: String::new(),
         by: String::new(),
         value: String::new(),
+        because: String::new(),
     }));
     assert_eq!(station_of(&job), Station::Done);
     job.trials[3].trial.backlash_mm.truncate(2);
     let missing = next(&job, &Shown::default()).missing;
     assert!(missing[0].contains("4 places"), "{missing:?}");
+}
+
+/// The card: backlash 6–10 thou, 2 round the gear, 12–15 lb-in.
+#[test]
+fn nothing_final_goes_in_while_a_number_is_outside_its_limit() {
+    let mut job = record();
+    for (number, backlash_mm, torque_nm) in [(1, vec![0.2; 4], None), (2, vec![0.2; 4], Some(1.5))]
+    {
+        job.trials.push(assembly(
+            number,
+            Trial {
+                as_found: number == 1,
+                backlash_mm,
+                pinion_torque_nm: torque_nm,
+                drive: Some(reading()),
+                coast: Some(reading()),
+                ..Trial::default()
+            },
+        ));
+    }
+    job.advice.push(given(2, Verdict::Good));
+    assert_eq!(station_of(&job), Station::SidePreload);
+    // 22 lb-in.
+    job.trials[1].trial.pinion_torque_nm = Some(2.49);
+    assert_eq!(station_of(&job), Station::PinionPreload);
+    job.trials[1].trial.pinion_torque_nm = Some(1.5);
+    job.trials[1].bench.side_preload = true;
+    assert_eq!(station_of(&job), Station::FinalAssembly);
+    // 4.2 thou in the mean, varying by 5.
+    job.trials[1].trial.backlash_mm = vec![0.107, 0.043, 0.17];
+    let next = next(&job, &Shown::default());
+    assert_eq!(next.station, Station::Backlash);
+    assert_eq!(next.missing.len(), 2, "{:?}", next.missing);
+    job.trials[1].trial.backlash_mm = vec![0.2; 4];
+    assert_eq!(station_of(&job), Station::FinalAssembly);
+    job.advice[0].outdated = "trial 2 was put right".into();
+    assert_eq!(station_of(&job), Station::Advice);
 }
 
 #[test]

@@ -1,7 +1,7 @@
 use super::*;
 use crate::job::new_trial::sha256;
 use crate::schema::Trial;
-use crate::schema::record::Shows;
+use crate::schema::record::{Followed, Shows};
 
 fn card() -> Card {
     Card::from_toml(include_str!("../../../examples/larchfield/card.toml")).unwrap()
@@ -173,4 +173,92 @@ fn a_struck_trial_stays_and_counts_no_more() {
     assert_eq!(record.rules_trials().len(), 1);
     assert!(store.strike(job, 3, "again").is_err());
     assert!(store.strike(job, 9, "none").is_err());
+}
+
+/// Advice that holds on a trial and asks for nothing.
+fn advice() -> Advice {
+    let text =
+        r#"{"schema":"flankread/advice/2","verdict":"good","diagnosis":{},"why":[],"cautions":[]}"#;
+    serde_json::from_str(text).unwrap()
+}
+
+#[test]
+fn a_trial_put_right_keeps_what_was_there_and_outdates_advice_made_with_it() {
+    let folder = tempfile::tempdir().unwrap();
+    let (mut store, job) = with_a_job(folder.path());
+    let mut first = photo(vec![1]);
+    first.shows = Shows::Coast;
+    for backlash_mm in [0.2, 0.3] {
+        let new = trial(backlash_mm, vec![first.clone()]);
+        store.add_trial(job, &new, "t", "Robin").unwrap();
+    }
+    store.add_advice(job, 1, &advice(), "t").unwrap();
+    store.add_advice(job, 2, &advice(), "t").unwrap();
+    let mut second = photo(vec![2]);
+    second.shows = Shows::Coast;
+    let mut amended = trial(0.25, vec![second]);
+    amended.bench.amended = vec![crate::schema::record::Amendment {
+        at: "t".into(),
+        by: "Robin".into(),
+        what: "backlash_mm".into(),
+        was: serde_json::json!([0.3]),
+        now: serde_json::json!([0.25]),
+        because: String::new(),
+    }];
+    store.amend(job, 2, &amended, &[0]).unwrap();
+    let record = store.record(job).unwrap();
+    let found = &record.trials[1];
+    assert_eq!(found.trial.backlash_mm, [0.25]);
+    assert_eq!(found.bench.amended[0].was, serde_json::json!([0.3]));
+    let shows: Vec<Shows> = found.photos.iter().map(|photo| photo.shows).collect();
+    assert_eq!(shows, [Shows::Other, Shows::Coast]);
+    let outdated: Vec<bool> = (record.advice.iter())
+        .map(|given| !given.outdated.is_empty())
+        .collect();
+    assert_eq!(outdated, [false, true]);
+    // The same advice given anew is kept beside the one that is out of date.
+    store.add_advice(job, 2, &advice(), "t").unwrap();
+    assert_eq!(store.record(job).unwrap().advice.len(), 3);
+    assert!(store.amend(job, 9, &amended, &[]).is_err());
+}
+
+#[test]
+fn a_closed_job_takes_nothing_until_it_is_opened_again() {
+    let folder = tempfile::tempdir().unwrap();
+    let (mut store, job) = with_a_job(folder.path());
+    store
+        .add_trial(job, &trial(0.2, Vec::new()), "t", "")
+        .unwrap();
+    store.add_advice(job, 1, &advice(), "t").unwrap();
+    store.close(job, Some("2026-05-04T10:30:00Z")).unwrap();
+    let before = store.record(job).unwrap();
+    let note = Note {
+        at: "t".into(),
+        by: String::new(),
+        text: "late".into(),
+    };
+    let tick = Tick {
+        item: crate::schema::record::Item::Vent,
+        at: "t".into(),
+        by: String::new(),
+        value: String::new(),
+        because: String::new(),
+    };
+    assert!(store.note(job, &note).is_err());
+    assert!(store.tick(job, &tick, false).is_err());
+    assert!(store.set_followed(job, None, Followed::Yes, "").is_err());
+    assert!(store.set_card(job, &card(), &note).is_err());
+    assert!(store.amend(job, 1, &trial(0.3, Vec::new()), &[]).is_err());
+    assert!(store.add_advice(job, 1, &advice(), "u").is_err());
+    assert_eq!(store.record(job).unwrap(), before);
+    store.close(job, None).unwrap();
+    store.note(job, &note).unwrap();
+    store
+        .set_followed(job, Some(1), Followed::No, "no shim left")
+        .unwrap();
+    assert!(store.set_followed(job, Some(7), Followed::No, "").is_err());
+    assert_eq!(
+        store.record(job).unwrap().advice[0].followed,
+        Some(Followed::No)
+    );
 }

@@ -5,7 +5,7 @@ use crate::units::{Length, Units};
 use serde::{Deserialize, Serialize};
 
 /// One thing that is wrong.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, schemars::JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub(crate) enum Fault {
     /// Pinion too near the ring gear.
@@ -63,7 +63,7 @@ impl Fault {
 }
 
 /// One answer.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, schemars::JsonSchema)]
 pub(crate) struct Answer {
     /// Whether photo a shows the drive flanks.
     pub drive_first: bool,

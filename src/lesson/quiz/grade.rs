@@ -2,6 +2,8 @@
 
 use super::answer::{movement, photo};
 use super::{Answer, Fault, Quiz, QuizError, Score, score};
+use crate::files::csv_delimiter;
+use crate::trade_words::understood;
 use crate::units::Units;
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -20,7 +22,7 @@ pub(crate) const COLUMNS: [&str; 6] = [
 ];
 
 /// All grades of a table.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub(crate) struct Grades {
     /// Always [`SCHEMA`].
     pub schema: &'static str,
@@ -33,7 +35,7 @@ pub(crate) struct Grades {
 }
 
 /// One graded answer.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub(crate) struct Graded {
     /// Line of the table, the header being 1.
     pub line: u64,
@@ -50,7 +52,7 @@ pub(crate) struct Graded {
 }
 
 /// A line that could not be graded.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub(crate) struct Refused {
     /// Line of the table, the header being 1.
     pub line: u64,
@@ -59,7 +61,7 @@ pub(crate) struct Refused {
 }
 
 /// One learner's answers together.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub(crate) struct Learner {
     /// The name.
     pub learner: String,
@@ -89,12 +91,18 @@ pub(crate) fn grade(
         path: path.display().to_string(),
         cause,
     };
+    let bytes = text.trim_start_matches('\u{feff}').as_bytes();
     let mut table = csv::ReaderBuilder::new()
+        .delimiter(csv_delimiter(bytes))
         .trim(csv::Trim::All)
         .flexible(true)
-        .from_reader(text.trim_start_matches('\u{feff}').as_bytes());
+        .from_reader(bytes);
     let header = table.headers().map_err(|e| bad(e.to_string()))?.clone();
-    let place = |name: &str| header.iter().position(|h| h.eq_ignore_ascii_case(name));
+    let place = |name: &str| {
+        header
+            .iter()
+            .position(|head| understood("", head, &[name]).is_some())
+    };
     let mut places = [0; COLUMNS.len()];
     for (own, name) in places.iter_mut().zip(COLUMNS) {
         *own = place(name).ok_or_else(|| {

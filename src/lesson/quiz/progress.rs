@@ -10,7 +10,7 @@ use std::path::Path;
 pub(crate) const SCHEMA: &str = "flankread/lesson_progress/1";
 
 /// A learner's answers.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, schemars::JsonSchema)]
 pub(crate) struct Progress {
     /// Always [`SCHEMA`].
     pub schema: String,
@@ -23,7 +23,7 @@ pub(crate) struct Progress {
 }
 
 /// One answer with its score.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, schemars::JsonSchema)]
 pub(crate) struct Answered {
     /// The question's number.
     pub question: u32,

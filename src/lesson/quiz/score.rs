@@ -17,7 +17,7 @@ pub(crate) const HOPELESS: f64 = 4.0;
 pub(crate) const OFF_MM: f64 = 0.02;
 
 /// How an assembly shows.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, schemars::JsonSchema)]
 pub(crate) struct Shows {
     /// Drive and coast patch in the trade's words; `gone` when there is none.
     pub words: [String; 2],
@@ -62,7 +62,7 @@ pub(crate) fn badness(case: &Case, card: &Card) -> f64 {
 }
 
 /// What an answer is worth.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, schemars::JsonSchema)]
 pub(crate) struct Score {
     /// All points, of 100.
     pub points: u32,

@@ -174,6 +174,15 @@ fn a_class_s_table_is_graded_line_by_line() {
     assert!(grades.refused[1].why.contains("--seed 6"));
     assert_eq!(grades.learners[0].learner, "Ines");
     assert_eq!(grades.learners[0].mean_points, 100.0);
+    // As a spreadsheet of a country with a decimal comma saves it.
+    let semicolons = text
+        .replace(',', ";")
+        .replace("Drive_photo", "DRIVE PHOTO")
+        .replace('.', ",");
+    let path = std::path::Path::new("class.csv");
+    let again = grade::grade(&quiz, &semicolons, path, crate::units::Units::Mm).unwrap();
+    assert_eq!(again.answers.len(), 2);
+    assert_eq!(again.answers[0].score.points, 100);
     let missing = grade::grade(
         &quiz,
         "learner,question\n",

@@ -14,7 +14,7 @@ use crate::units::Units;
 use serde::Serialize;
 
 /// The farthest that one gear may stand off while all is still right.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub(crate) struct Limit {
     /// `pinion` or `ring gear`.
     pub gear: &'static str,

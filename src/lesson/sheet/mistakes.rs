@@ -15,7 +15,7 @@ use crate::schema::{Reason, Status};
 use serde::Serialize;
 
 /// What the reading says of one photo.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub(crate) struct Spoilt {
     /// What the photo shows.
     pub title: &'static str,
@@ -26,7 +26,7 @@ pub(crate) struct Spoilt {
 }
 
 /// One reading of a photo.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, schemars::JsonSchema)]
 pub(crate) struct Judged {
     /// `read`, `unsure` or `unreadable`.
     pub status: Status,

@@ -8,22 +8,23 @@ use crate::batch::shown::{encoded, shown};
 use crate::batch::store::Record;
 use crate::batch::summary::BatchResult;
 use crate::frames::Side;
+use crate::schema::direction::Direction;
 use crate::schema::{Advice, FlankDiagnosis, Reading};
-use crate::units::Units;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Value of the `schema` field of a set's line.
 pub(crate) const SET_SCHEMA: &str = "flankread/batch-set/1";
 
 /// A photo's line: its reading (`flankread/reading/1`) with what the batch knows of it.
-#[derive(Serialize)]
-struct PhotoLine<'a> {
+#[derive(Serialize, JsonSchema)]
+pub(crate) struct PhotoLine<'a> {
     #[serde(flatten)]
     reading: Reading,
     batch: About<'a>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct About<'a> {
     set: &'a str,
     verdict: &'static str,
@@ -78,10 +79,14 @@ pub(crate) fn photo_line(
     to_line(&line)
 }
 
-#[derive(Serialize)]
-struct SetLine<'a> {
+/// A set's line.
+#[derive(Serialize, JsonSchema)]
+pub(crate) struct SetLine<'a> {
+    /// Always `flankread/batch-set/1`.
     schema: &'static str,
+    /// The set's name.
     set: &'a str,
+    /// How soon, and what about.
     verdict: &'static str,
     /// Largest distance of a patch from its target, in tolerances.
     distance: f64,
@@ -92,12 +97,18 @@ struct SetLine<'a> {
     coast: Option<FlankLine<'a>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     advice: Option<&'a Advice>,
+    /// Why there is no advice.
     #[serde(skip_serializing_if = "Option::is_none")]
     no_advice: Option<&'a str>,
+    /// Which way to move the gears, where there is no card.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    direction: Option<&'a Direction>,
+    /// What could be sent back to the owner.
     reply: String,
 }
 
-#[derive(Serialize)]
+/// The photo that speaks for a flank.
+#[derive(Serialize, JsonSchema)]
 struct FlankLine<'a> {
     photo: String,
     sure: bool,
@@ -106,7 +117,7 @@ struct FlankLine<'a> {
 }
 
 /// The line of a set, with its line end.
-pub(crate) fn set_line(lot: &BatchResult, set: usize, units: Units) -> String {
+pub(crate) fn set_line(lot: &BatchResult, set: usize) -> String {
     let about = &lot.plan.sets[set];
     let verdict: &SetVerdict = &lot.sets[set];
     let path = |at: &usize| shown(&lot.plan.items[*at].path);
@@ -129,7 +140,8 @@ pub(crate) fn set_line(lot: &BatchResult, set: usize, units: Units) -> String {
         coast: flank(Side::Coast),
         advice: verdict.advice.as_ref(),
         no_advice: verdict.no_advice.as_deref(),
-        reply: reply(lot, set, units),
+        direction: verdict.direction.as_ref(),
+        reply: reply(lot, set),
     })
 }
 

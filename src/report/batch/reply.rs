@@ -5,6 +5,7 @@ use crate::batch::ask::ProblemKind;
 use crate::batch::judge::{FlankSeen, Verdict};
 use crate::batch::summary::BatchResult;
 use crate::frames::{FlankPoint, Side};
+use crate::report::advice::gear_move;
 use crate::schema::{Advice, CheckCode, Pack, ReasonCode, Target, advice};
 use crate::units::Units;
 use std::fmt::Write as _;
@@ -17,9 +18,9 @@ const HOW: &str = "How to take it: clean four or five teeth in a row, paint them
      focus, and send the picture at its full size.";
 
 /// The reply for one set, ending with a newline.
-pub(crate) fn reply(lot: &BatchResult, set: usize, units: Units) -> String {
+pub(crate) fn reply(lot: &BatchResult, set: usize) -> String {
     let mut parts = Parts::default();
-    seen(lot, set, units, &mut parts);
+    seen(lot, set, &mut parts);
     unread(lot, set, &mut parts);
     missing(lot, set, &mut parts);
     cautions(lot, set, &mut parts);
@@ -68,7 +69,7 @@ fn once(lines: Vec<String>) -> Vec<String> {
     out
 }
 
-fn seen(lot: &BatchResult, set: usize, units: Units, parts: &mut Parts) {
+fn seen(lot: &BatchResult, set: usize, parts: &mut Parts) {
     let verdict = &lot.sets[set];
     let card = lot.plan.sets[set].card.as_ref();
     let target = card.map_or_else(Target::default, |card| card.target);
@@ -96,7 +97,10 @@ fn seen(lot: &BatchResult, set: usize, units: Units, parts: &mut Parts) {
         );
     }
     if let Some(advice) = &verdict.advice {
-        advised(advice, units, parts);
+        advised(advice, lot.units[set], parts);
+    } else if let Some(direction) = verdict.direction.as_ref().filter(|d| d.pinion.is_some()) {
+        parts.see.extend(direction.why.iter().cloned());
+        parts.cautions.extend(direction.cautions.iter().cloned());
     } else if verdict.verdict == Verdict::Right {
         parts.see.push(
             "Both patches stand about where they should. Whether the set is right also depends on the backlash, which a photo does not show.".into(),
@@ -120,9 +124,9 @@ fn flank_line(word: &str, seen: &FlankSeen, target: FlankPoint) -> String {
             .join(" and "),
     };
     let how_far = match seen.distance {
-        far if far > 1.0 => ", farther than it should",
+        far if far > 1.0 => ", farther off than the centre may stand",
         _ if seen.diagnosis.words == "centred" => "",
-        _ => ", still within what is usually accepted",
+        _ => ", still where the centre may stand",
     };
     let sure = if seen.sure {
         ""
@@ -146,17 +150,10 @@ fn advised(advice: &Advice, units: Units, parts: &mut Parts) {
         ),
         advice::Verdict::Change => {
             if let Some(change) = advice.change {
-                let gear = |name: &str, mm: f64, mate: &str| {
-                    if mm == 0.0 {
-                        return format!("{name} stays");
-                    }
-                    let way = if mm < 0.0 { "toward" } else { "away from" };
-                    format!("{name} {} {way} the {mate}", units.shim(mm.abs()))
-                };
                 let mut line = format!(
-                    "What should bring it right: {}; {}.",
-                    gear("pinion", change.pinion_mm, "ring gear"),
-                    gear("ring gear", change.ring_mm, "pinion")
+                    "What should bring it right: pinion {}; ring gear {}.",
+                    gear_move(change.pinion_mm, "ring gear", units),
+                    gear_move(change.ring_mm, "pinion", units)
                 );
                 if let Some(shims) = &advice.shims {
                     for (name, pack) in [

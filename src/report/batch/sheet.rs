@@ -2,7 +2,7 @@
 //! pictures and full readings lie in files beside it; nothing comes from elsewhere.
 
 use super::reply::reply;
-use super::text::{bar_names, copies_words, filled_histograms, next};
+use super::text::{CHANGES, bar_names, copies_words, filled_histograms, next};
 use crate::Result;
 use crate::batch::judge::Verdict;
 use crate::batch::run::{page_name, thumbnail_name};
@@ -11,7 +11,6 @@ use crate::batch::summary::{BatchResult, BatchSummary};
 use crate::report::advice::advice_text;
 use crate::report::draw::theme::{INK, PATCH, PREDICTED, QUIET, STEEL};
 use crate::schema::Status;
-use crate::units::Units;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use std::path::Path;
 
@@ -22,7 +21,6 @@ use std::path::Path;
 pub(crate) fn batch_sheet(
     lot: &BatchResult,
     title: &str,
-    units: Units,
     mut put: impl FnMut(&str) -> Result<()>,
 ) -> Result<()> {
     put(&html! {
@@ -51,14 +49,14 @@ pub(crate) fn batch_sheet(
     }
     .into_string())?;
     for &set in &lot.order {
-        put(&set_part(lot, set, units).into_string())?;
+        put(&set_part(lot, set).into_string())?;
     }
     put(&html! {
         (PreEscaped("</main>"))
         (numbers(&lot.summary))
         p.quiet {
             "Look at the outlines before you believe the numbers: each should lie on one whole flank. "
-            "A photo shows the pattern only. Limits and torques come from the axle's manual; a drive axle is safety-critical."
+            "A photo shows the pattern only, and a drive axle is safety-critical: " (CHANGES)
         }
         (PreEscaped("</body></html>"))
     }.into_string())
@@ -112,21 +110,21 @@ fn headline(summary: &BatchSummary) -> String {
     line
 }
 
-fn set_part(lot: &BatchResult, set: usize, units: Units) -> Markup {
+fn set_part(lot: &BatchResult, set: usize) -> Markup {
     let about = &lot.plan.sets[set];
     let verdict = &lot.sets[set];
-    let next = next(lot, set, units);
+    let next = next(lot, set);
     html! {
         section class={ "set " (verdict.verdict.word()) } style={ "--photos:" (about.photos.len()) } {
             h2 { (about.name) ": " span.verdict { (verdict.verdict.title()) } }
             @if !next.is_empty() { div { "Next: " (next) } }
             div.photos { @for &at in &about.photos { (photo_part(lot, at)) } }
             @if let Some(advice) = &verdict.advice {
-                details { summary { "Advice" } pre { (advice_text(advice, units).trim_end()) } }
+                details { summary { "Advice" } pre { (advice_text(advice, lot.units[set]).trim_end()) } }
             }
             details {
                 summary { "Reply to send" }
-                pre.reply { (reply(lot, set, units).trim_end()) }
+                pre.reply { (reply(lot, set).trim_end()) }
             }
         }
     }

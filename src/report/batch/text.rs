@@ -2,8 +2,8 @@
 
 use crate::batch::judge::{FlankSeen, SetVerdict, Verdict};
 use crate::batch::summary::{BatchResult, BatchSummary};
+use crate::report::advice::gear_move;
 use crate::schema::advice;
-use crate::units::Units;
 use comfy_table::{ContentArrangement, Table, presets};
 use std::fmt::Write as _;
 
@@ -11,10 +11,10 @@ use std::fmt::Write as _;
 const LONGEST_BAR: usize = 24;
 
 /// The table of the first `rows` sets and the numbers, ending with a newline.
-pub(crate) fn batch_text(lot: &BatchResult, rows: usize, units: Units) -> String {
+pub(crate) fn batch_text(lot: &BatchResult, rows: usize) -> String {
     let mut out = String::new();
     // Writing to a string cannot fail.
-    let _ = writeln!(out, "{}", sets_table(lot, rows, units));
+    let _ = writeln!(out, "{}", sets_table(lot, rows));
     if lot.order.len() > rows {
         let _ = writeln!(
             out,
@@ -23,11 +23,19 @@ pub(crate) fn batch_text(lot: &BatchResult, rows: usize, units: Units) -> String
         );
     }
     out.push('\n');
+    if lot.order.iter().any(|&set| lot.tells_to_change(set)) {
+        let _ = writeln!(out, "Caution: {CHANGES}\n");
+    }
     out.push_str(&summary_text(&lot.summary));
     out
 }
 
-fn sets_table(lot: &BatchResult, rows: usize, units: Units) -> Table {
+/// What stands under every list that tells someone to move gears.
+pub(crate) const CHANGES: &str = "before shims are changed look at the pictures; the limits and torques of the axle's manual, \
+    local rules and licensed practice go before what stands here, and backlash and rotating torque are measured again after \
+    every change.";
+
+fn sets_table(lot: &BatchResult, rows: usize) -> Table {
     let mut table = Table::new();
     table.load_style(presets::NOTHING);
     if let Some((terminal_size::Width(letters), _)) =
@@ -54,22 +62,23 @@ fn sets_table(lot: &BatchResult, rows: usize, units: Units) -> Table {
             verdict.verdict.title().to_owned(),
             flank(&verdict.flanks[0]),
             flank(&verdict.flanks[1]),
-            next(lot, set, units),
+            next(lot, set),
         ]);
     }
     table
 }
 
 /// What to do about a set, in a few words.
-pub(crate) fn next(lot: &BatchResult, set: usize, units: Units) -> String {
+pub(crate) fn next(lot: &BatchResult, set: usize) -> String {
     let verdict: &SetVerdict = &lot.sets[set];
     if let Some(advice) = &verdict.advice {
         match (advice.verdict, advice.change) {
             (advice::Verdict::Change, Some(change)) => {
+                let units = lot.units[set];
                 return format!(
-                    "pinion {}, ring gear {} (+ = away)",
-                    signed(change.pinion_mm, units),
-                    signed(change.ring_mm, units)
+                    "pinion {}, ring gear {}",
+                    gear_move(change.pinion_mm, "ring gear", units),
+                    gear_move(change.ring_mm, "pinion", units)
                 );
             }
             (advice::Verdict::Good, _) => return "leave the shims".into(),
@@ -93,6 +102,17 @@ pub(crate) fn next(lot: &BatchResult, set: usize, units: Units) -> String {
     {
         return reason;
     }
+    if let Some(direction) = &verdict.direction
+        && verdict.flanks.iter().all(Option::is_some)
+    {
+        return match direction.pinion {
+            Some(_) => direction.summary.trim_end_matches('.').to_lowercase(),
+            None => direction
+                .why
+                .first()
+                .map_or(String::new(), |why| first_sentence(why)),
+        };
+    }
     verdict.no_advice.as_deref().map_or(String::new(), |why| {
         why.split(':').next().unwrap_or(why).to_owned()
     })
@@ -111,15 +131,6 @@ fn first_sentence(text: &str) -> String {
     let end = text.find(". ").or_else(|| text.find(": "));
     let sentence = end.map_or(text, |end| &text[..end]);
     sentence.trim_end_matches('.').to_owned()
-}
-
-fn signed(mm: f64, units: Units) -> String {
-    if mm == 0.0 {
-        "stays".into()
-    } else {
-        let sign = if mm > 0.0 { "+" } else { "" };
-        format!("{sign}{}", units.shim(mm))
-    }
 }
 
 /// The lot in numbers.

@@ -2,7 +2,7 @@
 
 use crate::report::draw::canvas::text_width;
 use crate::report::draw::page::{Item, Page};
-use crate::report::draw::theme::{INK, QUIET};
+use crate::report::draw::theme::{INK, QUIET, WARNING};
 use crate::report::job::build_sheet_parts::Fact;
 
 /// Writes down a page, top to bottom, within a column.
@@ -87,7 +87,7 @@ impl Pen<'_> {
                     &line,
                     self.size,
                     false,
-                    INK,
+                    if fact.outside { WARNING } else { INK },
                 );
                 self.y += self.line_height();
             }

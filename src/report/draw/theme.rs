@@ -15,6 +15,8 @@ pub(crate) const PREDICTED: &str = "#b3470f";
 pub(crate) const STEEL: &str = "#e9edf2";
 /// Lesser lines and words.
 pub(crate) const QUIET: &str = "#5b6678";
+/// What is outside its limit.
+pub(crate) const WARNING: &str = "#b3261e";
 /// Hairlines between rows.
 pub(crate) const RULE: &str = "#ccd3dd";
 /// The ground that a picture stands on where it does not fill its frame.

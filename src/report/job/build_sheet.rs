@@ -1,10 +1,10 @@
 //! The build sheet as one HTML page that needs no other file and prints on two sides.
 
 use super::build_sheet_parts::{
-    CAUTIONS, Fact, advice, closing, ends, head, notes, pictures, state, trials,
+    CAUTIONS, Fact, Mark, advice, closing, ends, head, mended, notes, pictures, state, trials,
 };
 use super::convergence::convergence_svg;
-use crate::report::draw::theme::{INK, QUIET};
+use crate::report::draw::theme::{INK, QUIET, WARNING};
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
@@ -28,7 +28,7 @@ pub(crate) fn build_sheet(sheet: &Sheet) -> String {
          figure{{margin:0;break-inside:avoid}}img{{width:100%;aspect-ratio:4/3;object-fit:contain;background:#f3f5f8;display:block}}\
          figcaption,.quiet{{color:{QUIET};font-size:.8rem;overflow-wrap:anywhere}}ul{{margin:0;padding:0;list-style:none}}\
          li{{padding-left:1.4em;text-indent:-1.4em}}li::before{{content:'–';display:inline-block;width:1.4em;text-indent:0}}\
-         li.done::before{{content:'☑'}}li.open::before{{content:'☐'}}.scroll{{overflow-x:auto}}\
+         li.done::before{{content:'☑'}}li.open::before{{content:'☐'}}.outside{{color:{WARNING};font-weight:600}}.scroll{{overflow-x:auto}}\
          .sign{{display:grid;grid-template-columns:1fr 1fr;gap:2rem;margin-top:1.6rem}}.sign div{{border-top:1px solid {INK};\
          padding-top:.2rem}}@media print{{body{{max-width:none;padding:0;font-size:8.3pt;line-height:1.28}}h1{{font-size:14pt}}\
          h2{{font-size:9.5pt;margin:6pt 0 2pt}}table{{font-size:6.9pt}}th,td{{padding:1pt 2pt}}\
@@ -62,14 +62,20 @@ fn plot_height_mm(sheet: &Sheet) -> f64 {
     let (found, last) = ends(sheet);
     let lines = |assembly: Option<&crate::schema::record::Assembly>| {
         assembly.map_or(1, |a| {
-            let facts = state(a, &sheet.shown);
+            let facts = state(sheet, a);
             facts
                 .iter()
                 .map(|fact| fact.value.chars().count().div_ceil(44))
                 .sum()
         })
     };
-    let above = 3.0 + 0.5 * head(sheet).len() as f64 + lines(found).max(lines(last)) as f64;
+    let put_right: usize = (mended(sheet).iter())
+        .map(|line| line.chars().count().div_ceil(130))
+        .sum();
+    let above = 3.0
+        + 0.5 * head(sheet).len() as f64
+        + lines(found).max(lines(last)) as f64
+        + put_right as f64;
     let rows = 3.0 + trials(sheet).0.len() as f64;
     // Four titles, the plot's caption, and a tenth for other letters than these were measured with.
     let left = SIDE_MM - 1.1 * (LINE_MM * above + 4.0 * rows + 4.0 * 7.5 + 5.0);
@@ -108,14 +114,14 @@ fn first_side(sheet: &Sheet) -> Markup {
                 div {
                     h2 { "As found" }
                     @match found {
-                        Some(found) => (facts(&state(found, &sheet.shown))),
+                        Some(found) => (facts(&state(sheet, found))),
                         None => p { "No record as found." },
                     }
                 }
                 div {
                     h2 { "Final state" }
                     @match last {
-                        Some(last) => (facts(&state(last, &sheet.shown))),
+                        Some(last) => (facts(&state(sheet, last))),
                         None => p { "Not assembled yet." },
                     }
                 }
@@ -126,6 +132,7 @@ fn first_side(sheet: &Sheet) -> Markup {
                 tbody { @for row in &rows { tr { @for cell in row { td { (cell) } } } } }
             } }
             @if left_out > 0 { p.quiet { (left_out) " trials between the first and these are in the job's record, not on this sheet." } }
+            @for line in mended(sheet) { p.quiet style="margin:.1rem 0" { (line) } }
             h2 { "How it came there" }
             (PreEscaped(convergence_svg(sheet.record, &sheet.shown)))
             p.quiet { "Numbers are trials; the square is the axle as found; the cross is the target, the dotted line how near is right." }
@@ -163,8 +170,8 @@ fn second_side(sheet: &Sheet) -> Markup {
                 }
                 div {
                     h2 { "Closing list" }
-                    ul { @for (done, words) in closing(sheet) {
-                        li class=(if done { "done" } else { "open" }) { (words) }
+                    ul { @for (mark, words) in closing(sheet) {
+                        li class=(class_of(mark)) { (words) }
                     } }
                 }
             }
@@ -177,6 +184,17 @@ fn second_side(sheet: &Sheet) -> Markup {
 
 fn facts(facts: &[Fact]) -> Markup {
     html! {
-        dl { @for fact in facts { dt { (fact.name) } dd { (fact.value) } } }
+        dl { @for fact in facts {
+            dt { (fact.name) }
+            dd class=[fact.outside.then_some("outside")] { (fact.value) }
+        } }
+    }
+}
+
+const fn class_of(mark: Mark) -> &'static str {
+    match mark {
+        Mark::Open => "open",
+        Mark::Done => "done",
+        Mark::Outside => "done outside",
     }
 }

@@ -1,10 +1,13 @@
 //! What the build sheet says, as HTML and PDF alike: tables of words.
 
-use super::text::{TRIAL_HEADINGS, trial_cells, verdict_word};
+use super::text;
+use super::text::{TRIAL_HEADINGS, adjusters_at, outdated, trial_cells, verdict_word};
 use crate::job::clock::short;
+use crate::job::closing::{Standing, standing};
+use crate::job::limits::{mean, of_assembly};
+use crate::rules::adjusters;
 use crate::schema::Condition;
-use crate::schema::record::Item;
-use crate::schema::record::{Assembly, PhotoOf, Record};
+use crate::schema::record::{Assembly, Item, PhotoOf, Record};
 use crate::units::Shown;
 
 /// A record with its pictures, as the command gathers it.
@@ -61,11 +64,17 @@ pub(crate) struct Fact {
     pub name: &'static str,
     /// Its value; never empty.
     pub value: String,
+    /// It is outside its limit: printed in red.
+    pub outside: bool,
 }
 
 fn fact(facts: &mut Vec<Fact>, name: &'static str, value: String) {
     if !value.is_empty() {
-        facts.push(Fact { name, value });
+        facts.push(Fact {
+            name,
+            value,
+            outside: false,
+        });
     }
 }
 
@@ -91,12 +100,11 @@ pub(crate) fn head(sheet: &Sheet) -> Vec<Fact> {
 }
 
 /// One assembly in full: as found, or final.
-pub(crate) fn state(assembly: &Assembly, shown: &Shown) -> Vec<Fact> {
+pub(crate) fn state(sheet: &Sheet, assembly: &Assembly) -> Vec<Fact> {
+    let shown = &sheet.shown;
     let (trial, bench) = (&assembly.trial, &assembly.bench);
     let shim = |mm: Option<f64>| mm.map_or(String::new(), |mm| shown.shim(mm));
     let torque = |nm: Option<f64>| nm.map_or(String::new(), |nm| shown.torque(nm));
-    let mean =
-        |list: &[f64]| (!list.is_empty()).then(|| list.iter().sum::<f64>() / list.len() as f64);
     let wear = |wear: Option<Condition>| match wear {
         Some(Condition::New) => "new".to_owned(),
         Some(Condition::Used) => "used".to_owned(),
@@ -119,9 +127,7 @@ pub(crate) fn state(assembly: &Assembly, shown: &Shown) -> Vec<Fact> {
     fact(
         &mut facts,
         "adjusters",
-        trial
-            .ring_notches
-            .map_or(String::new(), |n| format!("{n:+} notches")),
+        trial.ring_notches.map_or(String::new(), adjusters_at),
     );
     fact(
         &mut facts,
@@ -159,11 +165,27 @@ pub(crate) fn state(assembly: &Assembly, shown: &Shown) -> Vec<Fact> {
     .collect();
     fact(&mut facts, "state", flags.join(", "));
     fact(&mut facts, "note", fitting(&bench.note));
+    for outside in of_assembly(sheet.record, assembly, shown) {
+        for fact in facts.iter_mut().filter(|fact| fact.name == outside.name) {
+            fact.outside = true;
+        }
+        facts.push(Fact {
+            name: "outside",
+            value: outside.says,
+            outside: true,
+        });
+    }
     facts
 }
 
+/// What was struck out and put right, the newest that fit.
+pub(crate) fn mended(sheet: &Sheet) -> Vec<String> {
+    let lines = text::mended(sheet.record, &sheet.shown);
+    newest(lines.iter().map(|line| fitting(line)).collect())
+}
+
 /// The table of trials, what was left out of it, and its headings.
-pub(crate) fn trials(sheet: &Sheet) -> (Vec<[String; 8]>, usize, [&'static str; 8]) {
+pub(crate) fn trials(sheet: &Sheet) -> (Vec<[String; 9]>, usize, [&'static str; 9]) {
     let all = &sheet.record.trials;
     let left_out = all.len().saturating_sub(MOST_TRIALS);
     let rows = all
@@ -268,8 +290,8 @@ pub(crate) fn advice(sheet: &Sheet) -> Vec<String> {
                         );
                     }
                 }
-                if let Some(notches) = shims.ring_notches {
-                    line += &format!(", adjusters {notches:+} notches");
+                if let Some(notches) = shims.ring_notches.filter(|notches| *notches != 0) {
+                    line += &format!(", {}", adjusters(notches));
                 }
             }
             if let Some(followed) = given.followed {
@@ -278,35 +300,67 @@ pub(crate) fn advice(sheet: &Sheet) -> Vec<String> {
             if !given.remark.is_empty() {
                 line += &format!(" ({})", given.remark);
             }
+            line += &outdated(given);
             fitting(&line)
         })
         .collect();
     newest(lines)
 }
 
-/// The closing list: ticked or not, what, and when by whom.
-pub(crate) fn closing(sheet: &Sheet) -> Vec<(bool, String)> {
+/// How an item of the closing list is marked.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Mark {
+    /// Not done, or not as it has to be.
+    Open,
+    /// Done.
+    Done,
+    /// Done outside its limit with a reason: printed in red.
+    Outside,
+}
+
+impl Mark {
+    /// The box before the item.
+    pub(crate) const fn sign(self) -> &'static str {
+        match self {
+            Self::Open => "☐",
+            Self::Done | Self::Outside => "☑",
+        }
+    }
+}
+
+/// The closing list: how each item is marked, what it is, and when by whom.
+pub(crate) fn closing(sheet: &Sheet) -> Vec<(Mark, String)> {
+    let day = |at: &str| short(at).chars().take(10).collect::<String>();
     Item::ALL
         .into_iter()
         .map(|item| {
             let tick = sheet.record.closing.iter().find(|tick| tick.item == item);
-            let day = |at: &str| short(at).chars().take(10).collect::<String>();
-            let words = match tick {
-                Some(tick) if tick.value.is_empty() => {
-                    format!("{} ({} {})", item.asks(), day(&tick.at), tick.by)
+            let mut words = item.asks().to_owned();
+            if let Some(tick) = tick.filter(|tick| !tick.value.is_empty()) {
+                words += &format!(": {}", tick.value);
+            }
+            if let Some(tick) = tick {
+                words += &format!(" ({} {})", day(&tick.at), tick.by).replace(" )", ")");
+            }
+            let mark = match standing(sheet.record, item, &sheet.shown) {
+                Standing::Done => Mark::Done,
+                Standing::Open(None) => Mark::Open,
+                Standing::Open(Some(says)) => {
+                    words += &format!("; open: {says}");
+                    Mark::Open
                 }
-                Some(tick) => {
-                    format!(
-                        "{}: {} ({} {})",
-                        item.asks(),
-                        tick.value,
-                        day(&tick.at),
-                        tick.by
-                    )
+                Standing::Outside(says) => {
+                    let because = tick.map_or("", |tick| tick.because.as_str());
+                    words += &format!("; OUTSIDE ITS LIMIT: {says}; taken because: {because}");
+                    Mark::Outside
                 }
-                None => item.asks().to_owned(),
             };
-            (tick.is_some(), fitting(&words.replace(" )", ")")))
+            // A reason is never cut off.
+            let words = match mark {
+                Mark::Outside => words,
+                Mark::Open | Mark::Done => fitting(&words),
+            };
+            (mark, words)
         })
         .collect()
 }

@@ -6,9 +6,9 @@ use crate::report::draw::page;
 use crate::report::draw::page::{Item, Page, Picture};
 use crate::report::draw::pdf::pdf;
 use crate::report::draw::pdf_pen::{Pen, wrapped};
-use crate::report::draw::theme::{GROUND, INK, QUIET, RULE};
+use crate::report::draw::theme::{GROUND, INK, QUIET, RULE, WARNING};
 use crate::report::job::build_sheet_parts::{
-    CAUTIONS, Sheet, advice, closing, ends, head, notes, pictures, state, trials,
+    CAUTIONS, Mark, Sheet, advice, closing, ends, head, mended, notes, pictures, state, trials,
 };
 use crate::report::job::convergence::{HEIGHT, WIDTH, convergence_svg};
 use image::ImageDecoder as _;
@@ -91,20 +91,23 @@ fn first_side(pen: &mut Pen, sheet: &Sheet) -> Result<(), PictureError> {
         |pen| {
             pen.title("As found");
             match found {
-                Some(found) => pen.facts(&state(found, &sheet.shown)),
+                Some(found) => pen.facts(&state(sheet, found)),
                 None => pen.paragraph("No record as found.", 0.0, INK),
             }
         },
         |pen| {
             pen.title("Final state");
             match last {
-                Some(last) => pen.facts(&state(last, &sheet.shown)),
+                Some(last) => pen.facts(&state(sheet, last)),
                 None => pen.paragraph("Not assembled yet.", 0.0, INK),
             }
         },
     );
     pen.title("Trials");
     table(pen, sheet);
+    for line in mended(sheet) {
+        pen.paragraph(&line, 0.0, QUIET);
+    }
     pen.title("How it came there");
     let width = pen
         .width
@@ -207,12 +210,9 @@ fn second_side(pen: &mut Pen, sheet: &Sheet) -> Result<(), PictureError> {
         },
         |pen| {
             pen.title("Closing list");
-            for (done, words) in closing(sheet) {
-                pen.paragraph(
-                    &format!("{} {words}", if done { "☑" } else { "☐" }),
-                    indent,
-                    INK,
-                );
+            for (mark, words) in closing(sheet) {
+                let colour = if mark == Mark::Outside { WARNING } else { INK };
+                pen.paragraph(&format!("{} {words}", mark.sign()), indent, colour);
             }
         },
     );

@@ -24,7 +24,7 @@ pub(crate) struct FlankView {
     pub teeth: Vec<FlankPoint>,
     /// Mean centre and the half widths that hold it in 90 % of photos.
     pub centre: Option<(FlankPoint, FlankPoint)>,
-    /// Where the patch should stand, and how near is right.
+    /// Where the patch's centre is wanted, and how far it may be off along and up: the box that advice judges by.
     pub target: Option<(FlankPoint, FlankPoint)>,
     /// Where it is expected after the change.
     pub predicted: Option<FlankPoint>,
@@ -120,13 +120,14 @@ pub(crate) fn flank_view_svg(view: &FlankView) -> String {
     }
     if let Some((target, near)) = view.target {
         let (x, y) = place(target);
+        let (wide, high) = (LENGTH * near.length, depth * near.height);
         let _ = write!(
             svg,
-            r#"<ellipse cx="{x:.1}" cy="{y:.1}" rx="{:.1}" ry="{:.1}" fill="none" stroke="{TARGET}" stroke-width="1.5" stroke-dasharray="2 4"/><path d="M{:.1} {y:.1}h16M{x:.1} {:.1}v16" stroke="{TARGET}" stroke-width="1.5"/>"#,
-            LENGTH * near.length,
-            depth * near.height,
-            x - 8.0,
-            y - 8.0
+            r#"<rect x="{:.1}" y="{:.1}" width="{:.1}" height="{:.1}" fill="none" stroke="{TARGET}" stroke-width="1.5" stroke-dasharray="2 4"/>"#,
+            x - wide,
+            y - high,
+            2.0 * wide,
+            2.0 * high
         );
     }
     if let Some((centre, unsure)) = view.centre {
@@ -145,10 +146,14 @@ pub(crate) fn flank_view_svg(view: &FlankView) -> String {
         let (x, y) = place(predicted);
         let _ = write!(
             svg,
-            r#"<rect x="{:.1}" y="{:.1}" width="12" height="12" fill="{LIGHT}" stroke="{PREDICTED}" stroke-width="2.5" transform="rotate(45 {x:.1} {y:.1})"/>"#,
-            x - 6.0,
-            y - 6.0
+            r#"<rect x="{:.1}" y="{:.1}" width="14" height="14" fill="none" stroke="{PREDICTED}" stroke-width="2.5" transform="rotate(45 {x:.1} {y:.1})"/>"#,
+            x - 7.0,
+            y - 7.0
         );
+    }
+    // The cross last: the place expected is often the one wanted.
+    if let Some((target, _)) = view.target {
+        cross(&mut svg, place(target));
     }
     legend(&mut svg, view, TOP + depth + 50.0);
     svg.push_str("</svg>");
@@ -193,6 +198,15 @@ fn frame_words(svg: &mut String, depth: f64) {
     }
 }
 
+fn cross(svg: &mut String, (x, y): (f64, f64)) {
+    let _ = write!(
+        svg,
+        r#"<path d="M{:.1} {y:.1}h16M{x:.1} {:.1}v16" stroke="{TARGET}" stroke-width="1.5"/>"#,
+        x - 8.0,
+        y - 8.0
+    );
+}
+
 fn arrow(svg: &mut String, from: (f64, f64), to: (f64, f64)) {
     let (dx, dy) = (to.0 - from.0, to.1 - from.1);
     let length = dx.hypot(dy);
@@ -218,7 +232,7 @@ fn legend(svg: &mut String, view: &FlankView, y: f64) {
     let mut entry = |svg: &mut String, sign: String, words: &str| {
         let _ = write!(
             svg,
-            r#"<g transform="translate({x:.1} {y:.1})">{sign}<text x="14" y="4" font-size="12">{words}</text></g>"#
+            r#"<g class="legend" transform="translate({x:.1} {y:.1})">{sign}<text x="14" y="4" font-size="12">{words}</text></g>"#
         );
         x += 34.0 + 7.0 * words.chars().count() as f64;
     };
@@ -233,16 +247,23 @@ fn legend(svg: &mut String, view: &FlankView, y: f64) {
         entry(
             svg,
             format!(r#"<path d="M-7 0h14M0 -7v14" stroke="{TARGET}" stroke-width="1.5"/>"#),
-            "target, and how near is right",
+            "wanted",
+        );
+        entry(
+            svg,
+            format!(
+                r#"<rect x="-8" y="-5" width="16" height="10" fill="none" stroke="{TARGET}" stroke-width="1.5" stroke-dasharray="2 3"/>"#
+            ),
+            "the centre may stand here",
         );
     }
     if view.predicted.is_some() {
         entry(
             svg,
             format!(
-                r#"<rect x="-5" y="-5" width="10" height="10" fill="{LIGHT}" stroke="{PREDICTED}" stroke-width="2" transform="rotate(45)"/>"#
+                r#"<rect x="-5" y="-5" width="10" height="10" fill="none" stroke="{PREDICTED}" stroke-width="2" transform="rotate(45)"/>"#
             ),
-            "expected after the change",
+            "expected",
         );
     }
 }
@@ -257,5 +278,40 @@ fn describe(view: &FlankView) -> String {
             100.0 * centre.height
         ),
         None => format!("{name}: no patch"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Right is judged by a box about the target: that box is drawn and named for what may stand in it.
+    #[test]
+    fn the_region_that_counts_as_right_is_the_box_that_advice_judges_by() {
+        let point = FlankPoint::new;
+        let svg = flank_view_svg(&FlankView {
+            side: Some(Side::Drive),
+            depth_over_length: 0.25,
+            patch: Vec::new(),
+            teeth: Vec::new(),
+            centre: Some((point(0.6, 0.7), point(0.05, 0.05))),
+            target: Some((point(0.47, 0.5), point(0.20, 0.12))),
+            predicted: Some(point(0.47, 0.5)),
+        });
+        let dotted = svg.split("stroke-dasharray").next().unwrap();
+        let rect = dotted.rsplit("<rect").next().unwrap();
+        for (name, expected) in [
+            ("x", LEFT + LENGTH * 0.27),
+            ("width", LENGTH * 0.40),
+            ("height", LENGTH * 0.25 * 0.24),
+        ] {
+            let value = rect.split(&format!(" {name}=\"")).nth(1).unwrap();
+            let value: f64 = value.split('"').next().unwrap().parse().unwrap();
+            assert!((value - expected).abs() < 0.06, "{name}: {value}");
+        }
+        assert!(svg.contains("the centre may stand here"));
+        // The place expected is often the one wanted: its sign must not hide the cross.
+        let (diamond, cross) = (svg.find("rotate(45").unwrap(), svg.find("h16M").unwrap());
+        assert!(diamond < cross, "{svg}");
     }
 }

@@ -1,6 +1,7 @@
 //! The photo with each flank's outline, patch and centre drawn on it.
 
-use crate::frames::{FlankPoint, PhotoPoint};
+use crate::flank::Outline;
+use crate::frames::{FlankPoint, PhotoPoint, Side};
 use crate::photo::Photo;
 use crate::photo::shrink::resized;
 use crate::reading::OutlinedReading;
@@ -85,6 +86,9 @@ pub(crate) fn drawing(
             label(&mut svg, at, number + 1, unit);
         }
     }
+    if numbers {
+        names(&mut svg, read, (width, height), scale, unit);
+    }
     svg.push_str("</svg>");
     svg
 }
@@ -135,6 +139,62 @@ fn cross(svg: &mut String, at: PhotoPoint, reach: f64, unit: f64) {
     }
 }
 
+/// Which flanks these are, in the corner; toe and heel at the ends of the flank that is nearest to the middle.
+fn names(
+    svg: &mut String,
+    read: &OutlinedReading,
+    (width, height): (u32, u32),
+    scale: f64,
+    unit: f64,
+) {
+    let side = read
+        .reading
+        .flank
+        .map_or("flanks, not known which", |flank| match flank.side {
+            Side::Drive => "drive flanks",
+            Side::Coast => "coast flanks",
+        });
+    let size = 26.0 * unit;
+    words(
+        svg,
+        PhotoPoint::new(1.0 * size, 1.6 * size),
+        "start",
+        size,
+        side,
+    );
+    let middle = PhotoPoint::new(f64::from(width) / 2.0, f64::from(height) / 2.0);
+    let centre = |outline: &Outline| outline.place(FlankPoint::new(0.5, 0.5)).scaled(scale);
+    let nearest = read.outlines.iter().min_by(|a, b| {
+        centre(a)
+            .distance(middle)
+            .total_cmp(&centre(b).distance(middle))
+    });
+    let Some(outline) = nearest else { return };
+    let size = 22.0 * unit;
+    for (end, word) in [(0.0, "toe"), (1.0, "heel")] {
+        let at = outline.place(FlankPoint::new(end, 0.5)).scaled(scale);
+        // Off the end, and inside the picture.
+        let away =
+            centre(outline).lerp(at, 1.0 + 1.6 * size / centre(outline).distance(at).max(1.0));
+        let inside = |value: f64, most: u32| {
+            value.clamp(1.5 * size, (f64::from(most) - 1.5 * size).max(1.5 * size))
+        };
+        let at = PhotoPoint::new(inside(away.x, width), inside(away.y, height) + 0.35 * size);
+        words(svg, at, "middle", size, word);
+    }
+}
+
+/// Letters with a dark casing, so that they show on any ground.
+fn words(svg: &mut String, at: PhotoPoint, anchor: &str, size: f64, text: &str) {
+    let _ = write!(
+        svg,
+        r#"<text x="{:.1}" y="{:.1}" font-size="{size:.1}" font-weight="bold" text-anchor="{anchor}" fill="{LIGHT}" stroke="{INK}" stroke-width="{:.1}" paint-order="stroke" stroke-linejoin="round">{text}</text>"#,
+        at.x,
+        at.y,
+        0.28 * size
+    );
+}
+
 fn label(svg: &mut String, at: PhotoPoint, number: usize, unit: f64) {
     let _ = write!(
         svg,
@@ -146,4 +206,38 @@ fn label(svg: &mut String, at: PhotoPoint, number: usize, unit: f64) {
         at.y + 3.0 * unit,
         8.5 * unit
     );
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::reading::{FlankContext, unreadable};
+    use crate::schema::{FlankSide, Source};
+
+    #[test]
+    fn the_photo_says_which_flanks_they_are_and_where_toe_and_heel_lie() {
+        let photo = Photo::from_pixels("drawn", RgbImage::new(400, 300));
+        let context = FlankContext {
+            flank: Some(FlankSide {
+                side: Side::Coast,
+                source: Source::Given,
+            }),
+            ..FlankContext::default()
+        };
+        let mut read = unreadable(&photo, context, Vec::new());
+        read.outlines = vec![Outline::from_map(0.2, FlankPoint::default(), |at| {
+            PhotoPoint::new(100.0 + 200.0 * at.length, 180.0 - 60.0 * at.height)
+        })];
+        let svg = drawing(&read, (400, 300), 1.0, true);
+        assert!(svg.contains(">coast flanks</text>"), "{svg}");
+        let x_of = |word: &str| -> f64 {
+            let before = svg.split(&format!(">{word}</text>")).next().unwrap();
+            let at = before.rsplit("x=\"").next().unwrap();
+            at.split('"').next().unwrap().parse().unwrap()
+        };
+        // Off the ends of the flank, which run from 100 to 300.
+        assert!(x_of("toe") < 100.0 && x_of("heel") > 300.0, "{svg}");
+        // Small pictures have no room for words.
+        assert!(!drawing(&read, (400, 300), 1.0, false).contains("<text"));
+    }
 }

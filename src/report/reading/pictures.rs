@@ -6,8 +6,8 @@ use super::page::{PagePhoto, reading_page};
 use crate::files::Folder;
 use crate::photo::Photo;
 use crate::reading::OutlinedReading;
-use crate::report::advice::advice_text;
-use crate::schema::{Advice, Card, Status};
+use crate::schema::read::ReadAnswer;
+use crate::schema::{Advice, Card, Status, Target};
 use crate::units::Units;
 use crate::{Error, Result};
 use image::{ImageFormat, RgbImage};
@@ -37,7 +37,7 @@ pub(crate) fn write_pictures(
     force: bool,
     told: &[PhotoReading],
     card: Option<&Card>,
-    advice: Option<&Advice>,
+    answer: &ReadAnswer,
     units: Units,
 ) -> Result<Vec<PathBuf>> {
     let stems = stems(told);
@@ -59,7 +59,7 @@ pub(crate) fn write_pictures(
         files.push(png(&drawn)?);
         overlays.push(drawn);
         let readable = told.read.reading.status != Status::Unreadable;
-        let view = readable.then(|| view(&told.read, card, advice));
+        let view = readable.then(|| view(&told.read, card, answer.advice.as_ref()));
         if let Some(view) = &view {
             files.push(png(&flank_view_picture(view)?)?);
         }
@@ -75,8 +75,7 @@ pub(crate) fn write_pictures(
             view: view.as_ref(),
         })
         .collect();
-    let words = advice.map(|advice| advice_text(advice, units));
-    files.push(reading_page(&photos, words.as_deref()).into_bytes());
+    files.push(reading_page(&photos, answer, units).into_bytes());
     names
         .iter()
         .zip(&files)
@@ -87,8 +86,9 @@ pub(crate) fn write_pictures(
 /// The flank with what card and advice say of it.
 fn view(read: &OutlinedReading, card: Option<&Card>, advice: Option<&Advice>) -> FlankView {
     let mut view = FlankView::of(read);
-    if let (Some(side), Some(card)) = (view.side, card) {
-        view.target = Some((card.target.of(side), card.target.tolerance));
+    let target = card.map_or_else(Target::default, |card| card.target);
+    if let Some(side) = view.side {
+        view.target = Some((target.of(side), target.tolerance));
         let predicted = advice.and_then(|advice| advice.predicted.as_ref());
         view.predicted = predicted.map(|predicted| match side {
             crate::frames::Side::Drive => predicted.drive,

@@ -1,9 +1,30 @@
 //! A reading as text for a terminal.
 
 use crate::frames::Side;
+use crate::report::advice::advice_text;
+use crate::report::direction::direction_text;
+use crate::schema::read::ReadAnswer;
 use crate::schema::{Reading, Source, Status};
+use crate::units::Units;
 use comfy_table::{CellAlignment, Table, presets};
 use std::fmt::Write as _;
+
+/// Readings and what follows from them in plain lines, ending with a newline.
+pub(crate) fn answer_text(answer: &ReadAnswer, units: Units) -> String {
+    let mut out: String = answer.readings.iter().map(reading_text).collect();
+    if let Some(advice) = &answer.advice {
+        out.push('\n');
+        out.push_str(&advice_text(advice, units));
+    }
+    if let Some(why) = &answer.no_advice {
+        let _ = writeln!(out, "\nNo advice: {why}");
+    }
+    if let Some(direction) = &answer.direction {
+        out.push('\n');
+        out.push_str(&direction_text(direction));
+    }
+    out
+}
 
 /// The reading in plain lines, ending with a newline.
 pub(crate) fn reading_text(reading: &Reading) -> String {
@@ -16,7 +37,7 @@ pub(crate) fn reading_text(reading: &Reading) -> String {
         let percent = |share: f64| 100.0 * share;
         let _ = writeln!(
             out,
-            "  centre  {:.1} ± {:.1} % of the length from the toe, {:.1} ± {:.1} % of the height from the root; each ± holds in 9 of 10 photos",
+            "  centre  {:.0} ± {:.0} % of the length from the toe, {:.0} ± {:.0} % of the height from the root; each ± holds in 9 of 10 photos",
             percent(mean.centre.length),
             percent(uncertainty.length),
             percent(mean.centre.height),
@@ -82,8 +103,8 @@ fn teeth_table(reading: &Reading) -> Table {
         match tooth.patch {
             Some(patch) => table.add_row([
                 name,
-                format!("{:.1} %", 100.0 * patch.centre.length),
-                format!("{:.1} %", 100.0 * patch.centre.height),
+                format!("{:.0} %", 100.0 * patch.centre.length),
+                format!("{:.0} %", 100.0 * patch.centre.height),
                 format!("{:.0} %", 100.0 * patch.area),
                 degrees(patch.lean_deg),
                 confidence,

@@ -1,8 +1,18 @@
 use super::*;
 use proptest::prelude::*;
 
+/// With any number of shims of a kit, contradictions asked back.
+fn fit(
+    trials: &[PreloadTrial],
+    window_nm: [f64; 2],
+    kit_mm: &[f64],
+) -> Result<PreloadFit, SetupError> {
+    super::fit(trials, window_nm, &ShimsAtHand::any_number(kit_mm), false)
+}
+
 fn trial(thou: f64, lb_in: f64) -> PreloadTrial {
     PreloadTrial {
+        of_job: None,
         pack_mm: thou * THOU_MM,
         torque_nm: lb_in * LB_IN_NM,
     }
@@ -57,9 +67,42 @@ fn the_kit_is_used_and_a_tried_pack_is_not_tried_again() {
 }
 
 #[test]
-fn a_thinner_pack_that_turns_easier_is_named() {
-    let found = fit(&[trial(80.0, 14.0), trial(76.0, 5.0)], WINDOW, &[]).unwrap();
-    assert_eq!(found.contradiction, Some([2, 1]));
+fn a_thinner_pack_that_turns_easier_is_asked_back() {
+    for (thinner, torque) in [(76.0, 5.0), (75.0, 10.0)] {
+        let trials = [trial(80.0, 13.5), trial(thinner, torque)];
+        let question = fit(&trials, WINDOW, &[]).unwrap_err().to_string();
+        assert!(
+            question.contains("trial 2 has the thinner pack"),
+            "{question}"
+        );
+        let found = super::fit(&trials, WINDOW, &ShimsAtHand::default(), true).unwrap();
+        assert_eq!(found.contradiction, Some([2, 1]));
+    }
+    // Two readings of a wrench that scatters by half a pound-inch are no contradiction.
+    assert!(fit(&[trial(84.0, 2.0), trial(83.0, 1.5)], WINDOW, &[]).is_ok());
+}
+
+#[test]
+fn a_kit_without_a_pack_near_offers_the_nearest_and_says_so() {
+    let found = fit(
+        &[trial(80.0, 5.0)],
+        WINDOW,
+        &[40.0 * THOU_MM, 36.0 * THOU_MM],
+    )
+    .unwrap();
+    assert!(
+        (found.next_pack_mm / THOU_MM - 76.0).abs() < 1e-6,
+        "{found:?}"
+    );
+    assert_eq!(found.stack_mm.len(), 2);
+    let asked = Asked {
+        used: false,
+        seal: false,
+        seal_drag_nm: None,
+    };
+    let answer = answer(&[trial(80.0, 5.0)], &found, asked, &Shown::default());
+    let said = answer.remarks.join(" ");
+    assert!(said.contains("would be wanted"), "{said}");
 }
 
 #[test]
