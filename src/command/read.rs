@@ -143,7 +143,7 @@ pub(super) fn run(args: &ReadArgs, output: OutputOptions) -> Result<Outcome> {
         }
     }
     if output.json {
-        super::print_json(&answer)?;
+        super::print_json(&answer.document(card.is_some()))?;
     } else {
         super::print(&answer_text(&answer, units))?;
     }
