@@ -235,7 +235,7 @@ mod tests {
         // Where the brush stopped short of the flank's edge, and where it missed a place of each tooth.
         for places in [
             [0, 0, 0].map(|_| (0..30, 30..90)),
-            [20, 60, 0].map(|i| (40..70, 1 + i..61 + i)),
+            [(5..35, 5..65), (40..70, 70..130), (60..90, 5..65)],
         ] {
             let found = patches(Vec::from(
                 places.map(|(rows, columns)| bare_at(rows, columns)),
