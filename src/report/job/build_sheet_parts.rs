@@ -28,7 +28,7 @@ const MOST_PICTURES: usize = 9;
 /// Lines of advice and of notes that fit it; the newest are printed.
 const MOST_LINES: usize = 6;
 /// Letters of a note that fit; the record holds all of it.
-const MOST_LETTERS: usize = 230;
+const MOST_LETTERS: usize = 180;
 
 /// The words as far as they fit.
 fn fitting(words: &str) -> String {
