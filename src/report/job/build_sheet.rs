@@ -96,10 +96,10 @@ fn picture_height_mm(sheet: &Sheet) -> f64 {
     let left = lines(&advice, 52).max(1) + lines(&notes, 52) + if notes.is_empty() { 0 } else { 2 };
     let ticks: Vec<String> = closing(sheet).into_iter().map(|(_, words)| words).collect();
     let below = left.max(lines(&ticks, 52)) + CAUTIONS.len() + 2;
-    // Three titles and the lines to sign on.
-    let rest = SIDE_MM - 1.1 * (LINE_MM * below as f64 + 3.0 * 7.5 + 18.0);
+    // Three titles and the lines to sign on. The lines are counted short, which leaves room for other letters.
+    let rest = SIDE_MM - (LINE_MM * below as f64 + 3.0 * 7.5 + 18.0);
     let rows = pictures(sheet).0.len().div_ceil(3).max(1) as f64;
-    (rest / rows - CAPTION_MM).clamp(18.0, 50.0)
+    (rest / rows - CAPTION_MM).clamp(12.0, 50.0)
 }
 
 fn first_side(sheet: &Sheet) -> Markup {

@@ -29,13 +29,20 @@ const MOST_PICTURES: usize = 9;
 const MOST_LINES: usize = 6;
 /// Letters of a note that fit; the record holds all of it.
 const MOST_LETTERS: usize = 230;
+/// The same of a note of the job, of which there may be many.
+const MOST_LETTERS_OF_A_NOTE: usize = 180;
 
 /// The words as far as they fit.
 fn fitting(words: &str) -> String {
-    if words.chars().count() <= MOST_LETTERS {
+    first_letters(words, MOST_LETTERS)
+}
+
+/// So many letters of the words.
+fn first_letters(words: &str, most: usize) -> String {
+    if words.chars().count() <= most {
         return words.to_owned();
     }
-    let kept: String = words.chars().take(MOST_LETTERS).collect();
+    let kept: String = words.chars().take(most).collect();
     format!("{} …", kept.trim_end())
 }
 
@@ -371,7 +378,10 @@ pub(crate) fn notes(sheet: &Sheet) -> Vec<String> {
         .record
         .notes
         .iter()
-        .map(|note| fitting(&format!("{} {}: {}", short(&note.at), note.by, note.text)))
+        .map(|note| {
+            let line = format!("{} {}: {}", short(&note.at), note.by, note.text);
+            first_letters(&line, MOST_LETTERS_OF_A_NOTE)
+        })
         .collect();
     newest(lines)
 }

@@ -39,7 +39,7 @@ square
 
 0.05mm, 0.08mm, 0.13mm, 0.25mm, 0.50mm
 " job card new --out axle.toml --go-on
-run job new "Van, rear" --card axle.toml --by Kim --at ${day}T08:00:00Z
+run job new "Van, rear" --card axle.toml --by Robin --at ${day}T08:00:00Z
 run job note --not-found "Came in a box, ring gear off" --at ${day}T08:05:00Z
 run job next
 
