@@ -1,6 +1,7 @@
 //! `flankread job`: the record of a job in the workshop's database.
 
 mod amend;
+pub(super) mod answers;
 mod archive;
 mod card_new;
 mod closing;
@@ -116,9 +117,9 @@ impl Job {
 }
 
 /// A short answer: words for people, a document for machines.
-fn say(output: OutputOptions, words: &str, document: &serde_json::Value) -> Result<Outcome> {
+fn say(output: OutputOptions, words: &str, document: answers::JobAnswer) -> Result<Outcome> {
     if output.json {
-        super::print_json(document)?;
+        super::print_json(&document)?;
     } else {
         super::print(&format!("{words}\n"))?;
     }

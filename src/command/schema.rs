@@ -1,5 +1,6 @@
 //! `flankread schema`: the JSON Schema of what the program prints and reads.
 
+use super::job::answers::JobAnswer;
 use super::lesson::{ExploreDocument, SheetDocument};
 use super::{Outcome, OutputOptions};
 use crate::Result;
@@ -44,6 +45,8 @@ enum Document {
     Job,
     /// What `job show --json` prints, and `record.json` of an exported job.
     Record,
+    /// What the other commands of `job --json` print, one of these.
+    JobAnswer,
     /// What a station of `setup --json` prints.
     Setup,
     /// What `simulate --json` prints.
@@ -94,6 +97,7 @@ impl Document {
             Self::Card => schema_for!(Card),
             Self::Job => schema_for!(JobDocument),
             Self::Record => schema_for!(Record),
+            Self::JobAnswer => schema_for!(JobAnswer),
             Self::Setup => schema_for!(Answer),
             Self::Simulation => schema_for!(Simulation),
             Self::BatchPhoto => schema_for!(PhotoLine),

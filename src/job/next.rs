@@ -7,10 +7,11 @@ use crate::schema::record::{Assembly, Item, Record};
 use crate::schema::{Adjust, Card, Preload, ShimPlace, Verdict};
 use crate::setup::verdict;
 use crate::units::Shown;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// The stations in the order of the work (common practice, with heavy-axle manuals in agreement).
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub(crate) enum Station {
     /// The axle as it came in.
@@ -40,7 +41,7 @@ pub(crate) enum Station {
 }
 
 /// The next station with what is missing there.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub(crate) struct Next {
     /// Which.
     pub station: Station,

@@ -209,3 +209,59 @@ fn no_advice_is_exit_status_1() {
     assert_eq!(status, Some(1), "{out}");
     assert!(out.contains("No advice"), "{out}");
 }
+
+#[test]
+fn what_a_job_answers_has_a_schema() {
+    let folder = tempfile::tempdir().unwrap();
+    let db = folder.path().join("w.db");
+    let job = |arguments: &[&str]| -> Value {
+        let command = || {
+            let mut command = flankread();
+            command
+                .args(["job"])
+                .args(arguments)
+                .args(["--json", "--db"]);
+            command.arg(&db);
+            command
+        };
+        let (_, out, error) = ended(&mut command());
+        serde_json::from_str(&out).unwrap_or_else(|_| panic!("{arguments:?}: {out}{error}"))
+    };
+    let (_, out, _) = ended(flankread().args(["schema", "job-answer"]));
+    let schema: Value = serde_json::from_str(&out).unwrap();
+    let named = |schema_name: &str| -> Value {
+        let kinds = schema["oneOf"].as_array().unwrap();
+        let of = |kind: &&Value| kind["properties"]["schema"]["const"] == schema_name;
+        kinds.iter().find(of).cloned().unwrap_or_default()
+    };
+    let card = "examples/larchfield/card.toml";
+    for arguments in [
+        &["new", "Rear axle", "--card", card][..],
+        &["list"],
+        &["next"],
+        &["note", "seal renewed"],
+        &[
+            "trial",
+            "--backlash",
+            "9thou",
+            "--drive",
+            "examples/larchfield/drive.jpg",
+        ],
+        &["strike", "1", "--because", "wrong axle"],
+        &["check", "washers"],
+        &["close", "--anyway"],
+    ] {
+        let answer = job(arguments);
+        let kind = named(answer["schema"].as_str().unwrap());
+        let properties = kind["properties"].as_object().expect("a known answer");
+        for key in answer.as_object().unwrap().keys() {
+            assert!(properties.contains_key(key), "{arguments:?}: {key}");
+        }
+        for required in kind["required"].as_array().unwrap() {
+            assert!(
+                !answer[required.as_str().unwrap()].is_null(),
+                "{arguments:?}: {required}"
+            );
+        }
+    }
+}

@@ -1,5 +1,6 @@
 //! `flankread job amend`: puts a recorded assembly right; what stood there before stays in the record.
 
+use super::answers::JobAnswer;
 use super::measured::{Numbers, Photos};
 use super::trial::{readings, sentence};
 use super::{Common, WhenWho};
@@ -155,13 +156,12 @@ impl AmendArgs {
         output: OutputOptions,
     ) -> Result<Outcome> {
         if output.json {
-            crate::command::print_json(&json!({
-                "schema": "flankread/job-amend/1",
-                "job": job,
-                "trial": self.trial,
-                "amended": amended,
-                "remarks": remarks,
-            }))?;
+            crate::command::print_json(&JobAnswer::Amend {
+                job,
+                trial: self.trial,
+                amended: amended.to_vec(),
+                remarks: remarks.to_vec(),
+            })?;
             return Ok(Outcome::Answered);
         }
         let mut text = format!("Trial {} of job {job} is put right.\n", self.trial);

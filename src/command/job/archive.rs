@@ -1,5 +1,6 @@
 //! `flankread job sheet`, `export` and `import`.
 
+use super::answers::JobAnswer;
 use super::{Common, Database, say};
 use crate::command::{Outcome, OutputOptions};
 use crate::files;
@@ -8,7 +9,6 @@ use crate::report::job::build_sheet::{Sheet as SheetData, build_sheet};
 use crate::report::job::build_sheet_pdf::{Paper, build_sheet_pdf};
 use crate::{Error, Result};
 use clap::Args;
-use serde_json::json;
 use std::path::PathBuf;
 
 /// Writes the build sheet: one page that needs no other file and prints on two sides.
@@ -93,7 +93,11 @@ impl Sheet {
         say(
             output,
             &format!("wrote {}", self.out.display()),
-            &json!({"schema": "flankread/job-sheet/1", "job": job, "file": self.out, "bytes": bytes.len()}),
+            JobAnswer::Sheet {
+                job,
+                file: self.out.clone(),
+                bytes: bytes.len(),
+            },
         )
     }
 }
@@ -110,7 +114,11 @@ impl Export {
                 self.out.display(),
                 bytes.len().div_ceil(1000)
             ),
-            &json!({"schema": "flankread/job-export/1", "job": job, "file": self.out, "bytes": bytes.len()}),
+            JobAnswer::Export {
+                job,
+                file: self.out.clone(),
+                bytes: bytes.len(),
+            },
         )
     }
 }
@@ -123,7 +131,7 @@ impl Import {
         say(
             output,
             &format!("{} is here now as job {job}.", self.file.display()),
-            &json!({"schema": "flankread/job-import/1", "job": job}),
+            JobAnswer::Import { job },
         )
     }
 }

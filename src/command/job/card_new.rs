@@ -1,5 +1,6 @@
 //! `flankread job card`: asks for what a card needs and saves it, completes it, and gives a job another one.
 
+use super::answers::JobAnswer;
 use super::{Common, WhenWho};
 use crate::card::ask::{QUESTIONS, asked, both_teeth, check_answer, completed, left_open, written};
 use crate::command::ask::{Answer, Asker};
@@ -274,7 +275,9 @@ impl New {
         super::say(
             output,
             &format!("wrote {}. {next}", self.out.display()),
-            &json!({"schema": "flankread/card-new/1", "file": self.out}),
+            JobAnswer::CardNew {
+                file: self.out.clone(),
+            },
         )
     }
 }
@@ -302,7 +305,10 @@ impl Complete {
         super::say(
             output,
             &says,
-            &json!({"schema": "flankread/card-complete/1", "file": self.card, "added": added}),
+            JobAnswer::CardComplete {
+                file: self.card.clone(),
+                added,
+            },
         )
     }
 }
@@ -357,7 +363,10 @@ impl UseCard {
                 "Job {job} has another card. Changed: {}. Advice given before is out of date.",
                 lines.join("; ")
             ),
-            &json!({"schema": "flankread/job-card/1", "job": job, "changed": lines}),
+            JobAnswer::Card {
+                job,
+                changed: lines.clone(),
+            },
         )
     }
 }

@@ -1,5 +1,6 @@
 //! `flankread job check` and `job close`.
 
+use super::answers::JobAnswer;
 use super::{Common, WhenWho, say};
 use crate::Result;
 use crate::command::{Outcome, OutputOptions};
@@ -9,7 +10,6 @@ use crate::job::closing::{outside, torque_nm};
 use crate::job::next::{Station, next};
 use crate::schema::record::{Item, Tick};
 use clap::Args;
-use serde_json::json;
 
 /// Ticks an item of the closing list off.
 #[derive(Debug, Args)]
@@ -73,7 +73,12 @@ impl Check {
             return say(
                 output,
                 &format!("{word} is open again."),
-                &json!({"schema": "flankread/job-check/1", "job": job, "item": self.item, "done": false}),
+                JobAnswer::Check {
+                    job,
+                    item: self.item,
+                    done: false,
+                    remark: None,
+                },
             );
         }
         let shown = &output.shown(Some(&record.card));
@@ -112,7 +117,12 @@ impl Check {
         say(
             output,
             &words,
-            &json!({"schema": "flankread/job-check/1", "job": job, "item": self.item, "done": true, "remark": remark}),
+            JobAnswer::Check {
+                job,
+                item: self.item,
+                done: true,
+                remark: remark.clone(),
+            },
         )
     }
 }
@@ -132,7 +142,7 @@ impl Close {
             return say(
                 output,
                 &format!("Job {job} is open again."),
-                &json!({"schema": "flankread/job-close/1", "job": job, "closed": false}),
+                JobAnswer::Close { job, closed: false },
             );
         }
         let record = store.record(job)?;
@@ -149,7 +159,7 @@ impl Close {
         say(
             output,
             &format!("Job {job} is closed."),
-            &json!({"schema": "flankread/job-close/1", "job": job, "closed": true}),
+            JobAnswer::Close { job, closed: true },
         )
     }
 }

@@ -1,5 +1,6 @@
 //! `flankread job new`, `job note` and `job strike`.
 
+use super::answers::JobAnswer;
 use super::{Common, Database, WhenWho, say};
 use crate::Result;
 use crate::command::{Outcome, OutputOptions};
@@ -9,7 +10,6 @@ use crate::job::next::NOT_FOUND;
 use crate::schema::Card;
 use crate::schema::record::{Head, Note};
 use clap::Args;
-use serde_json::json;
 use std::path::PathBuf;
 
 /// Opens a job.
@@ -70,7 +70,10 @@ impl Strike {
         say(
             output,
             &format!("Trial {} of job {job} is struck out.", self.trial),
-            &json!({"schema": "flankread/job-strike/1", "job": job, "trial": self.trial}),
+            JobAnswer::Strike {
+                job,
+                trial: self.trial,
+            },
         )
     }
 }
@@ -98,7 +101,7 @@ impl New {
                 "Job {number} is open: {}. `flankread job next` says where to begin.",
                 self.name
             ),
-            &json!({"schema": "flankread/job-new/1", "job": number}),
+            JobAnswer::New { job: number },
         )
     }
 }
@@ -121,7 +124,7 @@ impl NoteArgs {
         say(
             output,
             &format!("Noted in job {job}."),
-            &json!({"schema": "flankread/job-note/1", "job": job}),
+            JobAnswer::Note { job },
         )
     }
 }

@@ -1,5 +1,6 @@
 //! `flankread job list`, `show`, `advise` and `next`.
 
+use super::answers::JobAnswer;
 use super::{Common, Database};
 use crate::Result;
 use crate::command::{Outcome, OutputOptions, print, print_json};
@@ -10,7 +11,6 @@ use crate::report::job::text::{job_text, list_text, next_text};
 use crate::rules;
 use crate::schema::record::Followed;
 use clap::Args;
-use serde_json::json;
 
 /// Lists the jobs of the workshop, newest first.
 #[derive(Debug, Args)]
@@ -65,7 +65,7 @@ impl List {
     pub(super) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let jobs = self.database.open()?.jobs()?;
         if output.json {
-            print_json(&json!({"schema": "flankread/job-list/1", "jobs": jobs}))?;
+            print_json(&JobAnswer::List { jobs })?;
         } else {
             print(&list_text(&jobs))?;
         }
@@ -100,7 +100,11 @@ impl Advise {
                     "Noted: the advice after trial {after} of job {job} was {}.",
                     followed.word()
                 ),
-                &json!({"schema": "flankread/job-followed/1", "job": job, "after": after, "followed": followed}),
+                JobAnswer::Followed {
+                    job,
+                    after,
+                    followed,
+                },
             );
         }
         let record = store.record(job)?;
@@ -132,7 +136,7 @@ impl NextArgs {
         let record = store.record(job)?;
         let next = next(&record, &output.shown(Some(&record.card)));
         if output.json {
-            print_json(&json!({"schema": "flankread/job-next/1", "job": job, "next": next}))?;
+            print_json(&JobAnswer::Next { job, next })?;
         } else {
             print(&next_text(&record, &next))?;
         }

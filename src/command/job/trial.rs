@@ -1,5 +1,6 @@
 //! `flankread job trial`: records an assembly with its photos.
 
+use super::answers::JobAnswer;
 use super::measured::{Numbers, Photos};
 use super::{Common, WhenWho, trial_ask};
 use crate::command::{Outcome, OutputOptions};
@@ -11,7 +12,6 @@ use crate::schema::Trial;
 use crate::schema::record::{Bench, Record};
 use crate::{Error, Result};
 use clap::Args;
-use serde_json::json;
 
 /// Records an assembly: shims, torques, backlash, photos of both flanks, which are read at once. Packs that are not given
 /// stay as in the trial before; without any option each value is asked for.
@@ -114,14 +114,13 @@ impl TrialArgs {
             remarks.extend(outside.map(|outside| sentence(&outside.says)));
         }
         if output.json {
-            crate::command::print_json(&json!({
-                "schema": "flankread/job-trial/1",
-                "job": job,
-                "trial": number,
-                "drive": new.trial.drive,
-                "coast": new.trial.coast,
-                "remarks": remarks,
-            }))?;
+            crate::command::print_json(&JobAnswer::Trial {
+                job,
+                trial: number,
+                drive: new.trial.drive,
+                coast: new.trial.coast,
+                remarks,
+            })?;
             return Ok(Outcome::Answered);
         }
         let mut text = format!("Trial {number} of job {job} is recorded.\n");

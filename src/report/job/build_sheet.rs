@@ -135,7 +135,7 @@ fn first_side(sheet: &Sheet) -> Markup {
             @for line in mended(sheet) { p.quiet style="margin:.1rem 0" { (line) } }
             h2 { "How it came there" }
             (PreEscaped(convergence_svg(sheet.record, &sheet.shown)))
-            p.quiet { "Numbers are trials; the square is the axle as found; the cross is the target, the dotted line how near is right." }
+            p.quiet { "Numbers are trials; the square is the axle as found; the cross is the target, the dotted box where the centre may stand." }
         }
     }
 }

@@ -120,7 +120,7 @@ fn first_side(pen: &mut Pen, sheet: &Sheet) -> Result<(), PictureError> {
     });
     pen.y += scale * HEIGHT;
     pen.paragraph(
-        "Numbers are trials; the square is the axle as found; the cross is the target, the dotted line how near is right.",
+        "Numbers are trials; the square is the axle as found; the cross is the target, the dotted box where the centre may stand.",
         0.0,
         QUIET,
     );

@@ -125,9 +125,11 @@ fn empty_flank(svg: &mut String, record: &Record, side: Side, (left, top): (f64,
     let (x, y) = on_flank((left, top), target);
     let _ = write!(
         svg,
-        r#"<ellipse cx="{x:.1}" cy="{y:.1}" rx="{:.1}" ry="{:.1}" fill="none" stroke="{TARGET}" stroke-dasharray="2 4"/><path d="M{:.1} {y:.1}h12M{x:.1} {:.1}v12" stroke="{TARGET}"/>"#,
-        length * near.length,
-        depth * near.height,
+        r#"<rect x="{:.1}" y="{:.1}" width="{:.1}" height="{:.1}" fill="none" stroke="{TARGET}" stroke-dasharray="2 4"/><path d="M{:.1} {y:.1}h12M{x:.1} {:.1}v12" stroke="{TARGET}"/>"#,
+        x - length * near.length,
+        y - depth * near.height,
+        2.0 * length * near.length,
+        2.0 * depth * near.height,
         x - 6.0,
         y - 6.0
     );
