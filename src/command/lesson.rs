@@ -154,8 +154,8 @@ impl Sheet {
         let card = self.card.as_deref().map(Card::read).transpose()?;
         let units = output.units(card.as_ref());
         let sets = sets(card)?;
-        // Pages: one centred and two of faults for each set, limits, mistakes.
-        let count = 3 * sets.len() + 2;
+        // Pages: names, words, one centred and two of faults for each set, limits, mistakes.
+        let count = 3 * sets.len() + 4;
         let mut names = vec!["lessons.html".to_owned(), "lessons.pdf".to_owned()];
         names.extend((1..=count).map(|n| format!("page-{n}.png")));
         let folder = Folder::new(&self.out, self.force);

@@ -249,8 +249,15 @@ fn the_quiz_page_scores_as_the_program_and_its_lines_are_graded_alike() {
     browser.keys("answer", "\u{e007}");
     let rows = browser.script("return [byId('rows').value, state.answers.map((a) => a.points)];");
     let table = rows[0].as_str().unwrap();
-    let grades = quiz::grade::grade(&quiz, table, &path, Units::In).unwrap();
-    assert!(grades.refused.is_empty(), "{table}");
+    let table = quiz::grade::Table::read(table, &path).unwrap();
+    let told = quiz::grade::Told {
+        count: None,
+        seed: false,
+        units: Units::In,
+    };
+    let grades = quiz::grade::grade(&quiz, &table, told);
+    assert_eq!((grades.questions, grades.notes.len()), (12, 0));
+    assert!(grades.refused.is_empty(), "{rows}");
     let graded: Vec<u32> = grades.answers.iter().map(|g| g.score.points).collect();
     assert_eq!(rows[1], serde_json::json!(graded));
     assert_eq!(grades.learners[0].learner, "Ines");
