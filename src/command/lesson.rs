@@ -1,5 +1,6 @@
 //! `flankread lesson`: teaching sheets, a page to try, a quiz.
 
+pub(super) mod cases;
 mod quiz;
 
 use super::{Outcome, OutputOptions};
@@ -28,9 +29,10 @@ enum Kind {
     Sheet(Sheet),
     Explore(Explore),
     Quiz(Box<quiz::QuizArgs>),
+    Cases(cases::CasesArgs),
 }
 
-/// Printable sheets: what a centred pattern looks like, what moves it, how to paint and photograph.
+/// Printable sheets: what is what, what a centred pattern looks like, what moves it, how to paint and photograph.
 #[derive(Debug, Args)]
 #[command(after_help = "Example:
   flankread lesson sheet --out lessons --units in
@@ -100,6 +102,7 @@ impl Lesson {
             Kind::Sheet(sheet) => sheet.run(output),
             Kind::Explore(explore) => explore.run(output),
             Kind::Quiz(quiz) => quiz.run(output),
+            Kind::Cases(cases) => cases.run(output),
         }
     }
 }

@@ -19,8 +19,8 @@ use crate::units::Units;
 use drawing::{Room, WIDTH, draw_backlash, draw_section, pair};
 pub(crate) use limits::Limit;
 pub(crate) use mistakes::Spoilt;
-pub(crate) use web::html;
 use serde::Serialize;
+pub(crate) use web::html;
 
 /// Value of the `schema` field.
 pub(crate) const SCHEMA: &str = "flankread/lesson_sheet/2";
@@ -156,7 +156,7 @@ fn method(set: &Set) -> &'static str {
     }
 }
 
-fn begin(title: &str) -> Page {
+pub(super) fn begin(title: &str) -> Page {
     let mut page = Page::default();
     page.text([MARGIN, MARGIN + 14.0], 16.0, true, title);
     let y = MARGIN + 22.0;
@@ -385,7 +385,7 @@ fn fault_words(set: &Set, case: &Case, said: &Claim, units: Units) -> Vec<String
 }
 
 /// What every side ends with.
-const CAUTION: &str = "Pictures and words are computed from a contact model of an invented or given card, not from your axle. Its manual, local rules and \
+pub(super) const CAUTION: &str = "Pictures and words are computed from a contact model of an invented or given card, not from your axle. Its manual, local rules and \
      licensed practice decide. Support the vehicle on stands, chock the wheels, keep fingers out of the mesh.";
 
 #[cfg(test)]

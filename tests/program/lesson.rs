@@ -141,6 +141,29 @@ fn the_quiz_asks_in_the_terminal_and_goes_on_where_it_stopped() {
 }
 
 #[test]
+fn ten_cases_are_printed_with_and_without_answers() {
+    let folder = tempfile::tempdir().unwrap();
+    let args = [
+        "lesson",
+        "cases",
+        "--out",
+        "cases",
+        "--photo-width",
+        "160",
+        "--json",
+    ];
+    let made = flankread(folder.path()).args(args).assert().success();
+    let document: Value = serde_json::from_slice(&made.get_output().stdout).unwrap();
+    assert_eq!(document["schema"], "flankread/lesson_cases/1");
+    assert_eq!(document["cases"].as_array().unwrap().len(), 10);
+    for name in ["cases.pdf", "answers.pdf"] {
+        let bytes = fs::read(folder.path().join("cases").join(name)).unwrap();
+        assert!(bytes.starts_with(b"%PDF"), "{name}");
+    }
+    flankread(folder.path()).args(args).assert().code(2);
+}
+
+#[test]
 fn a_class_is_graded_and_bad_lines_are_named() {
     let folder = tempfile::tempdir().unwrap();
     let table = "learner,question,drive_photo,fault,pinion,ring\n\

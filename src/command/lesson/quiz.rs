@@ -9,7 +9,9 @@ use crate::lesson::case::{Set, form};
 use crate::lesson::quiz::answer::{movement, photo};
 use crate::lesson::quiz::grade::{self, Grades, Told};
 use crate::lesson::quiz::progress::{Answered, Progress};
-use crate::lesson::quiz::{Answer, Fault, MOST, Question, Quiz, QuizError, Score, page, score, why};
+use crate::lesson::quiz::{
+    Answer, Fault, MOST, Question, Quiz, QuizError, Score, page, score, why,
+};
 use crate::report::batch::csv::not_a_formula;
 use crate::schema::Card;
 use crate::units::Units;
@@ -311,13 +313,7 @@ fn read_table(path: &Path) -> Result<grade::Table> {
 }
 
 /// The score in words, with what would happen next and why.
-fn told(
-    quiz: &Quiz,
-    question: &Question,
-    answer: &Answer,
-    score: &Score,
-    units: Units,
-) -> String {
+fn told(quiz: &Quiz, question: &Question, answer: &Answer, score: &Score, units: Units) -> String {
     let m = question.misalignment;
     let stands = |gear: &str, mm: f64| {
         if mm == 0.0 {

@@ -311,7 +311,11 @@ fn learners(answers: &[Graded], questions: u32) -> Vec<Learner> {
             Learner {
                 learner: graded[0].learner.clone(),
                 answers: graded.len(),
-                mean_points: graded.iter().map(|g| f64::from(g.score.points)).sum::<f64>() / n,
+                mean_points: graded
+                    .iter()
+                    .map(|g| f64::from(g.score.points))
+                    .sum::<f64>()
+                    / n,
                 flank: share(&|s| s.flank),
                 fault: share(&|s| s.fault),
                 right_next: share(&|s| s.after.right),

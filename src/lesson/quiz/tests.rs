@@ -187,7 +187,11 @@ fn graded(
 ) -> Result<grade::Grades, QuizError> {
     let table = grade::Table::read(text, std::path::Path::new("class.csv"))?;
     let units = crate::units::Units::Mm;
-    Ok(grade::grade(quiz, &table, grade::Told { count, seed, units }))
+    Ok(grade::grade(
+        quiz,
+        &table,
+        grade::Told { count, seed, units },
+    ))
 }
 
 #[test]
@@ -204,19 +208,33 @@ fn a_question_counts_once_none_is_invented_and_an_unanswered_one_is_zero() {
     let text =
         format!("{head}\nIna,1,{other},none,0,0\nina,{right}\nIna,99,a,none,0,0\nOle,{right}\n");
     let grades = graded(&quiz, &text, Some(4), true).unwrap();
-    let refused: Vec<(u64, &str)> =
-        grades.refused.iter().map(|r| (r.line, r.why.as_str())).collect();
+    let refused: Vec<(u64, &str)> = grades
+        .refused
+        .iter()
+        .map(|r| (r.line, r.why.as_str()))
+        .collect();
     assert_eq!(refused.len(), 2);
-    assert!(refused[0].0 == 3 && refused[0].1.contains("line 2"), "{refused:?}");
-    assert!(refused[1].0 == 4 && refused[1].1.contains("the quiz has 4"), "{refused:?}");
+    assert!(
+        refused[0].0 == 3 && refused[0].1.contains("line 2"),
+        "{refused:?}"
+    );
+    assert!(
+        refused[1].0 == 4 && refused[1].1.contains("the quiz has 4"),
+        "{refused:?}"
+    );
     let points: Vec<f64> = grades.learners.iter().map(|l| l.mean_points).collect();
     assert_eq!(points, [0.0, 25.0]);
     assert_eq!(grades.learners[1].flank, 0.25);
     assert_eq!(grades.notes, [""; 0]);
     // The table itself may say how many, and which quiz.
-    let said = text.replace(head, &format!("{head},questions,seed")).replace(",0\n", ",0,2,5\n");
+    let said = text
+        .replace(head, &format!("{head},questions,seed"))
+        .replace(",0\n", ",0,2,5\n");
     let grades = graded(&quiz, &said, None, false).unwrap();
-    assert_eq!((grades.questions, grades.learners[1].mean_points), (2, 50.0));
+    assert_eq!(
+        (grades.questions, grades.learners[1].mean_points),
+        (2, 50.0)
+    );
     assert_eq!(grades.notes, [""; 0]);
     // Nobody says: the teacher is told what was taken.
     let grades = graded(&quiz, &text, None, false).unwrap();
@@ -229,7 +247,11 @@ fn a_class_that_answers_another_quiz_is_noticed() {
     let (ours, theirs) = (Quiz::new(5).unwrap(), Quiz::new(1).unwrap());
     let mut text = "learner,question,drive_photo,fault,pinion,ring\n".to_owned();
     for n in 1..=12 {
-        let letter = if theirs.question(n).unwrap().drive_first { "a" } else { "b" };
+        let letter = if theirs.question(n).unwrap().drive_first {
+            "a"
+        } else {
+            "b"
+        };
         text.push_str(&format!("Ina,{n},{letter},none,0,0\n"));
     }
     let asks = |quiz: &Quiz| {
@@ -257,7 +279,11 @@ fn an_answer_is_told_why_and_what_it_leaves() {
         let [cause, left] = why::why(&quiz, &q, &undone, units);
         assert!(left.ends_with("right."), "{left}");
         if m.pinion_mm != 0.0 {
-            let end = if m.pinion_mm < 0.0 { "toward the root" } else { "toward the tip" };
+            let end = if m.pinion_mm < 0.0 {
+                "toward the root"
+            } else {
+                "toward the tip"
+            };
             assert!(cause.contains(end), "{cause}");
         }
         if m.ring_mm != 0.0 {

@@ -53,63 +53,70 @@ fn effect(quiz: &Quiz, question: &Question, pinion: bool, units: Units) -> Strin
     format!("takes {}", listed(&shifts))
 }
 
+fn stands(gear: &str, mate: &str, mm: f64, units: Units) -> String {
+    let way = if mm < 0.0 {
+        "too near the"
+    } else {
+        "too far from the"
+    };
+    format!("a {gear} {} {way} {mate}", units.shim(mm.abs()))
+}
+
+fn gears(at: Misalignment) -> [(&'static str, &'static str, f64); 2] {
+    [
+        ("pinion", "ring gear", at.pinion_mm),
+        ("ring gear", "pinion", at.ring_mm),
+    ]
+}
+
+/// Why the patterns of a question stand as they do.
+pub(crate) fn cause(quiz: &Quiz, question: &Question, units: Units) -> String {
+    let off = gears(question.misalignment)
+        .into_iter()
+        .filter(|g| g.2 != 0.0);
+    let causes: Vec<String> = off
+        .map(|(gear, mate, mm)| {
+            let effect = effect(quiz, question, gear == "pinion", units);
+            format!("{} {effect}", stands(gear, mate, mm, units))
+        })
+        .collect();
+    if causes.is_empty() {
+        "As it stood both patches were within their tolerance and the backlash in its window, so nothing was to be moved.".into()
+    } else {
+        format!("As it stood: {}.", causes.join("; "))
+    }
+}
+
 /// Why the patterns stood as they did, then what the move leaves.
 pub(crate) fn why(quiz: &Quiz, question: &Question, answer: &Answer, units: Units) -> [String; 2] {
     let card = &quiz.offered(question).set.card;
     let m = question.misalignment;
-    let before = quiz.case(question, Misalignment::default());
     let moved = Misalignment {
         pinion_mm: answer.pinion_mm,
         ring_mm: answer.ring_mm,
         ..Misalignment::default()
     };
-    let after = quiz.case(question, moved);
-    let stands = |gear: &str, mate: &str, mm: f64| {
-        let way = if mm < 0.0 {
-            "too near the"
+    let now = Misalignment {
+        pinion_mm: m.pinion_mm + answer.pinion_mm,
+        ring_mm: m.ring_mm + answer.ring_mm,
+        ..Misalignment::default()
+    };
+    let left = gears(now).map(|(gear, mate, mm)| {
+        if mm.abs() < 5e-4 {
+            format!("a {gear} in its place")
         } else {
-            "too far from the"
-        };
-        format!("a {gear} {} {way} {mate}", units.shim(mm.abs()))
-    };
-    let pairs = [
-        ("pinion", "ring gear", m.pinion_mm, true),
-        ("ring gear", "pinion", m.ring_mm, false),
-    ];
-    let causes: Vec<String> = pairs
-        .iter()
-        .filter(|(_, _, mm, _)| *mm != 0.0)
-        .map(|&(gear, mate, mm, pinion)| {
-            let effect = effect(quiz, question, pinion, units);
-            format!("{} {effect}", stands(gear, mate, mm))
-        })
-        .collect();
-    let cause = if causes.is_empty() {
-        "As it stood both patches were within their tolerance and the backlash in its window, so nothing was to be moved.".into()
-    } else {
-        format!("As it stood: {}.", causes.join("; "))
-    };
-    let left: Vec<String> = pairs
-        .iter()
-        .map(|&(gear, mate, mm, pinion)| {
-            let mm = mm + if pinion { answer.pinion_mm } else { answer.ring_mm };
-            if mm.abs() < 5e-4 {
-                format!("a {gear} in its place")
-            } else {
-                stands(gear, mate, mm)
-            }
-        })
-        .collect();
-    let out = after.what_is_out(card);
-    let verdict = if out.is_empty() && before.is_right(card) {
-        "all stays right".to_owned()
-    } else if out.is_empty() {
-        "all is right".to_owned()
-    } else {
-        listed(&out)
+            stands(gear, mate, mm, units)
+        }
+    });
+    let out = quiz.case(question, moved).what_is_out(card);
+    let before = quiz.case(question, Misalignment::default());
+    let verdict = match (out.is_empty(), before.is_right(card)) {
+        (true, true) => "all stays right".to_owned(),
+        (true, false) => "all is right".to_owned(),
+        (false, _) => listed(&out),
     };
     [
-        cause,
+        cause(quiz, question, units),
         format!("Your move leaves {}: {verdict}.", listed(&left)),
     ]
 }

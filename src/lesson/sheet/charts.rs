@@ -33,7 +33,10 @@ pub(super) fn apart(cutting: Cutting, case: &Case, right: &Case) -> Option<Strin
     let mut apart = Vec::new();
     for (side, way) in Side::BOTH.into_iter().zip(ways) {
         let centre = |c: &Case| c.state.side(side).patch.map(|p| p.centre.length);
-        let Some(shift) = centre(case).zip(centre(right)).map(|(now, then)| now - then) else {
+        let Some(shift) = centre(case)
+            .zip(centre(right))
+            .map(|(now, then)| now - then)
+        else {
             continue;
         };
         let own = if shift.abs() < HARDLY {

@@ -20,10 +20,7 @@ fn named(rendered: &Rendered) -> Result<image::RgbImage> {
     let Some(flank) = rendered.marks.first() else {
         return Ok(picture);
     };
-    let (width, height) = (
-        f64::from(picture.width()),
-        f64::from(picture.height()),
-    );
+    let (width, height) = (f64::from(picture.width()), f64::from(picture.height()));
     let size = 0.042 * width;
     let c = &flank.corners;
     let between = |a: PhotoPoint, b: PhotoPoint| [0.5 * (a.x + b.x), 0.5 * (a.y + b.y)];
@@ -52,7 +49,11 @@ fn named(rendered: &Rendered) -> Result<image::RgbImage> {
                 (y + far * away[1] / long).clamp(1.2 * size, height - 0.6 * size),
             ]
         };
-        let label = at(if name.len() == 3 && name != "toe" { 2.6 } else { 2.2 } * size);
+        let label = at(if name.len() == 3 && name != "toe" {
+            2.6
+        } else {
+            2.2
+        } * size);
         let half = 0.36 * size * name.len() as f64 + 0.2 * size;
         // Writing into a string does not fail.
         let _ = write!(
@@ -91,8 +92,7 @@ const WORDS: [&str; 5] = [
 ];
 
 const MILLED: &str = "Face-milled: the tooth is taller at the heel than at the toe, and the slot's bottom rises toward the toe. Often five cuts.";
-const HOBBED: &str =
-    "Face-hobbed: the tooth is as tall at the toe as at the heel. Often two cuts; the pattern often runs slanted.";
+const HOBBED: &str = "Face-hobbed: the tooth is as tall at the toe as at the heel. Often two cuts; the pattern often runs slanted.";
 
 impl Sheets {
     /// What is what on a photo, the two cutting methods, a good, a bad and a useless photo.
@@ -119,7 +119,12 @@ impl Sheets {
         }
         page.y = lowest + 4.0;
         cutting_methods(&mut page)?;
-        page.text([MARGIN, page.y + 14.0], 11.0, true, "A good, a bad and a useless photo");
+        page.text(
+            [MARGIN, page.y + 14.0],
+            11.0,
+            true,
+            "A good, a bad and a useless photo",
+        );
         page.y += 18.0;
         self.three_photos(&mut page, set, studio, wanted, &case, good)?;
         page.paragraph([MARGIN, page.y + 4.0], WIDTH, BODY, CAUTION);
@@ -140,7 +145,11 @@ impl Sheets {
         let side = Side::Coast;
         let mut lowest = page.y;
         let kinds = [
-            ("Good", None, "Sharp, lit from the side, four or five flanks whole."),
+            (
+                "Good",
+                None,
+                "Sharp, lit from the side, four or five flanks whole.",
+            ),
             (
                 "Bad",
                 Some(Mistake::TooFar),
@@ -183,7 +192,12 @@ impl Sheets {
         for words in WORDS {
             page.y = page.paragraph([MARGIN, page.y], WIDTH, BODY + 1.0, words);
         }
-        page.text([MARGIN, page.y + 16.0], 11.0, true, "What a patch is called");
+        page.text(
+            [MARGIN, page.y + 16.0],
+            11.0,
+            true,
+            "What a patch is called",
+        );
         page.y += 24.0;
         for row in called(set).chunks(2) {
             let mut lowest = page.y;
@@ -216,7 +230,9 @@ fn called(set: &Set) -> Vec<(String, Case)> {
                 ..Misalignment::default()
             };
             let case = Case::new(set, misalignment, 0.0);
-            let Some(words) = case.words[Side::Drive as usize].as_ref().map(|d| d.words.clone())
+            let Some(words) = case.words[Side::Drive as usize]
+                .as_ref()
+                .map(|d| d.words.clone())
             else {
                 continue;
             };

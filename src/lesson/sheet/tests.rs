@@ -92,7 +92,10 @@ fn each_claim_is_regenerated_from_its_own_misplacement() {
     for c in &all.claims {
         let set = Set::example(c.cutting).unwrap();
         let card = Card { ..set.card.clone() };
-        let coarse = Set::of_model(card.clone(), crate::contact::Model::with_grid(&card.gear_set(), 45, 23).unwrap());
+        let coarse = Set::of_model(
+            card.clone(),
+            crate::contact::Model::with_grid(&card.gear_set(), 45, 23).unwrap(),
+        );
         let misalignment = Misalignment {
             pinion_mm: c.pinion_mm,
             ring_mm: c.ring_mm,
@@ -144,7 +147,10 @@ fn just_inside_a_limit_is_right_and_just_outside_is_not() {
     let limits = super::limits::limits_of(&set);
     assert_eq!(limits.len(), 4);
     let card = set.card.clone();
-    let coarse = Set::of_model(card.clone(), crate::contact::Model::with_grid(&card.gear_set(), 45, 23).unwrap());
+    let coarse = Set::of_model(
+        card.clone(),
+        crate::contact::Model::with_grid(&card.gear_set(), 45, 23).unwrap(),
+    );
     for limit in &limits {
         let at = |mm: f64| {
             let misalignment = if limit.gear == "pinion" {

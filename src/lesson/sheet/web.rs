@@ -50,10 +50,22 @@ fn column(page: &Page, number: usize) -> String {
             } => match parts.last_mut() {
                 // Words within a drawing belong to it.
                 Some(Part::Drawn(frame)) if *size < 7.0 && near(*frame, *at) => {
-                    *frame = around(*frame, [at[0], at[1] - size, at[0] + 0.62 * size * words.chars().count() as f64, at[1] + 0.3 * size]);
+                    *frame = around(
+                        *frame,
+                        [
+                            at[0],
+                            at[1] - size,
+                            at[0] + 0.62 * size * words.chars().count() as f64,
+                            at[1] + 0.3 * size,
+                        ],
+                    );
                 }
                 Some(Part::Words(last, old, was_bold, text))
-                    if !bold && !*was_bold && old == size && last[0] == at[0] && (at[1] - last[1] - 1.25 * size).abs() < 0.01 =>
+                    if !bold
+                        && !*was_bold
+                        && old == size
+                        && last[0] == at[0]
+                        && (at[1] - last[1] - 1.25 * size).abs() < 0.01 =>
                 {
                     last[1] = at[1];
                     text.push(' ');
@@ -63,13 +75,18 @@ fn column(page: &Page, number: usize) -> String {
                 _ if matches!(words.as_str(), "toe" | "heel") && *size < 7.0 => {
                     let frame = [at[0], at[1] - size, at[0] + 2.4 * size, at[1]];
                     match parts.last_mut() {
-                        Some(Part::Drawn(old)) if (old[3] - frame[3]).abs() < 0.1 => *old = around(*old, frame),
+                        Some(Part::Drawn(old)) if (old[3] - frame[3]).abs() < 0.1 => {
+                            *old = around(*old, frame)
+                        }
                         _ => parts.push(Part::Drawn(frame)),
                     }
                 }
                 _ => parts.push(Part::Words(*at, *size, *bold, words.clone())),
             },
-            Item::Picture { frame: [x, y, w, h], .. } => {
+            Item::Picture {
+                frame: [x, y, w, h],
+                ..
+            } => {
                 let frame = [*x, *y, x + w, y + h];
                 match parts.last_mut() {
                     // The ends named above a flank.
@@ -77,13 +94,28 @@ fn column(page: &Page, number: usize) -> String {
                     _ => parts.push(Part::Drawn(frame)),
                 }
             }
-            Item::Line { points, .. } if points.len() == 2 && points[1][0] - points[0][0] > 0.8 * (page.size[0] - 80.0) => {}
+            Item::Line { points, .. }
+                if points.len() == 2
+                    && points[1][0] - points[0][0] > 0.8 * (page.size[0] - 80.0) => {}
             Item::Line { points, thick, .. } => {
                 let first = points.first().copied().unwrap_or_default();
-                let all = points.iter().fold([first[0], first[1], first[0], first[1]], |f, p| around(f, [p[0], p[1], p[0], p[1]]));
-                let frame = [all[0] - thick, all[1] - thick, all[2] + thick, all[3] + thick];
+                let all = points
+                    .iter()
+                    .fold([first[0], first[1], first[0], first[1]], |f, p| {
+                        around(f, [p[0], p[1], p[0], p[1]])
+                    });
+                let frame = [
+                    all[0] - thick,
+                    all[1] - thick,
+                    all[2] + thick,
+                    all[3] + thick,
+                ];
                 match parts.last_mut() {
-                    Some(Part::Drawn(old)) if frame[1] < old[3] + 12.0 && frame[3] > old[1] - 12.0 => *old = around(*old, frame),
+                    Some(Part::Drawn(old))
+                        if frame[1] < old[3] + 12.0 && frame[3] > old[1] - 12.0 =>
+                    {
+                        *old = around(*old, frame)
+                    }
                     _ => parts.push(Part::Drawn(frame)),
                 }
             }
@@ -95,11 +127,19 @@ fn column(page: &Page, number: usize) -> String {
 
 /// Whether words stand within or right above or below a drawing.
 fn near(frame: [f64; 4], at: [f64; 2]) -> bool {
-    at[1] > frame[1] - 12.0 && at[1] < frame[3] + 12.0 && at[0] > frame[0] - 40.0 && at[0] < frame[2] + 4.0
+    at[1] > frame[1] - 12.0
+        && at[1] < frame[3] + 12.0
+        && at[0] > frame[0] - 40.0
+        && at[0] < frame[2] + 4.0
 }
 
 fn around(a: [f64; 4], b: [f64; 4]) -> [f64; 4] {
-    [a[0].min(b[0]), a[1].min(b[1]), a[2].max(b[2]), a[3].max(b[3])]
+    [
+        a[0].min(b[0]),
+        a[1].min(b[1]),
+        a[2].max(b[2]),
+        a[3].max(b[3]),
+    ]
 }
 
 fn written(part: &Part, number: usize) -> String {

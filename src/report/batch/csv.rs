@@ -7,7 +7,7 @@ use crate::batch::summary::BatchResult;
 use crate::schema::Source;
 
 /// The columns. Lengths and heights are shares of the flank.
-const HEADS: [&str; 20] = [
+const HEADS: [&str; 22] = [
     "path",
     "set",
     "verdict",
@@ -28,6 +28,8 @@ const HEADS: [&str; 20] = [
     "problem",
     "page",
     "sha256",
+    "customer",
+    "order",
 ];
 
 /// One row a photo, in the order of the paths.
@@ -38,6 +40,7 @@ pub(crate) fn batch_csv(lot: &BatchResult) -> String {
     for (at, found) in lot.found.iter().enumerate() {
         let item = &lot.plan.items[at];
         let verdict = &lot.photos[at];
+        let client = &lot.plan.sets[item.set].client;
         let share = |value: Option<f64>| value.map_or(String::new(), |v| format!("{v:.4}"));
         let mean = found.mean;
         let diagnosis = verdict.diagnosis.as_ref();
@@ -79,6 +82,8 @@ pub(crate) fn batch_csv(lot: &BatchResult) -> String {
                 .filter(|_| found.has_pictures())
                 .map_or(String::new(), |key| format!("readings/{}", page_name(key))),
             found.sha256.clone(),
+            not_a_formula(client.customer.as_deref().unwrap_or_default()),
+            not_a_formula(client.order.as_deref().unwrap_or_default()),
         ];
         let _ = writer.write_record(&row);
     }
