@@ -88,7 +88,7 @@ pub(crate) fn form(card: &Card, side: Side) -> &'static str {
 
 /// Compound is dragged along a little by what wipes it: a patch's edge runs soft and its corners round over this far,
 /// mm. Common practice, no source.
-const SMEAR_MM: f64 = 0.5;
+const SMEAR_MM: f64 = 0.35;
 
 /// Softens and rounds what is seen of a patch, photo and flat drawing alike; what is said of it is the contact's own.
 fn smear(field: &mut Field, size_mm: [f64; 2]) {
