@@ -290,7 +290,7 @@ fn an_answer_is_told_why_and_what_it_leaves() {
             let way = if m.ring_mm < 0.0 { "less" } else { "more" };
             assert!(cause.contains(way), "{cause}");
         }
-        let worse = answer(&q, m.pinion_mm + 0.5, m.ring_mm, vec![]);
+        let worse = answer(&q, 0.5_f64.copysign(m.pinion_mm), 0.0, vec![]);
         let [_, left] = why::why(&quiz, &q, &worse, units);
         assert!(left.contains("too "), "{left}");
         assert!(!score(&quiz, &q, &worse).after.right);
