@@ -122,7 +122,9 @@ fn check(template: &str) -> std::result::Result<(), String> {
         }
         named.push(place);
     }
-    if !named.contains(&"reply") && !(named.contains(&"see") && named.contains(&"cautions")) {
+    let has = |place| named.contains(&place);
+    let is_whole = has("reply") || (has("see") && has("cautions"));
+    if !is_whole {
         return Err(
             "it must hold {reply}, or at least {see} and {cautions}: nobody is told to move gears without the cautions"
                 .into(),
