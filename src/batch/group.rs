@@ -1,7 +1,7 @@
 //! Photos → sets: which belong together, and what is known of each before it is read.
 
 use super::ask::PhotoSettings;
-use super::manifest::{Bench, Row};
+use super::manifest::{Bench, Client, Row};
 use super::shown::shown;
 use super::walk::{Trouble, Walked};
 use crate::flank::KnownGear;
@@ -54,6 +54,8 @@ pub(crate) struct SetPlan {
     pub card: Option<Arc<Card>>,
     /// What was measured.
     pub bench: Bench,
+    /// Whose gears they are.
+    pub client: Client,
     /// Its photos, indices into [`Plan::items`].
     pub photos: Vec<usize>,
 }
@@ -120,13 +122,17 @@ pub(crate) fn plan(folder: &Path, walked: Walked, rules: &PlanRules) -> Plan {
                 name: name_of(&key, folder),
                 card: None,
                 bench: Bench::default(),
+                client: Client::default(),
                 photos: Vec::new(),
             });
             plan.sets.len() - 1
         });
         let about = &mut plan.sets[set];
         about.photos.push(at);
-        let mut clash = row.and_then(|row| about.bench.merge(&row.bench));
+        let mut clash = row.and_then(|row| {
+            let bench = about.bench.merge(&row.bench);
+            about.client.merge(&row.client).or(bench)
+        });
         match (&about.card, &card) {
             (Some(mine), Some(other)) if mine != other => clash = Some("card"),
             (None, Some(card)) => about.card = Some(Arc::clone(card)),

@@ -14,7 +14,7 @@ use serde_json::Value;
 use std::path::{Path, PathBuf};
 
 /// The columns, in the order of the help text.
-pub(crate) const COLUMNS: [&str; 12] = [
+pub(crate) const COLUMNS: [&str; 14] = [
     "photo",
     "set",
     "flank",
@@ -27,6 +27,8 @@ pub(crate) const COLUMNS: [&str; 12] = [
     "pinion_shim",
     "ring_side_shim",
     "far_side_shim",
+    "customer",
+    "order",
 ];
 
 /// Longer lists are something else.
@@ -55,6 +57,54 @@ pub(crate) struct Row {
     pub marks: Option<MarksFrom>,
     /// What was measured.
     pub bench: Bench,
+    /// Whose gears they are.
+    pub client: Client,
+}
+
+/// Whose gears a set is, as the list has it.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(crate) struct Client {
+    /// The customer's name.
+    pub customer: Option<String>,
+    /// The order's number.
+    pub order: Option<String>,
+}
+
+impl Client {
+    /// Takes over what `other` says. Gives back the name of what both say differently.
+    pub(crate) fn merge(&mut self, other: &Self) -> Option<&'static str> {
+        let mut clash = None;
+        for (mine, theirs, name) in [
+            (&mut self.customer, &other.customer, "customer"),
+            (&mut self.order, &other.order, "order"),
+        ] {
+            if mine.is_some() && theirs.is_some() && mine != theirs {
+                clash = Some(name);
+            }
+            if mine.is_none() {
+                mine.clone_from(theirs);
+            }
+        }
+        clash
+    }
+}
+
+/// A list that was read.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(crate) struct List {
+    /// Its rows.
+    pub rows: Vec<Row>,
+    /// Columns that mean nothing here.
+    pub ignored: Vec<String>,
+}
+
+impl List {
+    /// Notes a column that means nothing here, once.
+    fn ignore(&mut self, name: &str) {
+        if !self.ignored.iter().any(|known| known == name) {
+            self.ignored.push(name.to_owned());
+        }
+    }
 }
 
 /// What was measured and is in, of one set. Millimetres.
@@ -108,7 +158,7 @@ impl Bench {
 ///
 /// # Errors
 /// Names the row and the column.
-pub(crate) fn read(path: &Path) -> Result<Vec<Row>, BatchError> {
+pub(crate) fn read(path: &Path) -> Result<List, BatchError> {
     let failed = |source| BatchError::Manifest {
         path: shown(path),
         source,
@@ -133,7 +183,7 @@ pub(crate) fn read(path: &Path) -> Result<Vec<Row>, BatchError> {
     })
 }
 
-fn from_csv(bytes: &[u8], folder: &Path) -> Result<Vec<Row>, String> {
+fn from_csv(bytes: &[u8], folder: &Path) -> Result<List, String> {
     // Spreadsheets put a byte order mark before their text.
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
     let mut reader = csv::ReaderBuilder::new()
@@ -141,15 +191,19 @@ fn from_csv(bytes: &[u8], folder: &Path) -> Result<Vec<Row>, String> {
         .trim(csv::Trim::All)
         .from_reader(bytes);
     let heads = reader.byte_headers().map_err(|error| error.to_string())?;
+    let mut list = List::default();
     let mut columns = Vec::new();
     for head in heads {
         let head = String::from_utf8_lossy(head).to_lowercase();
-        columns.push(known(&head).map_err(|why| format!("the head line: {why}"))?);
+        let column = known(&head).map_err(|why| format!("the head line: {why}"))?;
+        if column.is_none() && !head.is_empty() {
+            list.ignore(&head);
+        }
+        columns.push(column);
     }
-    if !columns.contains(&"photo") {
+    if !columns.contains(&Some("photo")) {
         return Err("the head line has no column `photo`".into());
     }
-    let mut rows = Vec::new();
     for record in reader.byte_records() {
         let record = record.map_err(|error| error.to_string())?;
         let number = record.position().map_or(0, |at| at.line() as usize);
@@ -158,10 +212,10 @@ fn from_csv(bytes: &[u8], folder: &Path) -> Result<Vec<Row>, String> {
             ..Row::default()
         };
         for (column, cell) in columns.iter().zip(record.iter()) {
-            if cell.is_empty() {
+            let Some(column) = column.filter(|_| !cell.is_empty()) else {
                 continue;
-            }
-            let put = match *column {
+            };
+            let put = match column {
                 "photo" => {
                     row.photo = folder.join(path_of(cell));
                     Ok(())
@@ -173,19 +227,19 @@ fn from_csv(bytes: &[u8], folder: &Path) -> Result<Vec<Row>, String> {
         if row.photo.as_os_str().is_empty() {
             return Err(format!("line {number} names no photo"));
         }
-        rows.push(row);
+        list.rows.push(row);
     }
-    Ok(rows)
+    Ok(list)
 }
 
-fn from_json(bytes: &[u8], folder: &Path) -> Result<Vec<Row>, String> {
+fn from_json(bytes: &[u8], folder: &Path) -> Result<List, String> {
     let value: Value =
         serde_json::from_slice(bytes).map_err(|error| format!("it is not valid JSON: {error}"))?;
-    let list = value
+    let items = value
         .as_array()
         .ok_or("it must be a list of objects, one a photo")?;
-    let mut rows = Vec::new();
-    for (number, item) in (1..).zip(list) {
+    let mut list = List::default();
+    for (number, item) in (1..).zip(items) {
         let object = item
             .as_object()
             .ok_or_else(|| format!("entry {number} is no object"))?;
@@ -195,10 +249,14 @@ fn from_json(bytes: &[u8], folder: &Path) -> Result<Vec<Row>, String> {
         };
         for (key, value) in object {
             let column = known(key).map_err(|why| format!("entry {number}: {why}"))?;
+            let Some(column) = column else {
+                list.ignore(key);
+                continue;
+            };
             let text = match (column, value) {
                 (_, Value::Null) => continue,
                 (_, Value::String(text)) => text.clone(),
-                ("set", Value::Number(number)) => number.to_string(),
+                ("set" | "order" | "customer", Value::Number(number)) => number.to_string(),
                 ("backlash", Value::Array(several)) => {
                     let several: Option<Vec<&str>> = several.iter().map(Value::as_str).collect();
                     several
@@ -223,20 +281,27 @@ fn from_json(bytes: &[u8], folder: &Path) -> Result<Vec<Row>, String> {
         if row.photo.as_os_str().is_empty() {
             return Err(format!("entry {number} names no `photo`"));
         }
-        rows.push(row);
+        list.rows.push(row);
     }
-    Ok(rows)
+    Ok(list)
 }
 
-fn known(name: &str) -> Result<&'static str, String> {
+/// The column of a name; `None` for one of somebody else's. A misspelt name is refused: what stands in it is meant for us.
+fn known(name: &str) -> Result<Option<&'static str>, String> {
     if let Some(column) = understood("", name, &COLUMNS) {
-        return Ok(column);
+        return Ok(Some(column));
     }
-    let nearest = misspelt(name, COLUMNS).map_or_else(
-        || format!("known are {}", COLUMNS.join(", ")),
-        |nearest| format!("the nearest known name is `{nearest}`"),
-    );
-    Err(format!("`{name}` is not known; {nearest}"))
+    match name.to_lowercase().replace(['_', '-', '.'], " ").trim() {
+        "customer name" | "client" => return Ok(Some("customer")),
+        "order number" | "order no" | "order id" => return Ok(Some("order")),
+        _ => {}
+    }
+    match misspelt(name, COLUMNS) {
+        Some(nearest) => Err(format!(
+            "`{name}` is not known; the nearest known name is `{nearest}`"
+        )),
+        None => Ok(None),
+    }
 }
 
 fn put(row: &mut Row, column: &str, text: &str, folder: &Path) -> Result<(), String> {
@@ -251,6 +316,8 @@ fn put(row: &mut Row, column: &str, text: &str, folder: &Path) -> Result<(), Str
         "marks" => row.marks = Some(MarksFrom::File(folder.join(text))),
         "backlash" => row.bench.backlash_mm = lengths_mm(text)?,
         "pinion_shim" => row.bench.pinion_shim_mm = Some(length_mm(text)?),
+        "customer" => row.client.customer = Some(text.to_owned()),
+        "order" => row.client.order = Some(text.to_owned()),
         "ring_side_shim" => row.bench.ring_side_shim_mm = Some(length_mm(text)?),
         _ => row.bench.far_side_shim_mm = Some(length_mm(text)?),
     }
@@ -304,7 +371,27 @@ mod tests {
     use super::*;
 
     fn csv(text: &str) -> Result<Vec<Row>, String> {
-        from_csv(text.as_bytes(), Path::new("in"))
+        from_csv(text.as_bytes(), Path::new("in")).map(|list| list.rows)
+    }
+
+    #[test]
+    fn somebody_else_s_columns_are_passed_over_and_the_customer_s_are_kept() {
+        let text = "photo,Customer,order,phone,weight kg\na.jpg,J\u{f6}rg,A-17,0123,60\n";
+        let list = from_csv(text.as_bytes(), Path::new("in")).unwrap();
+        assert_eq!(list.ignored, ["phone", "weight kg"]);
+        assert_eq!(list.rows[0].client.customer.as_deref(), Some("J\u{f6}rg"));
+        assert_eq!(list.rows[0].client.order.as_deref(), Some("A-17"));
+        let json = r#"[{"photo":"a.jpg","order":17,"phone":[1]},{"photo":"b.jpg","phone":2}]"#;
+        let list = from_json(json.as_bytes(), Path::new("in")).unwrap();
+        assert_eq!(list.ignored, ["phone"]);
+        assert_eq!(list.rows[0].client.order.as_deref(), Some("17"));
+        let mut client = list.rows[0].client.clone();
+        assert_eq!(client.merge(&list.rows[1].client), None);
+        let other = Client {
+            order: Some("18".into()),
+            ..Client::default()
+        };
+        assert_eq!(client.merge(&other), Some("order"));
     }
 
     #[test]
@@ -325,7 +412,7 @@ mod tests {
         let json = r#"[{"photo":"a b.jpg","set":77,"flank":"drive","toe":"left","polarity":"wiped",
             "card":"axle.toml","marks":"m.json","backlash":["0.20mm","8thou"],"pinion_shim":"0.030in"},
             {"photo":"c,d.jpg","set":null}]"#;
-        let mut again = from_json(json.as_bytes(), Path::new("in")).unwrap();
+        let mut again = from_json(json.as_bytes(), Path::new("in")).unwrap().rows;
         for (row, number) in again.iter_mut().zip([2, 3]) {
             row.number = number;
         }

@@ -22,15 +22,28 @@ pub(crate) mod walk;
 pub(crate) mod watch;
 pub(crate) mod worker;
 
+use sha2::{Digest as _, Sha256};
 use std::io;
+use std::sync::LazyLock;
 
-/// What readings depend on beside photo and words: the program's version and its networks' weights.
-pub(crate) fn program() -> String {
-    format!(
-        "{} {}",
-        env!("CARGO_PKG_VERSION"),
-        crate::network::weights()
-    )
+/// What readings depend on beside photo and words: the program itself, its networks and every number in it. Where its
+/// own file cannot be read, its version and its networks' weights stand for it.
+pub(crate) fn program() -> &'static str {
+    static PROGRAM: LazyLock<String> = LazyLock::new(|| {
+        let named = format!(
+            "{} {}",
+            env!("CARGO_PKG_VERSION"),
+            crate::network::weights()
+        );
+        // The running file itself, also after another was put in its place.
+        let running = std::fs::read("/proc/self/exe")
+            .or_else(|_| std::env::current_exe().and_then(std::fs::read));
+        match running {
+            Ok(bytes) => format!("{named} {:x}", Sha256::digest(bytes)),
+            Err(_) => named,
+        }
+    });
+    &PROGRAM
 }
 
 /// Why a batch could not be run. What is wrong with single photos is in their readings, what is
@@ -122,6 +135,14 @@ pub enum BatchError {
     #[error("cannot be told of an interrupt: {detail}")]
     Interrupt {
         /// What the system said.
+        detail: String,
+    },
+    /// A template of replies that cannot be used.
+    #[error("{path} is no template of a reply: {detail}")]
+    ReplyTemplate {
+        /// The file.
+        path: String,
+        /// What is wrong with it.
         detail: String,
     },
     /// A request that cannot be answered.

@@ -307,7 +307,7 @@ fn bar_of(offset: f64) -> usize {
 mod tests {
     use super::*;
     use crate::batch::group::{Item, SetPlan};
-    use crate::batch::manifest::Bench;
+    use crate::batch::manifest::{Bench, Client};
     use crate::frames::FlankPoint;
     use crate::schema::{FlankSide, Mean, Reason, ReasonCode, Source};
 
@@ -346,6 +346,7 @@ mod tests {
                 name: format!("set {number}"),
                 card: None,
                 bench: Bench::default(),
+                client: Client::default(),
                 photos: photos.to_vec(),
             });
             for at in *photos {

@@ -3,6 +3,7 @@
 pub(crate) mod ask;
 mod bench_keys;
 pub(crate) mod blank;
+mod dial;
 mod error;
 mod key;
 pub(crate) mod keys;
@@ -12,6 +13,7 @@ mod questions;
 mod simulate;
 mod values;
 
+pub(crate) use dial::Dial;
 pub use error::CardError;
 pub use simulate::simulate;
 

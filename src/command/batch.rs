@@ -15,9 +15,9 @@ use crate::files;
 use crate::flank::find::ToeEnd;
 use crate::frames::Side;
 use crate::report::batch::csv::batch_csv;
+use crate::report::batch::letter::Letter;
 use crate::report::batch::lines::{photo_line, set_line};
 use crate::report::batch::photo::draw;
-use crate::report::batch::reply::reply;
 use crate::report::batch::sheet::batch_sheet;
 use crate::report::batch::text::batch_text;
 use crate::schema::{Card, Polarity};
@@ -27,7 +27,7 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, Once, PoisonError};
 
 /// Reads every photo of a folder and all folders in it, and sorts the sets by urgency.
 #[derive(Debug, Args)]
@@ -42,7 +42,7 @@ them up to FOLDER, is the card of their gears.
 
 The list (--manifest) is CSV with a head line, or a JSON list of objects. Columns: photo,
 set, flank, toe, polarity, mirrored, card, marks, backlash (0.20mm+0.22mm), pinion_shim,
-ring_side_shim, far_side_shim. Only photo must be there.
+ring_side_shim, far_side_shim, customer, order. Only photo must be there; other columns are passed over.
 
 A run that was interrupted goes on where it was: give the same command again.
 Exit status 1: a photo or folder could not be read. 130: interrupted.")]
@@ -55,6 +55,10 @@ pub(super) struct BatchArgs {
     /// A list that says which set, flank, card and numbers belong to which photo.
     #[arg(long, value_name = "LIST")]
     manifest: Option<PathBuf>,
+    /// The shop's own letter: a text with {reply}, or {see}, {cannot}, {send} and {cautions}, and with {customer}, {order}
+    /// and {set} where they belong.
+    #[arg(long, value_name = "FILE")]
+    reply_template: Option<PathBuf>,
     /// The card of all gear sets.
     #[arg(long, value_name = "FILE")]
     card: Option<PathBuf>,
@@ -123,7 +127,14 @@ pub(super) fn run(args: &BatchArgs, output: OutputOptions) -> Result<Outcome> {
         args,
         output,
         rules: plan_rules(args)?,
+        letter: args
+            .reply_template
+            .as_deref()
+            .map(Letter::read)
+            .transpose()?
+            .unwrap_or_default(),
         out: out.unwrap_or_else(|| args.folder.join("flankread-batch")),
+        told_columns: Once::new(),
         printed: Mutex::default(),
         fresh: AtomicUsize::new(0),
     };
@@ -197,6 +208,8 @@ struct Batch<'a> {
     args: &'a BatchArgs,
     output: OutputOptions,
     rules: PlanRules,
+    letter: Letter,
+    told_columns: Once,
     out: PathBuf,
     /// Photos whose line went out, so that a watched folder gives one line a photo.
     printed: Mutex<HashSet<(PathBuf, String)>>,
@@ -279,7 +292,17 @@ impl Batch<'_> {
         let args = self.args;
         let mut rules = self.rules.clone();
         if let Some(list) = &args.manifest {
-            rules.rows = manifest::read(list)?;
+            let list = manifest::read(list)?;
+            rules.rows = list.rows;
+            if !list.ignored.is_empty() && !self.output.quiet {
+                // A watched folder's list is read again and again.
+                self.told_columns.call_once(|| {
+                    eprintln!(
+                        "columns of the list that mean nothing here: {}",
+                        list.ignored.join(", ")
+                    );
+                });
+            }
         }
         let walked = walk(
             &args.folder,
@@ -352,17 +375,17 @@ impl Batch<'_> {
             Ok(())
         })?;
         files::write(&table, batch_csv(lot).as_bytes(), true)?;
-        Self::put(&sets, lot, |set| set_line(lot, set))?;
+        Self::put(&sets, lot, |set| set_line(lot, set, &self.letter))?;
         Self::put(&replies, lot, |set| {
             let name = &lot.plan.sets[set].name;
-            format!("=== {name} ===\n\n{}\n\n", reply(lot, set))
+            format!("=== {name} ===\n\n{}\n\n", self.letter.reply(lot, set))
         })?;
         let numbers = serde_json::to_string_pretty(&lot.summary)
             .map_err(|error| Error::machine(&summary, error.into()))?;
         files::write(&summary, format!("{numbers}\n").as_bytes(), true)?;
         let title = self.title();
         files::write_with(&sheet, true, |file| {
-            batch_sheet(lot, &title, |part| {
+            batch_sheet(lot, &title, &self.letter, |part| {
                 file.write_all(part.as_bytes())
                     .map_err(|source| Error::machine(&sheet, source))
             })

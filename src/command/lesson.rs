@@ -1,5 +1,6 @@
 //! `flankread lesson`: teaching sheets, a page to try, a quiz.
 
+pub(super) mod cases;
 mod quiz;
 
 use super::{Outcome, OutputOptions};
@@ -28,9 +29,10 @@ enum Kind {
     Sheet(Sheet),
     Explore(Explore),
     Quiz(Box<quiz::QuizArgs>),
+    Cases(cases::CasesArgs),
 }
 
-/// Printable sheets: what a centred pattern looks like, what moves it, how to paint and photograph.
+/// Printable sheets: what is what, what a centred pattern looks like, what moves it, how to paint and photograph.
 #[derive(Debug, Args)]
 #[command(after_help = "Example:
   flankread lesson sheet --out lessons --units in
@@ -100,6 +102,7 @@ impl Lesson {
             Kind::Sheet(sheet) => sheet.run(output),
             Kind::Explore(explore) => explore.run(output),
             Kind::Quiz(quiz) => quiz.run(output),
+            Kind::Cases(cases) => cases.run(output),
         }
     }
 }
@@ -154,8 +157,8 @@ impl Sheet {
         let card = self.card.as_deref().map(Card::read).transpose()?;
         let units = output.units(card.as_ref());
         let sets = sets(card)?;
-        // Pages: one centred and two of faults for each set, limits, mistakes.
-        let count = 3 * sets.len() + 2;
+        // Pages: names, words, one centred and two of faults for each set, limits, mistakes.
+        let count = 3 * sets.len() + 4;
         let mut names = vec!["lessons.html".to_owned(), "lessons.pdf".to_owned()];
         names.extend((1..=count).map(|n| format!("page-{n}.png")));
         let folder = Folder::new(&self.out, self.force);

@@ -1,6 +1,7 @@
 //! `flankread schema`: the JSON Schema of what the program prints and reads.
 
 use super::job::answers::JobAnswer;
+use super::lesson::cases::CasesDocument;
 use super::lesson::{ExploreDocument, SheetDocument};
 use super::{Outcome, OutputOptions};
 use crate::Result;
@@ -65,6 +66,8 @@ enum Document {
     LessonSheet,
     /// What `lesson explore --json` prints.
     LessonExplore,
+    /// What `lesson cases --json` prints.
+    LessonCases,
     /// What `lesson quiz --json` prints in the terminal, and `progress.json`.
     QuizProgress,
     /// What `lesson quiz --grade --json` prints.
@@ -107,6 +110,7 @@ impl Document {
             Self::WorkerAnswer => schema_for!(Answered),
             Self::LessonSheet => schema_for!(SheetDocument),
             Self::LessonExplore => schema_for!(ExploreDocument),
+            Self::LessonCases => schema_for!(CasesDocument),
             Self::QuizProgress => schema_for!(Progress),
             Self::QuizGrades => schema_for!(Grades),
             Self::Error => schema_for!(Failure),

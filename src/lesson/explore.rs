@@ -1,7 +1,7 @@
 //! The page on which an apprentice moves the gears: one file, no network, the contact model's own
 //! mesh inside it.
 
-use super::case::{Case, SLANT_BIAS_MM, Set};
+use super::case::{Case, SLANT_BIAS_MM, Set, form};
 use super::flat::{Outline, outline};
 use super::photo::noise::share;
 use crate::contact::patch::SOFTNESS;
@@ -98,7 +98,12 @@ pub(super) struct SetData {
     tolerance: FlankPoint,
     backlash_mm: [f64; 2],
     film_mm: f64,
-    ring_diameter_mm: f64,
+    /// Backlash as measured for each radian that the ring gear is free, mm.
+    backlash_per_radian_mm: f64,
+    /// How backlash is measured.
+    measured: &'static str,
+    /// How the drive flanks look.
+    drive_form: &'static str,
     outlines: [Outline; 2],
     flanks: [FlankData; 2],
     checks: Vec<Check>,
@@ -185,7 +190,9 @@ pub(super) fn set_data(offered: &Offered) -> SetData {
         tolerance: target.tolerance,
         backlash_mm: set.card.backlash_window_mm(),
         film_mm,
-        ring_diameter_mm: set.model.dimensions().ring_diameter_mm,
+        backlash_per_radian_mm: 0.5 * set.model.dimensions().ring_diameter_mm * set.dial.share,
+        measured: set.dial.words,
+        drive_form: form(&set.card, Side::Drive),
         outlines: Side::BOTH.map(|side| outline(set, side)),
         flanks: Side::BOTH.map(|side| {
             let own = &mut ease_off[side as usize];

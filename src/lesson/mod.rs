@@ -4,6 +4,7 @@
 //! by hand.
 
 pub(crate) mod case;
+pub(crate) mod cases;
 pub(crate) mod explore;
 pub(crate) mod flat;
 pub(crate) mod photo;

@@ -5,6 +5,7 @@ pub(crate) mod grade;
 pub(crate) mod page;
 pub(crate) mod progress;
 pub(crate) mod score;
+pub(crate) mod why;
 
 use super::case::{Case, SLANT_BIAS_MM, Set};
 use super::explore::{Offered, of_card};
@@ -173,7 +174,7 @@ impl Quiz {
         let between = |k, low: f64, high: f64| shrink * (low + (high - low) * random(k));
         let pinion = |low, high| sign(1) * between(2, low, high);
         let ring = if sign(3) < 0.0 {
-            -between(4, 0.07, 0.13)
+            -between(4, 0.10, 0.18)
         } else {
             between(4, 0.09, 0.26)
         };

@@ -1,8 +1,11 @@
 //! The printable sheets. What each says of a patch is computed from the misalignment it shows.
 
+mod charts;
 mod drawing;
 mod limits;
 mod mistakes;
+mod names;
+mod web;
 
 use super::case::{Case, SLANT_BIAS_MM, Set};
 use super::photo::Studio;
@@ -17,9 +20,10 @@ use drawing::{Room, WIDTH, draw_backlash, draw_section, pair};
 pub(crate) use limits::Limit;
 pub(crate) use mistakes::Spoilt;
 use serde::Serialize;
+pub(crate) use web::html;
 
 /// Value of the `schema` field.
-pub(crate) const SCHEMA: &str = "flankread/lesson_sheet/1";
+pub(crate) const SCHEMA: &str = "flankread/lesson_sheet/2";
 
 const MARGIN: f64 = 36.0;
 const BODY: f64 = 8.0;
@@ -47,8 +51,11 @@ pub(crate) struct Claim {
     pub coast: Option<FlankDiagnosis>,
     /// Angle of the drive patch's long axis.
     pub drive_lean_deg: Option<f64>,
-    /// Backlash at the outer diameter in the plane of rotation, from mid-window; 0 = jammed.
+    /// Backlash as the card has it measured, from mid-window; 0 = jammed. In version 1 it was that at the outer diameter in
+    /// the plane of rotation.
     pub backlash_mm: f64,
+    /// Where the trade's charts say something else along the tooth.
+    pub charts: Option<String>,
     /// Whether both patches and the backlash are right.
     pub right: bool,
 }
@@ -93,6 +100,11 @@ pub(crate) fn claim(set: &Set, title: &str, case: &Case, bias_mm: f64) -> Claim 
         coast,
         drive_lean_deg: case.state.drive.patch.map(|p| p.lean.to_degrees()),
         backlash_mm: case.backlash_mm,
+        charts: charts::apart(
+            set.card.gear.cutting,
+            case,
+            &Case::new(set, Misalignment::default(), bias_mm),
+        ),
         right: case.is_right(&set.card),
     }
 }
@@ -119,6 +131,11 @@ pub(crate) fn sheets(sets: &[Set], wanted: &Wanted) -> Result<Sheets> {
         limits: Vec::new(),
         spoilt: Vec::new(),
     };
+    if let Some(first) = sets.first() {
+        let studio = Studio::new(&first.model)?;
+        all.names(first, &studio, wanted)?;
+        all.glossary(first);
+    }
     for set in sets {
         let studio = Studio::new(&set.model)?;
         all.centred(set, &studio, wanted)?;
@@ -126,7 +143,7 @@ pub(crate) fn sheets(sets: &[Set], wanted: &Wanted) -> Result<Sheets> {
     }
     if let Some(first) = sets.first() {
         let studio = Studio::new(&first.model)?;
-        all.limits(first, &studio, wanted)?;
+        all.limits(first, wanted);
         all.mistakes(first, &studio, wanted)?;
     }
     Ok(all)
@@ -139,7 +156,7 @@ fn method(set: &Set) -> &'static str {
     }
 }
 
-fn begin(title: &str) -> Page {
+pub(super) fn begin(title: &str) -> Page {
     let mut page = Page::default();
     page.text([MARGIN, MARGIN + 14.0], 16.0, true, title);
     let y = MARGIN + 22.0;
@@ -333,7 +350,11 @@ fn fault_words(set: &Set, case: &Case, said: &Claim, units: Units) -> Vec<String
         } else {
             "still in its window"
         };
-        format!("Backlash: {}, {window}.", units.shim(said.backlash_mm))
+        format!(
+            "Backlash, measured {}: {}, {window}.",
+            set.dial.words,
+            units.shim(said.backlash_mm)
+        )
     };
     let right = Case::new(set, Misalignment::default(), said.bias_mm);
     let why = if pinion {
@@ -355,6 +376,7 @@ fn fault_words(set: &Set, case: &Case, said: &Claim, units: Units) -> Vec<String
         ),
         not.to_owned(),
     ];
+    lines.extend(said.charts.clone());
     if set.card.gear.cutting == Cutting::FaceHobbed {
         lines
             .push("A slanted patch is cut into face-hobbed teeth: do not try to square it.".into());
@@ -363,24 +385,8 @@ fn fault_words(set: &Set, case: &Case, said: &Claim, units: Units) -> Vec<String
 }
 
 /// What every side ends with.
-const CAUTION: &str = "Pictures and words are computed from a contact model of an invented or given card, not from your axle. Its manual, local rules and \
+pub(super) const CAUTION: &str = "Pictures and words are computed from a contact model of an invented or given card, not from your axle. Its manual, local rules and \
      licensed practice decide. Support the vehicle on stands, chock the wheels, keep fingers out of the mesh.";
-
-/// The pages as one HTML file that needs nothing else.
-pub(crate) fn html(pages: &[Page]) -> String {
-    let mut body = String::new();
-    for page in pages {
-        body.push_str("<section>");
-        body.push_str(&page.svg(true));
-        body.push_str("</section>");
-    }
-    format!(
-        "<!doctype html><html lang=\"en\"><head><meta charset=\"utf-8\"><meta name=\"viewport\" content=\"width=device-width,initial-scale=1\">\
-         <title>Contact pattern lessons</title><style>body{{margin:0 auto;max-width:60rem;background:#e9edf2}}section{{margin:.6rem;\
-         background:#fff}}svg{{display:block;width:100%;height:auto;min-width:36rem}}section{{overflow-x:auto}}@page{{size:A4;margin:0}}\
-         @media print{{body{{max-width:none;background:#fff}}section{{margin:0;break-after:page}}}}</style></head><body>{body}</body></html>"
-    )
-}
 
 #[cfg(test)]
 mod tests;

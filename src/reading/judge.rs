@@ -140,7 +140,7 @@ fn against_patches(judged: &Judged) -> Option<Reason> {
         }
         Some(compound) if compound.painted() => Some(Reason::new(
             ReasonCode::NoPatch,
-            "There is compound, but no patch that the teeth share. Roll the painted teeth through the mesh both ways under a light brake, then take the photo.",
+            "There is compound, but no patch that the teeth share: they were not rolled, or one tooth alone was painted. Paint four or five teeth in a row, roll them through the mesh both ways under a light brake, then take the photo.",
         )),
         Some(_) => Some(Reason::new(
             ReasonCode::NoCompound,

@@ -2,8 +2,7 @@
 //! by the contact model, and what the job's trials say.
 
 use crate::contact::Model;
-use crate::contact::backlash::BacklashRatio;
-use crate::schema::{BacklashDirection, Card};
+use crate::schema::Card;
 use serde::Serialize;
 
 /// The shop's rule: 0.005 in of shim across for 0.003 in of backlash. Common practice, no source; published
@@ -70,15 +69,13 @@ pub(crate) const fn shop() -> Ratio {
 /// Gears that cannot mesh.
 pub(crate) fn of_card(card: &Card) -> Result<Ratio, crate::contact::ContactError> {
     let model = Model::new(&card.gear_set())?;
-    let BacklashRatio { transverse, square } = model.ring_backlash_ratio(card.backlash_radius_mm());
-    let (ratio, spread) = match card.carrier.backlash_direction {
-        Some(BacklashDirection::Square) => (square, 0.0),
-        Some(BacklashDirection::Tangential) => (transverse, 0.0),
-        None => (0.5 * (square + transverse), 0.5 * (transverse - square)),
-    };
+    let outer_mm = 0.5 * model.dimensions().ring_diameter_mm;
+    let at_outer = model.ring_backlash_ratio(outer_mm).transverse;
+    let dial = card.dial(&model);
+    let ratio = at_outer * dial.share;
     Ok(Ratio {
         ratio,
-        deviation: (MODEL_SHARE * ratio).hypot(spread),
+        deviation: (MODEL_SHARE * ratio).hypot(at_outer * dial.spread),
         source: RatioSource::Model,
     })
 }

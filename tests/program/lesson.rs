@@ -29,7 +29,7 @@ fn sheets_are_written_in_three_forms_with_what_they_claim() {
     ];
     let made = flankread(folder.path()).args(args).assert().success();
     let document: Value = serde_json::from_slice(&made.get_output().stdout).unwrap();
-    assert_eq!(document["schema"], "flankread/lesson_sheet/1");
+    assert_eq!(document["schema"], "flankread/lesson_sheet/2");
     assert_eq!(document["claims"].as_array().unwrap().len(), 5);
     assert_eq!(document["limits"].as_array().unwrap().len(), 4);
     let near = &document["claims"][1];
@@ -118,6 +118,8 @@ fn the_quiz_asks_in_the_terminal_and_goes_on_where_it_stopped() {
     ] {
         assert_eq!(image::open(quiz.join(name)).unwrap().width(), 200);
     }
+    assert!(image::open(quiz.join("question-1-next.png")).is_ok());
+    assert!(output.contains("Your move leaves"), "{output}");
     let again = flankread(folder.path())
         .args(args)
         .arg("--json")
@@ -125,7 +127,7 @@ fn the_quiz_asks_in_the_terminal_and_goes_on_where_it_stopped() {
         .assert()
         .success();
     let progress: Value = serde_json::from_slice(&again.get_output().stdout).unwrap();
-    assert_eq!(progress["schema"], "flankread/lesson_progress/1");
+    assert_eq!(progress["schema"], "flankread/lesson_progress/2");
     assert_eq!(progress["learner"], "Ines");
     assert_eq!(progress["answers"][1]["question"], 2);
     let kept: Value =
@@ -136,6 +138,29 @@ fn the_quiz_asks_in_the_terminal_and_goes_on_where_it_stopped() {
     let refused = flankread(folder.path()).args(other).assert().code(2);
     let said = String::from_utf8_lossy(&refused.get_output().stderr).into_owned();
     assert!(said.contains("--seed 4"), "{said}");
+}
+
+#[test]
+fn ten_cases_are_printed_with_and_without_answers() {
+    let folder = tempfile::tempdir().unwrap();
+    let args = [
+        "lesson",
+        "cases",
+        "--out",
+        "cases",
+        "--photo-width",
+        "160",
+        "--json",
+    ];
+    let made = flankread(folder.path()).args(args).assert().success();
+    let document: Value = serde_json::from_slice(&made.get_output().stdout).unwrap();
+    assert_eq!(document["schema"], "flankread/lesson_cases/1");
+    assert_eq!(document["cases"].as_array().unwrap().len(), 10);
+    for name in ["cases.pdf", "answers.pdf"] {
+        let bytes = fs::read(folder.path().join("cases").join(name)).unwrap();
+        assert!(bytes.starts_with(b"%PDF"), "{name}");
+    }
+    flankread(folder.path()).args(args).assert().code(2);
 }
 
 #[test]

@@ -4,11 +4,15 @@ use super::{Outcome, OutputOptions, say_written};
 use crate::contact::Misalignment;
 use crate::files;
 use crate::files::Folder;
-use crate::lesson::case::Set;
+use crate::frames::Side;
+use crate::lesson::case::{Set, form};
 use crate::lesson::quiz::answer::{movement, photo};
-use crate::lesson::quiz::grade::{self, Grades};
+use crate::lesson::quiz::grade::{self, Grades, Told};
 use crate::lesson::quiz::progress::{Answered, Progress};
-use crate::lesson::quiz::{Answer, Fault, MOST, Question, Quiz, QuizError, Score, page, score};
+use crate::lesson::quiz::{
+    Answer, Fault, MOST, Question, Quiz, QuizError, Score, page, score, why,
+};
+use crate::report::batch::csv::not_a_formula;
 use crate::schema::Card;
 use crate::units::Units;
 use crate::{Error, Result};
@@ -32,7 +36,8 @@ Points: 15 for the drive flank, 15 for the fault, 70 when the move would make bo
 right, part of 60 when it would make them better.
 
 A class's table has the columns learner, question, drive_photo (a or b), fault (none, pinion near, pinion far,
-ring near, ring far, two with + between), pinion and ring (moves), and may have seed. The page makes such lines.")]
+ring near, ring far, two with + between), pinion and ring (moves), and may have seed and questions, how many the
+quiz has. The page makes such lines. A question that is not answered counts 0, one answered twice as answered first.")]
 pub(crate) struct QuizArgs {
     /// Ask in the terminal; folder for the photos and the progress.
     #[arg(long, value_name = "FOLDER")]
@@ -50,9 +55,10 @@ pub(crate) struct QuizArgs {
     #[arg(long, value_name = "FILE")]
     card: Option<PathBuf>,
     /// Decides the questions: the same seed asks the same.
-    #[arg(long, default_value_t = 1)]
-    seed: u64,
-    /// How many questions: 5 more in the terminal, 12 on a page when left out.
+    /// 1 when left out, or what the table says that is graded.
+    #[arg(long)]
+    seed: Option<u64>,
+    /// How many questions: 5 more in the terminal, 12 on a page when left out; when grading, what the table says.
     #[arg(long, value_parser = clap::value_parser!(u32).range(1..=60))]
     count: Option<u32>,
     /// What the learner is called.
@@ -73,15 +79,20 @@ impl QuizArgs {
     pub(super) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let card = self.card.as_ref().map(Card::read).transpose()?;
         let units = output.units(card.as_ref());
+        let table = self.grade.as_deref().map(read_table).transpose()?;
+        let named = table.as_ref().and_then(grade::Table::seed);
+        let seed = self.seed.or(named).unwrap_or(1);
         let quiz = match card {
-            Some(card) => Quiz::of_card(Set::new(card)?, self.seed),
-            None => Quiz::new(self.seed)?,
+            Some(card) => Quiz::of_card(Set::new(card)?, seed),
+            None => Quiz::new(seed)?,
         };
-        match (&self.page, &self.grade, &self.out) {
-            (Some(path), ..) => self.write_page(&quiz, path, units, output),
-            (_, Some(path), _) => self.grade_table(&quiz, path, units, output),
-            (.., Some(folder)) => self.ask_all(&quiz, folder, units, output),
-            (None, None, None) => Err(Error::usage(
+        if let Some(table) = table {
+            return self.grade_table(&quiz, &table, units, output);
+        }
+        match (&self.page, &self.out) {
+            (Some(path), _) => self.write_page(&quiz, path, units, output),
+            (_, Some(folder)) => self.ask_all(&quiz, folder, units, output),
+            (None, None) => Err(Error::usage(
                 "say what to do: --out FOLDER, --page FILE or --grade FILE",
             )),
         }
@@ -125,12 +136,16 @@ impl QuizArgs {
     fn grade_table(
         &self,
         quiz: &Quiz,
-        path: &Path,
+        table: &grade::Table,
         units: Units,
         output: OutputOptions,
     ) -> Result<Outcome> {
-        let text = std::fs::read_to_string(path).map_err(|error| Error::input(path, error))?;
-        let grades = grade::grade(quiz, &text, path, units)?;
+        let told = Told {
+            count: self.count,
+            seed: self.seed.is_some(),
+            units,
+        };
+        let grades = grade::grade(quiz, table, told);
         if let Some(out) = &self.graded {
             files::write(out, &graded_csv(&grades, out)?, self.force)?;
             say_written(std::slice::from_ref(out), output);
@@ -139,6 +154,9 @@ impl QuizArgs {
             super::super::print_json(&grades)?;
         } else {
             super::super::print(&grades_text(&grades))?;
+        }
+        for note in &grades.notes {
+            eprintln!("{note}");
         }
         if !output.quiet {
             for refused in &grades.refused {
@@ -173,8 +191,13 @@ impl QuizArgs {
                 break;
             };
             let score = score(quiz, &question, &answer);
+            let name = format!("question-{}-next.png", question.number);
+            let drawn = why::drawn(quiz, &question, &answer)?;
+            let drawn = Folder::new(folder, true).write(&name, &drawn)?;
             if !output.json {
-                super::super::print(&told(&question, &score, units))?;
+                let mut text = told(quiz, &question, &answer, &score, units);
+                let _ = writeln!(text, "  drawn: {}", drawn.display());
+                super::super::print(&text)?;
             }
             progress.answers.push(Answered {
                 question: question.number,
@@ -215,7 +238,7 @@ impl QuizArgs {
         let [low, high] = offered.set.card.backlash_window_mm();
         let backlash = quiz.case(question, Misalignment::default()).backlash_mm;
         eprintln!(
-            "\nQuestion {}, level {}: {} gears\n  photo a: {}\n  photo b: {}\n  backlash {} (window {} to {})",
+            "\nQuestion {}, level {}: {} gears\n  photo a: {}\n  photo b: {}\n  backlash {} (window {} to {}, measured {})",
             question.number,
             question.level,
             offered.title,
@@ -223,7 +246,8 @@ impl QuizArgs {
             paths[1].display(),
             units.shim(backlash),
             units.shim(low),
-            units.shim(high)
+            units.shim(high),
+            offered.set.dial.words
         );
         Ok(())
     }
@@ -282,9 +306,14 @@ fn ask(input: &mut Lines, units: Units) -> Result<Option<Answer>> {
     }))
 }
 
-/// The score in words, with what would happen next.
-fn told(question: &Question, score: &Score, units: Units) -> String {
-    let tick = |good: bool| if good { "right" } else { "wrong" };
+/// A class's table, in whatever form a spreadsheet saved it.
+fn read_table(path: &Path) -> Result<grade::Table> {
+    let bytes = std::fs::read(path).map_err(|error| Error::input(path, error))?;
+    Ok(grade::Table::read(&grade::decoded(&bytes), path)?)
+}
+
+/// The score in words, with what would happen next and why.
+fn told(quiz: &Quiz, question: &Question, answer: &Answer, score: &Score, units: Units) -> String {
     let m = question.misalignment;
     let stands = |gear: &str, mm: f64| {
         if mm == 0.0 {
@@ -303,23 +332,42 @@ fn told(question: &Question, score: &Score, units: Units) -> String {
     let verdict = if after.right {
         "all right"
     } else if score.before.right {
-        "it was right before"
+        "not right, and it was before"
     } else if after.badness < score.before.badness {
         "nearer, not right yet"
     } else {
         "no better"
     };
+    let letter = |first: bool| if first { "a" } else { "b" };
+    let flank = if score.flank {
+        "right".to_owned()
+    } else {
+        format!("wrong, you said photo {}", letter(answer.drive_first))
+    };
+    let fault = if score.fault {
+        "right".to_owned()
+    } else {
+        let named: Vec<&str> = answer.faults.iter().map(|f| f.word()).collect();
+        let named = if named.is_empty() {
+            "none".to_owned()
+        } else {
+            named.join(" + ")
+        };
+        format!("wrong, you said {named}")
+    };
+    let card = &quiz.offered(question).set.card;
+    let [cause, left] = why::why(quiz, question, answer, units);
     format!(
-        "Question {}: {} of 100 points\n  drive flank   {}: photo {}\n  fault         {}: {}, {}\n  next assembly drive {}, coast {}, backlash {backlash}: {verdict}\n",
+        "Question {}: {} of 100 points\n  drive flank   {flank}: photo {} shows the drive flanks, which are {}\n  fault         {fault}: {}, {}\n  \
+         why           {cause} {left}\n  next assembly drive {}; coast {}; backlash {backlash}: {verdict}\n",
         question.number,
         score.points,
-        tick(score.flank),
-        if question.drive_first { "a" } else { "b" },
-        tick(score.fault),
+        letter(question.drive_first),
+        form(card, Side::Drive),
         stands("pinion", m.pinion_mm),
         stands("ring gear", m.ring_mm),
-        after.words[0],
-        after.words[1],
+        after.patch_words(Side::Drive),
+        after.patch_words(Side::Coast),
     )
 }
 
@@ -328,7 +376,7 @@ fn grades_text(grades: &Grades) -> String {
     table.load_style(presets::NOTHING);
     table.set_header([
         "learner",
-        "answers",
+        "answered",
         "points",
         "flank",
         "fault",
@@ -338,7 +386,7 @@ fn grades_text(grades: &Grades) -> String {
     for l in &grades.learners {
         table.add_row([
             l.learner.clone(),
-            l.answers.to_string(),
+            format!("{} of {}", l.answers, grades.questions),
             format!("{:.0}", l.mean_points),
             percent(l.flank),
             percent(l.fault),
@@ -377,7 +425,7 @@ fn graded_csv(grades: &Grades, path: &Path) -> Result<Vec<u8>> {
         table
             .write_record([
                 g.line.to_string(),
-                g.learner.clone(),
+                not_a_formula(&g.learner),
                 g.question.to_string(),
                 g.level.to_string(),
                 g.score.points.to_string(),

@@ -8,6 +8,7 @@ use crate::frames::Side;
 use crate::lesson::case::Case;
 use crate::lesson::explore;
 use crate::lesson::quiz::{self, Answer, Fault, Quiz, score};
+use crate::lesson::sheet;
 use crate::units::Units;
 use driver::{Browser, LEAST_CONTRAST};
 
@@ -249,8 +250,15 @@ fn the_quiz_page_scores_as_the_program_and_its_lines_are_graded_alike() {
     browser.keys("answer", "\u{e007}");
     let rows = browser.script("return [byId('rows').value, state.answers.map((a) => a.points)];");
     let table = rows[0].as_str().unwrap();
-    let grades = quiz::grade::grade(&quiz, table, &path, Units::In).unwrap();
-    assert!(grades.refused.is_empty(), "{table}");
+    let table = quiz::grade::Table::read(table, &path).unwrap();
+    let told = quiz::grade::Told {
+        count: None,
+        seed: false,
+        units: Units::In,
+    };
+    let grades = quiz::grade::grade(&quiz, &table, told);
+    assert_eq!((grades.questions, grades.notes.len()), (12, 0));
+    assert!(grades.refused.is_empty(), "{rows}");
     let graded: Vec<u32> = grades.answers.iter().map(|g| g.score.points).collect();
     assert_eq!(rows[1], serde_json::json!(graded));
     assert_eq!(grades.learners[0].learner, "Ines");
@@ -273,5 +281,41 @@ fn the_quiz_page_scores_as_the_program_and_its_lines_are_graded_alike() {
     assert_eq!(wide, 360);
     if let Ok(folder) = std::env::var("FLANKREAD_SCREENSHOTS") {
         std::fs::write(format!("{folder}/quiz-360.png"), phone.screenshot()).unwrap();
+    }
+}
+
+/// On a phone the sheets are one column of letters that can be read; where there is room they are whole pages.
+#[test]
+#[ignore = "needs chromium and chromedriver"]
+fn the_sheets_fit_a_phone_and_a_wide_screen() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("lessons.html");
+    let sets = vec![crate::lesson::case::Set::example(crate::schema::Cutting::FaceMilled).unwrap()];
+    let wanted = sheet::Wanted {
+        units: Units::In,
+        seed: 5,
+        photo: (320, 240),
+    };
+    let pages = sheet::sheets(&sets, &wanted).unwrap().pages;
+    std::fs::write(&path, sheet::html(&pages)).unwrap();
+    for (width, height, phone) in [(360, 740, true), (1280, 900, false)] {
+        let browser = Browser::open(width, height, phone);
+        browser.go(&format!("file://{}", path.display()));
+        let shown = browser.script(
+            "const seen = [...document.querySelectorAll('.column p, .column h2')].filter((e) => e.offsetParent);
+             return [document.documentElement.scrollWidth, seen.length, Math.min(99, ...seen.map((e) => parseFloat(getComputedStyle(e).fontSize))),
+             Math.max(0, ...[...document.querySelectorAll('.column svg')].map((e) => e.getBoundingClientRect().right))];",
+        );
+        assert!(shown[0].as_u64() <= Some(u64::from(width)), "{shown}");
+        assert_eq!(shown[1].as_u64() > Some(0), phone, "{shown}");
+        assert!(shown[2].as_f64().unwrap() >= 14.0, "{shown}");
+        assert!(shown[3].as_f64().unwrap() <= f64::from(width), "{shown}");
+        if let Ok(folder) = std::env::var("FLANKREAD_SCREENSHOTS") {
+            std::fs::write(
+                format!("{folder}/lessons-{width}.png"),
+                browser.screenshot(),
+            )
+            .unwrap();
+        }
     }
 }

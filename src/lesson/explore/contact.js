@@ -99,7 +99,7 @@ function diagnosis(patch, target, tolerance) {
 function assembled(set, pinionMm, ringMm) {
   const flanks = set.ready.map((flank) => contact(flank, pinionMm, ringMm, set.film_mm, set.softness));
   const found = flanks.map((f, i) => diagnosis(f.patch, set.targets[i], set.tolerance));
-  const change = (flanks[0].leastLag + flanks[1].leastLag) * 0.5 * set.ring_diameter_mm;
+  const change = (flanks[0].leastLag + flanks[1].leastLag) * set.backlash_per_radian_mm;
   const [low, high] = set.backlash_mm;
   const backlash = Math.max(0, 0.5 * (low + high) + change);
   const inside = backlash >= low && backlash <= high;

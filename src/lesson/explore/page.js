@@ -94,7 +94,7 @@ function choose(set) {
   state.set = set;
   stop();
   views = [0, 1].map((side) => flankView(byId(`flank${side}`), set, side));
-  byId("about").textContent = set.about;
+  byId("about").textContent = `${set.about} Backlash is measured ${set.measured}.`;
   state.pinion = 0;
   state.ring = 0;
   update();

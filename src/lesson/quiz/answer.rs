@@ -27,7 +27,6 @@ impl Fault {
     ];
 
     /// As it is written.
-    #[cfg(test)]
     pub(crate) fn word(self) -> &'static str {
         Self::ALL
             .iter()

@@ -28,7 +28,8 @@ function shows(set, pinionMm, ringMm) {
     badness = Math.max(badness, found ? Math.max(Math.abs(found.length) / set.tolerance.length, Math.abs(found.height) / set.tolerance.height) : page.hopeless);
   }
   if (seen.backlash === 0) badness = Math.max(badness, page.hopeless);
-  return { words: seen.found.map((f) => (f ? f.words : "gone")), backlash: seen.backlash, badness, right: seen.right };
+  const within = seen.found.map((f) => Boolean(f) && Math.abs(f.length) <= set.tolerance.length && Math.abs(f.height) <= set.tolerance.height);
+  return { words: seen.found.map((f) => (f ? f.words : "gone")), within, found: seen.found, backlash: seen.backlash, badness, right: seen.right };
 }
 
 /** Points of an answer {drive, faults, pinionMm, ringMm}. */
@@ -57,14 +58,80 @@ function place(mm, gear, mate) {
   return `the ${gear} stands ${said(Math.abs(mm))} ${mm < 0 ? "too near the" : "too far from the"} ${mate}`;
 }
 
+/** A patch in words that do not contradict a verdict. */
+function patchWords(then, side) {
+  return then.within[side] && then.words[side] !== "centred" ? `${then.words[side]}, within tolerance` : then.words[side];
+}
+
+function listed(parts) {
+  return parts.length < 2 ? parts.join("") : `${parts.slice(0, -1).join(", ")} and ${parts[parts.length - 1]}`;
+}
+
+/** What is out of its limit, in words. */
+function whatIsOut(set, then) {
+  const [low, high] = set.backlash_mm, out = [];
+  if (then.backlash < low) out.push("the backlash is too small");
+  else if (then.backlash > high) out.push("the backlash is too large");
+  then.found.forEach((f, side) => {
+    const name = side ? "coast" : "drive";
+    if (!f) { out.push(`the ${name} patch is gone`); return; }
+    if (Math.abs(f.height) > set.tolerance.height) out.push(`the ${name} patch is too ${f.height < 0 ? "low" : "high"}`);
+    if (Math.abs(f.length) > set.tolerance.length) out.push(`the ${name} patch is too near the ${f.length < 0 ? "toe" : "heel"}`);
+  });
+  return out;
+}
+
+/** Why the patterns stood as they did, then what the move leaves. */
+function whyOf(question, answer, result) {
+  const set = page.sets[question.set], causes = [];
+  const stands = (gear, mate, mm) => `a ${gear} ${said(Math.abs(mm))} ${mm < 0 ? "too near the" : "too far from the"} ${mate}`;
+  const right = assembled(set, 0, 0);
+  if (question.pinion_mm !== 0) {
+    const off = assembled(set, question.pinion_mm, 0);
+    const shifts = [0, 1].filter((k) => off.patches[k] && right.patches[k]).map((k) => {
+      const shift = off.patches[k].height - right.patches[k].height;
+      return `the ${k ? "coast" : "drive"} patch ${(100 * Math.abs(shift)).toFixed(0)} % toward the ${shift < 0 ? "root" : "tip"}`;
+    });
+    causes.push(`${stands("pinion", "ring gear", question.pinion_mm)} takes ${listed(shifts)}`);
+  }
+  if (question.ring_mm !== 0) {
+    const change = assembled(set, 0, question.ring_mm).backlash - right.backlash;
+    causes.push(`${stands("ring gear", "pinion", question.ring_mm)} makes the backlash ${said(Math.abs(change))} ${change < 0 ? "less" : "more"}`);
+  }
+  const cause = causes.length ? `As it stood: ${causes.join("; ")}.`
+    : "As it stood both patches were within their tolerance and the backlash in its window, so nothing was to be moved.";
+  const left = [["pinion", "ring gear", question.pinion_mm + answer.pinionMm], ["ring gear", "pinion", question.ring_mm + answer.ringMm]]
+    .map(([gear, mate, mm]) => (Math.abs(mm) < 5e-4 ? `a ${gear} in its place` : stands(gear, mate, mm)));
+  const out = whatIsOut(set, result.after);
+  const verdict = out.length ? listed(out) : result.before.right ? "all stays right" : "all is right";
+  return [cause, `Your move leaves ${listed(left)}: ${verdict}.`];
+}
+
+/** Draws both flanks as they stood and as they would stand next. */
+function draw(question, answer) {
+  const set = page.sets[question.set];
+  const states = [[question.pinion_mm, question.ring_mm], [question.pinion_mm + answer.pinionMm, question.ring_mm + answer.ringMm]];
+  states.forEach(([pinionMm, ringMm], when) => {
+    const seen = assembled(set, pinionMm, ringMm);
+    for (const side of [0, 1]) {
+      const canvas = byId(`flank${when}${side}`);
+      drawFlank(flankView(canvas, set, side), set.targets[side], set.tolerance);
+      canvas.setAttribute("aria-label", `${side ? "coast" : "drive"} flank ${when ? "after your move" : "as it stood"}: ${seen.found[side] ? seen.found[side].words : "gone"}`);
+    }
+  });
+  byId("drawn").hidden = false;
+}
+
 /** The answer in words. */
 function tell(question, answer, result) {
   const then = result.after, lines = [];
   lines.push(`${result.points} of 100 points.`);
-  lines.push(`${result.flank ? "✓" : "✗"} Photo ${question.drive_first ? "a" : "b"} shows the drive flanks.`);
-  lines.push(`${result.fault ? "✓" : "✗"} In truth ${place(question.pinion_mm, "pinion", "ring gear")}, and ${place(question.ring_mm, "ring gear", "pinion")}`
-    + `${result.before.right ? ": all is right as it stands" : ""}.`);
-  lines.push(`${then.right ? "✓" : "✗"} After your move: drive ${then.words[0]}, coast ${then.words[1]}, backlash ${then.backlash === 0 ? "none, the teeth jam" : said(then.backlash)}. `
+  const drive = question.drive_first ? "a" : "b";
+  lines.push(`${result.flank ? "✓" : `✗ You said photo ${answer.drive}.`} Photo ${drive} shows the drive flanks: they are ${page.sets[question.set].drive_form}.`);
+  lines.push(`${result.fault ? "✓" : `✗ You said ${answer.faults.join(" and ") || "that nothing is wrong"}.`} In truth ${place(question.pinion_mm, "pinion", "ring gear")}, and ${place(question.ring_mm, "ring gear", "pinion")}`
+    + `${result.before.right ? ": all is within tolerance as it stands" : ""}.`);
+  lines.push(...whyOf(question, answer, result));
+  lines.push(`${then.right ? "✓" : "✗"} After your move: drive ${patchWords(then, 0)}; coast ${patchWords(then, 1)}; backlash ${then.backlash === 0 ? "none, the teeth jam" : said(then.backlash)}. `
     + (then.right ? "That is right." : result.before.right ? "It was right before." : then.badness < result.before.badness ? "Nearer, not right yet." : "That is no better."));
   return lines;
 }
@@ -72,13 +139,14 @@ function tell(question, answer, result) {
 function current() { return page.questions[state.answers.length]; }
 
 function line(entry) {
-  const name = state.learner.replace(/"/g, '""');
+  // A name that a spreadsheet would take for a formula is put down as words.
+  const name = state.learner.replace(/"/g, '""').replace(/^[=+\-@\t\r]/, "'$&");
   const amount = (mm) => (mm === 0 ? "0" : `${Math.abs(mm).toFixed(4)}mm ${mm < 0 ? "toward" : "away"}`);
-  return `"${name}",${page.seed},${entry.number},${entry.drive},${entry.faults.join(" + ") || "none"},${amount(entry.pinionMm)},${amount(entry.ringMm)}`;
+  return `"${name}",${page.seed},${page.questions.length},${entry.number},${entry.drive},${entry.faults.join(" + ") || "none"},${amount(entry.pinionMm)},${amount(entry.ringMm)}`;
 }
 
 function writeRows() {
-  const rows = ["learner,seed,question,drive_photo,fault,pinion,ring", ...state.answers.map(line)].join("\n") + "\n";
+  const rows = ["learner,seed,questions,question,drive_photo,fault,pinion,ring", ...state.answers.map(line)].join("\n") + "\n";
   byId("rows").value = rows;
   byId("download").href = `data:text/csv;charset=utf-8,${encodeURIComponent(rows)}`;
   const points = state.answers.map((a) => a.points);
@@ -91,13 +159,14 @@ function units() {
   const question = current();
   if (question) {
     const [low, high] = page.sets[question.set].backlash_mm;
-    byId("backlash").textContent = `Backlash ${said(question.backlash_mm)} (window ${said(low)} to ${said(high)}).`;
+    byId("backlash").textContent = `Backlash ${said(question.backlash_mm)}, measured ${page.sets[question.set].measured} (window ${said(low)} to ${said(high)}).`;
   }
 }
 
 function ask() {
   const question = current();
   byId("told").textContent = "";
+  byId("drawn").hidden = true;
   byId("next").hidden = true;
   byId("answer").hidden = !question;
   byId("form").hidden = !question;
@@ -155,6 +224,7 @@ byId("answer").addEventListener("click", () => {
     if (k === 0) p.className = "verdict";
     told.append(p);
   });
+  draw(question, answer);
   freeze(true);
   byId("answer").hidden = true;
   byId("next").hidden = false;

@@ -98,6 +98,7 @@ pub(crate) fn page(
         .replace('<', "\\u003c");
     let script = [
         include_str!("../explore/contact.js"),
+        include_str!("../explore/flank_view.js"),
         include_str!("page.js"),
     ]
     .concat();

@@ -7,7 +7,10 @@ use serde::{Deserialize, Serialize};
 use std::path::Path;
 
 /// Value of the `schema` field.
-pub(crate) const SCHEMA: &str = "flankread/lesson_progress/1";
+pub(crate) const SCHEMA: &str = "flankread/lesson_progress/2";
+/// The version before, whose backlash is that at the outer diameter in the plane of rotation; its answers and points
+/// are kept.
+const BEFORE: &str = "flankread/lesson_progress/1";
 
 /// A learner's answers.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, schemars::JsonSchema)]
@@ -59,6 +62,9 @@ impl Progress {
         };
         let mut progress: Self =
             serde_json::from_str(&text).map_err(|error| bad(error.to_string()))?;
+        if progress.schema == BEFORE {
+            progress.schema = SCHEMA.into();
+        }
         if progress.schema != SCHEMA {
             return Err(bad(format!("its schema is `{}`", progress.schema)).into());
         }

@@ -21,7 +21,10 @@ pub(crate) const OFF_MM: f64 = 0.02;
 pub(crate) struct Shows {
     /// Drive and coast patch in the trade's words; `gone` when there is none.
     pub words: [String; 2],
-    /// Backlash; 0 = jammed.
+    /// Whether drive and coast patch are within their tolerance, whatever they are called.
+    #[serde(default)]
+    pub within: [bool; 2],
+    /// Backlash as the card has it measured; 0 = jammed.
     pub backlash_mm: f64,
     /// Greatest share of its tolerance that any of the five limits takes; 1 and less is right.
     pub badness: f64,
@@ -37,9 +40,20 @@ impl Shows {
                 let words = &case.words[side as usize];
                 words.as_ref().map_or("gone".into(), |d| d.words.clone())
             }),
+            within: Side::BOTH.map(|side| case.is_within(side, card)),
             backlash_mm: case.backlash_mm,
             badness: badness(case, card),
             right: case.is_right(card),
+        }
+    }
+
+    /// A side's patch in words that do not contradict a verdict.
+    pub(crate) fn patch_words(&self, side: Side) -> String {
+        let words = &self.words[side as usize];
+        if self.within[side as usize] && words != "centred" {
+            format!("{words}, within tolerance")
+        } else {
+            words.clone()
         }
     }
 }

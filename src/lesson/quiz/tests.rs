@@ -159,13 +159,7 @@ fn a_class_s_table_is_graded_line_by_line() {
          Ines,1\n",
         pinion.abs()
     );
-    let grades = grade::grade(
-        &quiz,
-        &text,
-        std::path::Path::new("class.csv"),
-        crate::units::Units::Mm,
-    )
-    .unwrap();
+    let grades = graded(&quiz, &text, None, true).unwrap();
     assert_eq!(grades.answers.len(), 2);
     assert_eq!(grades.answers[0].score.points, 100);
     assert_eq!(grades.answers[1].score.points, 15);
@@ -173,23 +167,138 @@ fn a_class_s_table_is_graded_line_by_line() {
     assert_eq!(lines, [4, 5, 6, 7]);
     assert!(grades.refused[1].why.contains("--seed 6"));
     assert_eq!(grades.learners[0].learner, "Ines");
-    assert_eq!(grades.learners[0].mean_points, 100.0);
     // As a spreadsheet of a country with a decimal comma saves it.
     let semicolons = text
         .replace(',', ";")
         .replace("Drive_photo", "DRIVE PHOTO")
         .replace('.', ",");
-    let path = std::path::Path::new("class.csv");
-    let again = grade::grade(&quiz, &semicolons, path, crate::units::Units::Mm).unwrap();
+    let again = graded(&quiz, &semicolons, None, true).unwrap();
     assert_eq!(again.answers.len(), 2);
     assert_eq!(again.answers[0].score.points, 100);
-    let missing = grade::grade(
-        &quiz,
-        "learner,question\n",
-        std::path::Path::new("c.csv"),
-        crate::units::Units::Mm,
-    );
+    let missing = graded(&quiz, "learner,question\n", None, true);
     assert!(missing.unwrap_err().to_string().contains("drive_photo"));
+}
+
+fn graded(
+    quiz: &Quiz,
+    text: &str,
+    count: Option<u32>,
+    seed: bool,
+) -> Result<grade::Grades, QuizError> {
+    let table = grade::Table::read(text, std::path::Path::new("class.csv"))?;
+    let units = crate::units::Units::Mm;
+    Ok(grade::grade(
+        quiz,
+        &table,
+        grade::Told { count, seed, units },
+    ))
+}
+
+#[test]
+fn a_question_counts_once_none_is_invented_and_an_unanswered_one_is_zero() {
+    let quiz = Quiz::new(5).unwrap();
+    let head = "learner,question,drive_photo,fault,pinion,ring";
+    let q = quiz.question(1).unwrap();
+    let m = q.misalignment;
+    let fault = true_faults(&q)[0].word();
+    let letter = if q.drive_first { "a" } else { "b" };
+    let other = if q.drive_first { "b" } else { "a" };
+    let way = if m.pinion_mm < 0.0 { "away" } else { "toward" };
+    let right = format!("1,{letter},{fault},{:.4}mm {way},0", m.pinion_mm.abs());
+    let text =
+        format!("{head}\nIna,1,{other},none,0,0\nina,{right}\nIna,99,a,none,0,0\nOle,{right}\n");
+    let grades = graded(&quiz, &text, Some(4), true).unwrap();
+    let refused: Vec<(u64, &str)> = grades
+        .refused
+        .iter()
+        .map(|r| (r.line, r.why.as_str()))
+        .collect();
+    assert_eq!(refused.len(), 2);
+    assert!(
+        refused[0].0 == 3 && refused[0].1.contains("line 2"),
+        "{refused:?}"
+    );
+    assert!(
+        refused[1].0 == 4 && refused[1].1.contains("the quiz has 4"),
+        "{refused:?}"
+    );
+    let points: Vec<f64> = grades.learners.iter().map(|l| l.mean_points).collect();
+    assert_eq!(points, [0.0, 25.0]);
+    assert_eq!(grades.learners[1].flank, 0.25);
+    assert_eq!(grades.notes, [""; 0]);
+    // The table itself may say how many, and which quiz.
+    let said = text
+        .replace(head, &format!("{head},questions,seed"))
+        .replace(",0\n", ",0,2,5\n");
+    let grades = graded(&quiz, &said, None, false).unwrap();
+    assert_eq!(
+        (grades.questions, grades.learners[1].mean_points),
+        (2, 50.0)
+    );
+    assert_eq!(grades.notes, [""; 0]);
+    // Nobody says: the teacher is told what was taken.
+    let grades = graded(&quiz, &text, None, false).unwrap();
+    assert_eq!(grades.notes.len(), 2);
+    assert!(grades.notes[0].contains("--seed") && grades.notes[1].contains("--count"));
+}
+
+#[test]
+fn a_class_that_answers_another_quiz_is_noticed() {
+    let (ours, theirs) = (Quiz::new(5).unwrap(), Quiz::new(1).unwrap());
+    let mut text = "learner,question,drive_photo,fault,pinion,ring\n".to_owned();
+    for n in 1..=12 {
+        let letter = if theirs.question(n).unwrap().drive_first {
+            "a"
+        } else {
+            "b"
+        };
+        text.push_str(&format!("Ina,{n},{letter},none,0,0\n"));
+    }
+    let asks = |quiz: &Quiz| {
+        let grades = graded(quiz, &text, Some(12), true).unwrap();
+        grades.notes.iter().any(|n| n.contains("guessing"))
+    };
+    assert!(asks(&ours) && !asks(&theirs));
+}
+
+#[test]
+fn tables_are_read_in_the_letters_of_old_spreadsheets() {
+    assert_eq!(grade::decoded(b"J\xf6rg"), "J\u{f6}rg");
+    assert_eq!(grade::decoded("\u{feff}J\u{f6}rg".as_bytes()), "J\u{f6}rg");
+}
+
+/// What is said after an answer follows from the model, and does not contradict its verdict.
+#[test]
+fn an_answer_is_told_why_and_what_it_leaves() {
+    let quiz = Quiz::new(5).unwrap();
+    let units = crate::units::Units::Mm;
+    for n in 1..=12 {
+        let q = quiz.question(n).unwrap();
+        let m = q.misalignment;
+        let undone = answer(&q, -m.pinion_mm, -m.ring_mm, true_faults(&q));
+        let [cause, left] = why::why(&quiz, &q, &undone, units);
+        assert!(left.ends_with("right."), "{left}");
+        if m.pinion_mm != 0.0 {
+            let end = if m.pinion_mm < 0.0 {
+                "toward the root"
+            } else {
+                "toward the tip"
+            };
+            assert!(cause.contains(end), "{cause}");
+        }
+        if m.ring_mm != 0.0 {
+            let way = if m.ring_mm < 0.0 { "less" } else { "more" };
+            assert!(cause.contains(way), "{cause}");
+        }
+        let worse = answer(&q, 0.5_f64.copysign(m.pinion_mm), 0.0, vec![]);
+        let [_, left] = why::why(&quiz, &q, &worse, units);
+        assert!(left.contains("too "), "{left}");
+        assert!(!score(&quiz, &q, &worse).after.right);
+        if n == 1 {
+            let drawn = image::load_from_memory(&why::drawn(&quiz, &q, &worse).unwrap()).unwrap();
+            assert!(drawn.width() > drawn.height());
+        }
+    }
 }
 
 #[test]

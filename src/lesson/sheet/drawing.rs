@@ -14,7 +14,7 @@ const GAP: f64 = 14.0;
 /// Width of one of two columns.
 pub(crate) const HALF: f64 = (WIDTH - GAP) / 2.0;
 /// Share of a column that a small photo takes; its words stand beside it.
-const SMALL: f64 = 0.62;
+const SMALL: f64 = 0.48;
 const FLAT_PIXELS: u32 = 900;
 
 /// Left edge of a side's column.

@@ -1,14 +1,11 @@
 //! How far each gear may stand off and still be right, and how to paint and photograph.
 
-use super::drawing::{HALF, WIDTH, photo_of};
-use super::mistakes::judge;
+use super::drawing::WIDTH;
 use super::{BODY, CAUTION, MARGIN, Sheets, Wanted, begin};
-use crate::Result;
 use crate::contact::Misalignment;
 use crate::frames::Side;
 use crate::lesson::case::{Case, Set};
 use crate::lesson::flat::flank_picture;
-use crate::lesson::photo::Studio;
 use crate::report::draw::page::Page;
 use crate::units::Units;
 use serde::Serialize;
@@ -62,37 +59,13 @@ pub(crate) fn limits_of(set: &Set) -> Vec<Limit> {
             limits.push(Limit {
                 gear: if pinion { "pinion" } else { "ring gear" },
                 mm: (way * good * 1e3).trunc() / 1e3,
-                gives: first_fault(set, &Case::new(set, at(pinion, way * bad), 0.0)),
+                gives: Case::new(set, at(pinion, way * bad), 0.0)
+                    .what_is_out(&set.card)
+                    .swap_remove(0),
             });
         }
     }
     limits
-}
-
-/// What is out of its limit, in words.
-fn first_fault(set: &Set, case: &Case) -> String {
-    let [low, high] = set.card.backlash_window_mm();
-    if case.backlash_mm < low {
-        return "the backlash is too small".into();
-    }
-    if case.backlash_mm > high {
-        return "the backlash is too large".into();
-    }
-    let tolerance = set.card.target.tolerance;
-    for side in Side::BOTH {
-        let Some(d) = &case.words[side as usize] else {
-            return format!("the {} patch is gone", side.word());
-        };
-        if d.height.abs() > tolerance.height {
-            let way = if d.height < 0.0 { "low" } else { "high" };
-            return format!("the {} patch is too {way}", side.word());
-        }
-        if d.length.abs() > tolerance.length {
-            let way = if d.length < 0.0 { "toe" } else { "heel" };
-            return format!("the {} patch is too near the {way}", side.word());
-        }
-    }
-    "nothing".into()
 }
 
 /// The limit as a sentence.
@@ -145,7 +118,7 @@ fn write(page: &mut Page, lines: &[&str]) {
 }
 
 impl Sheets {
-    pub(super) fn limits(&mut self, set: &Set, studio: &Studio, wanted: &Wanted) -> Result<()> {
+    pub(super) fn limits(&mut self, set: &Set, wanted: &Wanted) {
         let mut page = begin("How far off is still right, and how to take the photo");
         let card = &set.card;
         let percent = |share: f64| format!("{:.0}\u{a0}%", 100.0 * share);
@@ -178,6 +151,7 @@ impl Sheets {
             ],
         );
         let limits = limits_of(set);
+        page.y += 9.0;
         let room = 0.34 * WIDTH;
         let wide = 0.5 * (WIDTH - room) - 10.0;
         let left = |side: Side| MARGIN + room + 10.0 + side as u8 as f64 * (wide + 10.0);
@@ -198,25 +172,7 @@ impl Sheets {
         self.limits.extend(limits);
         write(&mut page, &PRACTICE);
         write(&mut page, &PAINTING);
-        let case = Case::new(set, Misalignment::default(), 0.0);
-        let room = 0.56 * HALF;
-        let mut left = MARGIN;
-        let mut lowest = page.y;
-        for side in Side::BOTH {
-            let rendered = studio.render(&set.model, &case.state, &photo_of(side, wanted))?;
-            let words = format!("A good photo of the {} flanks", side.word());
-            let y = page.picture([left, page.y + 4.0], room, rendered.picture.clone(), &words);
-            let y = page.paragraph([left, y + 1.0], room, BODY, &words);
-            let judged = judge("A good photo", side, &rendered);
-            lowest = lowest.max(judged.write(&mut page, [left, y], room));
-            self.spoilt.push(judged);
-            left += room + 14.0;
-        }
-        page.paragraph([left, page.y], PAPER_RIGHT - left, BODY, CAUTION);
-        page.y = lowest;
+        page.paragraph([MARGIN, page.y + 6.0], WIDTH, BODY, CAUTION);
         self.pages.push(page);
-        Ok(())
     }
 }
-
-const PAPER_RIGHT: f64 = MARGIN + WIDTH;

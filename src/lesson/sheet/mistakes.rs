@@ -139,24 +139,14 @@ fn told(who: &str, judged: &Judged) -> String {
             100.0 * off.height.abs()
         )
     });
-    let codes: Vec<String> = judged
+    // What is wrong with it, without what to do about it, which stands above.
+    let why = judged
         .reasons
         .iter()
-        .filter_map(|r| {
-            Some(
-                serde_json::to_value(r.code)
-                    .ok()?
-                    .as_str()?
-                    .replace('_', " "),
-            )
-        })
-        .collect();
-    let why = if codes.is_empty() {
-        String::new()
-    } else {
-        format!(" ({})", codes.join(", "))
-    };
-    format!("{who}: {status}{off}{why}.")
+        .filter_map(|r| r.message.split(". ").next())
+        .map(|first| format!(" {}.", first.trim_end_matches('.')))
+        .collect::<String>();
+    format!("{who}: {status}{off}.{why}")
 }
 
 impl Spoilt {

@@ -79,6 +79,68 @@ fn every_picture_shows_what_the_trade_says_of_its_misplacement() {
     );
 }
 
+/// Every place where the model parts ways with the published chart for hypoid sets is said, and only those: each side's
+/// way along the tooth against the chart's, which stands here once more.
+#[test]
+fn where_the_charts_say_something_else_it_is_said() {
+    let mut apart = 0;
+    for c in SHEETS
+        .claims
+        .iter()
+        .filter(|c| c.pinion_mm + c.ring_mm != 0.0)
+    {
+        let away = c.pinion_mm + c.ring_mm > 0.0;
+        let heel_away = match (c.cutting, c.pinion_mm != 0.0) {
+            (Cutting::FaceMilled, true) => [true, false],
+            (Cutting::FaceHobbed, true) => [false, true],
+            (Cutting::FaceMilled, false) => [true, true],
+            (Cutting::FaceHobbed, false) => [true, false],
+        };
+        let place = SHEETS.claims.iter().find(|other| {
+            other.cutting == c.cutting
+                && other.pinion_mm + other.ring_mm == 0.0
+                && other.bias_mm == 0.0
+        });
+        let place = place.unwrap();
+        let sides = [
+            ("drive", &c.drive, &place.drive, heel_away[0]),
+            ("coast", &c.coast, &place.coast, heel_away[1]),
+        ];
+        for (name, now, then, heel) in sides {
+            let shift = now.as_ref().unwrap().length - then.as_ref().unwrap().length;
+            let agrees = shift.abs() > 0.015 && (shift > 0.0) == (heel == away);
+            let said = c.charts.as_deref().unwrap_or_default();
+            assert_eq!(
+                said.contains(&format!("the {name} patch to the")),
+                !agrees,
+                "{c:?}"
+            );
+            apart += usize::from(!agrees);
+        }
+    }
+    assert!(apart > 0);
+}
+
+/// The dial of the card: what one unit of the ring gear adds is what the bench's arithmetic has for the same card.
+#[test]
+fn backlash_is_measured_as_the_card_says() {
+    let set = Set::example(Cutting::FaceMilled).unwrap();
+    let at = |ring_mm| {
+        let misalignment = Misalignment {
+            ring_mm,
+            ..Misalignment::default()
+        };
+        Case::new(&set, misalignment, 0.0).backlash_mm
+    };
+    let slope = (at(0.1) - at(-0.1)) / 0.2;
+    let bench = crate::setup::backlash_ratio::of_card(&set.card)
+        .unwrap()
+        .ratio;
+    assert!((slope / bench - 1.0).abs() < 0.02, "{slope} {bench}");
+    // A maker's service text has 0.5 to 0.6 of the dial for each unit across, others up to 0.82.
+    assert!((0.5..0.82).contains(&slope), "{slope}");
+}
+
 /// The words on a page come again from the misalignment alone, on another grid.
 #[test]
 fn each_claim_is_regenerated_from_its_own_misplacement() {
@@ -92,10 +154,10 @@ fn each_claim_is_regenerated_from_its_own_misplacement() {
     for c in &all.claims {
         let set = Set::example(c.cutting).unwrap();
         let card = Card { ..set.card.clone() };
-        let coarse = Set {
-            model: crate::contact::Model::with_grid(&card.gear_set(), 45, 23).unwrap(),
-            card,
-        };
+        let coarse = Set::of_model(
+            card.clone(),
+            crate::contact::Model::with_grid(&card.gear_set(), 45, 23).unwrap(),
+        );
         let misalignment = Misalignment {
             pinion_mm: c.pinion_mm,
             ring_mm: c.ring_mm,
@@ -147,10 +209,10 @@ fn just_inside_a_limit_is_right_and_just_outside_is_not() {
     let limits = super::limits::limits_of(&set);
     assert_eq!(limits.len(), 4);
     let card = set.card.clone();
-    let coarse = Set {
-        model: crate::contact::Model::with_grid(&card.gear_set(), 45, 23).unwrap(),
-        card,
-    };
+    let coarse = Set::of_model(
+        card.clone(),
+        crate::contact::Model::with_grid(&card.gear_set(), 45, 23).unwrap(),
+    );
     for limit in &limits {
         let at = |mm: f64| {
             let misalignment = if limit.gear == "pinion" {

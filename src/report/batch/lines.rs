@@ -1,6 +1,6 @@
 //! A batch as JSON Lines: one line a photo, one line a set.
 
-use super::reply::reply;
+use super::letter::Letter;
 use crate::batch::group::Plan;
 use crate::batch::judge::{PhotoVerdict, SetVerdict, photo_verdict};
 use crate::batch::run::{Found, page_name};
@@ -86,6 +86,12 @@ pub(crate) struct SetLine<'a> {
     schema: &'static str,
     /// The set's name.
     set: &'a str,
+    /// The customer's name, from the list.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    customer: Option<&'a str>,
+    /// The order's number, from the list.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    order: Option<&'a str>,
     /// How soon, and what about.
     verdict: &'static str,
     /// Largest distance of a patch from its target, in tolerances.
@@ -117,7 +123,7 @@ struct FlankLine<'a> {
 }
 
 /// The line of a set, with its line end.
-pub(crate) fn set_line(lot: &BatchResult, set: usize) -> String {
+pub(crate) fn set_line(lot: &BatchResult, set: usize, letter: &Letter) -> String {
     let about = &lot.plan.sets[set];
     let verdict: &SetVerdict = &lot.sets[set];
     let path = |at: &usize| shown(&lot.plan.items[*at].path);
@@ -133,6 +139,8 @@ pub(crate) fn set_line(lot: &BatchResult, set: usize) -> String {
     to_line(&SetLine {
         schema: SET_SCHEMA,
         set: &about.name,
+        customer: about.client.customer.as_deref(),
+        order: about.client.order.as_deref(),
         verdict: verdict.verdict.word(),
         distance: (verdict.distance * 1e4).round() / 1e4,
         photos: about.photos.iter().map(path).collect(),
@@ -141,7 +149,7 @@ pub(crate) fn set_line(lot: &BatchResult, set: usize) -> String {
         advice: verdict.advice.as_ref(),
         no_advice: verdict.no_advice.as_deref(),
         direction: verdict.direction.as_ref(),
-        reply: reply(lot, set),
+        reply: letter.reply(lot, set),
     })
 }
 

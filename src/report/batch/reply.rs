@@ -17,35 +17,44 @@ const HOW: &str = "How to take it: clean four or five teeth in a row, paint them
      teeth, look squarely at one kind of flank, light from the side without flash, tap on the teeth to \
      focus, and send the picture at its full size.";
 
-/// The reply for one set, ending with a newline.
-pub(crate) fn reply(lot: &BatchResult, set: usize) -> String {
+/// What a reply is made of; every part ends with a newline or is empty.
+pub(crate) struct ReplyParts {
+    /// What is seen, what cannot be told, what to send and how, what to mind.
+    pub parts: [String; 4],
+}
+
+/// The parts of the reply for one set.
+pub(crate) fn reply_parts(lot: &BatchResult, set: usize) -> ReplyParts {
     let mut parts = Parts::default();
     seen(lot, set, &mut parts);
     unread(lot, set, &mut parts);
     missing(lot, set, &mut parts);
     cautions(lot, set, &mut parts);
-    let mut out = String::from("Thank you for the photos.\n");
-    let needs_photo = parts.photo;
-    for (title, lines) in [
-        ("What we see", parts.see),
-        ("What we cannot tell", parts.cannot),
-        ("Please send", parts.send),
-        ("Cautions", parts.cautions),
-    ] {
+    let how = if parts.photo {
+        format!("{HOW}\n")
+    } else {
+        String::new()
+    };
+    let written = |title: &str, lines: Vec<String>, after: &str| {
         let lines = once(lines);
         if lines.is_empty() {
-            continue;
+            return String::new();
         }
-        // Writing to a string cannot fail.
-        let _ = writeln!(out, "\n{title}");
+        let mut out = format!("{title}\n");
         for line in lines {
+            // Writing to a string cannot fail.
             let _ = writeln!(out, "- {line}");
         }
-        if title == "Please send" && needs_photo {
-            let _ = writeln!(out, "{HOW}");
-        }
+        out + after
+    };
+    ReplyParts {
+        parts: [
+            written("What we see", parts.see, ""),
+            written("What we cannot tell", parts.cannot, ""),
+            written("Please send", parts.send, &how),
+            written("Cautions", parts.cautions, ""),
+        ],
     }
-    out
 }
 
 #[derive(Default)]
@@ -226,16 +235,11 @@ fn unread(lot: &BatchResult, set: usize, parts: &mut Parts) {
                 ));
                 continue;
             }
-            (Some(None), _) => parts.cannot.push(format!(
-                "{name} is the same file as one that we have from elsewhere. Is it of these gears?"
-            )),
             (None, Some(Some(first))) => parts.cannot.push(format!(
                 "{name} looks like the same picture as {first}, saved once more. If it is another photo, please say so."
             )),
-            (None, Some(None)) => parts.cannot.push(format!(
-                "{name} looks like a picture that we have from elsewhere. Is it of these gears?"
-            )),
-            (None, None) => {}
+            // That we have the same picture from elsewhere is ours to sort out: the sheet says it.
+            _ => {}
         }
         match found.problem.as_ref().map(|problem| problem.kind) {
             Some(ProblemKind::Marks | ProblemKind::Program) => {

@@ -1,10 +1,11 @@
 //! A batch as one page: the sets by urgency with small pictures, filters, replies and numbers. The
 //! pictures and full readings lie in files beside it; nothing comes from elsewhere.
 
-use super::reply::reply;
+use super::letter::Letter;
 use super::text::{CHANGES, bar_names, copies_words, filled_histograms, next};
 use crate::Result;
 use crate::batch::judge::Verdict;
+use crate::batch::manifest::Client;
 use crate::batch::run::{page_name, thumbnail_name};
 use crate::batch::shown::shown;
 use crate::batch::summary::{BatchResult, BatchSummary};
@@ -21,6 +22,7 @@ use std::path::Path;
 pub(crate) fn batch_sheet(
     lot: &BatchResult,
     title: &str,
+    letter: &Letter,
     mut put: impl FnMut(&str) -> Result<()>,
 ) -> Result<()> {
     put(&html! {
@@ -49,7 +51,7 @@ pub(crate) fn batch_sheet(
     }
     .into_string())?;
     for &set in &lot.order {
-        put(&set_part(lot, set).into_string())?;
+        put(&set_part(lot, set, letter).into_string())?;
     }
     put(&html! {
         (PreEscaped("</main>"))
@@ -58,8 +60,25 @@ pub(crate) fn batch_sheet(
             "Look at the outlines before you believe the numbers: each should lie on one whole flank. "
             "A photo shows the pattern only, and a drive axle is safety-critical: " (CHANGES)
         }
+        script { (PreEscaped(COPY)) }
         (PreEscaped("</body></html>"))
     }.into_string())
+}
+
+/// Copies the reply above a button; where the browser does not let a page write to the clipboard, the old way.
+const COPY: &str = "for(const b of document.querySelectorAll('button.copy'))b.addEventListener('click',async()=>{\
+    const t=b.previousElementSibling;let ok=false;\
+    try{await navigator.clipboard.writeText(t.innerText);ok=true}catch{const s=getSelection();s.selectAllChildren(t);ok=document.execCommand('copy')}\
+    b.textContent=ok?'Copied':'Select the text and copy it';setTimeout(()=>{b.textContent='Copy the reply'},2000)});";
+
+/// Whose gears they are, in words.
+fn client_words(client: &Client) -> Option<String> {
+    let named = [("Customer", &client.customer), ("order", &client.order)];
+    let parts: Vec<String> = named
+        .iter()
+        .filter_map(|(name, said)| Some(format!("{name} {}", said.as_ref()?)))
+        .collect();
+    (!parts.is_empty()).then(|| parts.join(", "))
 }
 
 fn style() -> String {
@@ -81,7 +100,7 @@ fn style() -> String {
          figure{{margin:0;width:15rem}}figure img,.none{{width:15rem;height:10.5rem;object-fit:contain;background:{STEEL};display:block}}\
          .none{{display:grid;place-items:center;color:{QUIET};padding:.5rem;text-align:center}}\
          figcaption{{font-size:.85rem;overflow-wrap:anywhere}}pre{{white-space:pre-wrap;font:inherit;margin:.3rem 0;\
-         padding:.5rem .8rem;background:{STEEL}}}.reply{{user-select:all}}summary{{cursor:pointer}}\
+         padding:.5rem .8rem;background:{STEEL}}}.copy{{font:inherit;min-height:2.6rem;padding:.3rem .8rem}}summary{{cursor:pointer}}\
          .quiet{{color:{QUIET};font-size:.85rem}}\
          .lot{{display:grid;gap:1.2rem;grid-template-columns:repeat(auto-fit,minmax(min(100%,24rem),1fr));border-top:2px solid {INK};margin-top:1rem;padding-top:.6rem}}\
          table{{border-collapse:collapse;font-variant-numeric:tabular-nums;font-size:.9rem}}\
@@ -110,21 +129,24 @@ fn headline(summary: &BatchSummary) -> String {
     line
 }
 
-fn set_part(lot: &BatchResult, set: usize) -> Markup {
+fn set_part(lot: &BatchResult, set: usize, letter: &Letter) -> Markup {
     let about = &lot.plan.sets[set];
     let verdict = &lot.sets[set];
     let next = next(lot, set);
     html! {
         section class={ "set " (verdict.verdict.word()) } style={ "--photos:" (about.photos.len()) } {
             h2 { (about.name) ": " span.verdict { (verdict.verdict.title()) } }
-            @if !next.is_empty() { div { "Next: " (next) } }
+            @if let Some(client) = client_words(&about.client) { div { (client) } }
+            div { "Next: " (next) }
             div.photos { @for &at in &about.photos { (photo_part(lot, at)) } }
             @if let Some(advice) = &verdict.advice {
                 details { summary { "Advice" } pre { (advice_text(advice, lot.units[set]).trim_end()) } }
             }
             details {
                 summary { "Reply to send" }
-                pre.reply { (reply(lot, set).trim_end()) }
+                p.quiet { "Put right here what you would say otherwise, then copy it: what is changed is not kept." }
+                pre.reply contenteditable="true" aria-label="the reply, to be changed before it is sent" { (letter.reply(lot, set).trim_end()) }
+                button.copy type="button" { "Copy the reply" }
             }
         }
     }

@@ -2,6 +2,7 @@
 
 use crate::batch::judge::{FlankSeen, SetVerdict, Verdict};
 use crate::batch::summary::{BatchResult, BatchSummary};
+use crate::frames::Side;
 use crate::report::advice::gear_move;
 use crate::schema::advice;
 use comfy_table::{ContentArrangement, Table, presets};
@@ -107,15 +108,21 @@ pub(crate) fn next(lot: &BatchResult, set: usize) -> String {
     {
         return match direction.pinion {
             Some(_) => direction.summary.trim_end_matches('.').to_lowercase(),
-            None => direction
-                .why
-                .first()
-                .map_or(String::new(), |why| first_sentence(why)),
+            None => direction.why.first().map_or_else(
+                || "measure the backlash; the patches stand where they should".into(),
+                |why| first_sentence(why),
+            ),
         };
     }
-    verdict.no_advice.as_deref().map_or(String::new(), |why| {
-        why.split(':').next().unwrap_or(why).to_owned()
-    })
+    for (side, seen) in Side::BOTH.into_iter().zip(&verdict.flanks) {
+        if seen.is_none() {
+            return format!("ask for a photo of the {} flanks", side.word());
+        }
+    }
+    verdict.no_advice.as_deref().map_or_else(
+        || "look at the pictures and decide by hand".into(),
+        |why| why.split(':').next().unwrap_or(why).to_owned(),
+    )
 }
 
 fn first_reason(lot: &BatchResult, set: usize) -> Option<String> {

@@ -149,6 +149,68 @@ fn a_folder_is_sorted_and_each_set_gets_its_reply() {
 }
 
 #[test]
+fn replies_go_out_in_the_shop_s_letter_with_customer_and_order() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name);
+    photo("drive-yellow.jpg", &at("in/a.jpg"), "");
+    photo("drive-yellow.jpg", &at("in/elsewhere/copy.jpg"), "");
+    let list = at("list.csv");
+    std::fs::write(
+        &list,
+        "photo,customer,order,phone\nin/a.jpg,=Ina,A-17,0123\nin/elsewhere/copy.jpg,Ole,A-18,4567\n",
+    )
+    .unwrap();
+    let letter = at("letter.txt");
+    std::fs::write(
+        &letter,
+        "Hello {customer} ({order})\n\n{reply}\n\nThe bench",
+    )
+    .unwrap();
+    let inbox = at("in");
+    let arguments = [
+        inbox.to_str().unwrap(),
+        "--manifest",
+        list.to_str().unwrap(),
+        "--reply-template",
+        letter.to_str().unwrap(),
+    ];
+    let output = batch(&arguments);
+    let said = text(&output.stderr);
+    assert_eq!(output.status.code(), Some(0), "{said}");
+    assert!(said.contains("mean nothing here: phone"), "{said}");
+    let out = inbox.join("flankread-batch");
+    let sets = lines_of(&out.join("sets.jsonl"));
+    let ina = sets.iter().find(|set| set["order"] == "A-17").unwrap();
+    assert_eq!(ina["customer"], "=Ina");
+    let reply = ina["reply"].as_str().unwrap();
+    assert!(
+        reply.starts_with("Hello =Ina (A-17)\n\nWhat we see"),
+        "{reply}"
+    );
+    assert!(
+        reply.contains("Cautions") && reply.ends_with("The bench\n"),
+        "{reply}"
+    );
+    // That the same file lies with another customer's is nobody's business.
+    for set in &sets {
+        let reply = set["reply"].as_str().unwrap();
+        assert!(
+            !reply.contains("same file") && !reply.contains("elsewhere"),
+            "{reply}"
+        );
+    }
+    let sheet = std::fs::read_to_string(out.join("sheet.html")).unwrap();
+    assert!(sheet.contains("Customer =Ina, order A-17") && sheet.contains("Copy the reply"));
+    let table = std::fs::read_to_string(out.join("readings.csv")).unwrap();
+    assert!(table.contains("'=Ina,A-17"), "{table}");
+    // A letter without the cautions goes to nobody.
+    std::fs::write(&letter, "Hello, {see}").unwrap();
+    let refused = batch(&arguments);
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(text(&refused.stderr).contains("{cautions}"));
+}
+
+#[test]
 fn only_what_is_new_is_read_and_json_has_a_line_a_photo() {
     let folder = tempfile::tempdir().unwrap();
     let at = |name: &str| folder.path().join(name);
