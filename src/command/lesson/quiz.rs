@@ -358,6 +358,7 @@ fn grades_text(grades: &Grades) -> String {
 }
 
 fn graded_csv(grades: &Grades, path: &Path) -> Result<Vec<u8>> {
+    use crate::report::batch::csv::not_a_formula;
     let failed = |error: csv::Error| Error::machine(path, std::io::Error::other(error));
     let mut table = csv::Writer::from_writer(Vec::new());
     table
@@ -377,7 +378,7 @@ fn graded_csv(grades: &Grades, path: &Path) -> Result<Vec<u8>> {
         table
             .write_record([
                 g.line.to_string(),
-                g.learner.clone(),
+                not_a_formula(&g.learner),
                 g.question.to_string(),
                 g.level.to_string(),
                 g.score.points.to_string(),

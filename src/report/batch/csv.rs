@@ -46,8 +46,8 @@ pub(crate) fn batch_csv(lot: &BatchResult) -> String {
         };
         let codes: Vec<String> = found.reasons.iter().map(|r| code_word(r.code)).collect();
         let row = [
-            text(&shown(&item.path)),
-            text(&lot.plan.sets[item.set].name),
+            not_a_formula(&shown(&item.path)),
+            not_a_formula(&lot.plan.sets[item.set].name),
             verdict.verdict.word().into(),
             found.status.word().into(),
             found
@@ -70,9 +70,9 @@ pub(crate) fn batch_csv(lot: &BatchResult) -> String {
             diagnosis.map_or(String::new(), |d| d.words.clone()),
             mean.map_or(String::new(), |mean| mean.teeth.to_string()),
             codes.join(" "),
-            text(&path(lot.same_as[at])),
-            text(&path(lot.like[at])),
-            text(found.problem.as_ref().map_or("", |p| &p.message)),
+            not_a_formula(&path(lot.same_as[at])),
+            not_a_formula(&path(lot.like[at])),
+            not_a_formula(found.problem.as_ref().map_or("", |p| &p.message)),
             found
                 .key
                 .as_ref()
@@ -88,7 +88,7 @@ pub(crate) fn batch_csv(lot: &BatchResult) -> String {
 
 /// A text that came from outside. Spreadsheets take one that begins like a formula for one, and run
 /// it: an apostrophe before it keeps it a text.
-fn text(text: &str) -> String {
+pub(crate) fn not_a_formula(text: &str) -> String {
     if text.starts_with(['=', '+', '-', '@', '\t', '\r']) {
         format!("'{text}")
     } else {
@@ -102,8 +102,8 @@ mod tests {
 
     #[test]
     fn a_name_is_never_a_formula() {
-        assert_eq!(text("=cmd()|x.jpg"), "'=cmd()|x.jpg");
-        assert_eq!(text("-1.jpg"), "'-1.jpg");
-        assert_eq!(text("in/=a.jpg"), "in/=a.jpg");
+        assert_eq!(not_a_formula("=cmd()|x.jpg"), "'=cmd()|x.jpg");
+        assert_eq!(not_a_formula("-1.jpg"), "'-1.jpg");
+        assert_eq!(not_a_formula("in/=a.jpg"), "in/=a.jpg");
     }
 }
