@@ -30,7 +30,7 @@ pub enum JobError {
     },
     /// No file of that name.
     #[error(
-        "there is no workshop's record at {path}: look whether --db or FLANKREAD_DB is spelt right; `flankread job new` begins one"
+        "no job is open: there is no workshop's record at {path}; look whether --db or FLANKREAD_DB is spelt right, or begin with `flankread job new`"
     )]
     NoStore {
         /// The file.
