@@ -180,17 +180,21 @@ fn png(bytes: &[u8], facts: &CameraFacts) -> Option<Vec<u8>> {
 /// WebP chunks (RFC 9649): kept are the picture's own.
 fn webp(bytes: &[u8], facts: &CameraFacts) -> Option<Vec<u8>> {
     const KEPT: [&[u8; 4]; 6] = [b"VP8 ", b"VP8L", b"VP8X", b"ALPH", b"ANIM", b"ANMF"];
-    /// Bits of the extended header that announce a profile and XMP (RFC 9649, 2.7), and where they stand in the file.
-    const PROFILE_AND_XMP: u8 = 0x24;
+    /// Bits of the extended header that announce a profile, EXIF and XMP (RFC 9649, 2.7), and where they stand in the file.
+    const PROFILE_EXIF_XMP: u8 = 0x2c;
+    const EXIF: u8 = 0x08;
     const FLAGS_AT: usize = 20;
     let mut picture = WebP::from_bytes(Bytes::copy_from_slice(bytes)).ok()?;
     picture
         .chunks_mut()
         .retain(|chunk| KEPT.contains(&&chunk.id()));
-    picture.set_exif(notes(facts).map(Bytes::from));
+    let notes = notes(facts);
+    let exif = if notes.is_some() { EXIF } else { 0 };
+    picture.set_exif(notes.map(Bytes::from));
     let mut clean = picture.encoder().bytes().to_vec();
     if clean.get(12..16) == Some(b"VP8X") {
-        *clean.get_mut(FLAGS_AT)? &= !PROFILE_AND_XMP;
+        let flags = clean.get_mut(FLAGS_AT)?;
+        *flags = *flags & !PROFILE_EXIF_XMP | exif;
     }
     Some(clean)
 }
@@ -357,13 +361,13 @@ mod tests {
         let profile = PngChunk::new(*b"iCCP", SECRET.to_vec().into());
         png.splice(33..33, profile.encoder().bytes().to_vec());
         let mut webp = webp_with_a_place();
-        let at = webp.windows(4).position(|part| part == b"EXIF").unwrap();
-        webp.truncate(at);
-        webp[20] |= 0x24;
-        webp.extend(b"ICCP");
-        webp.extend((SECRET.len() as u32).to_le_bytes());
-        webp.extend(SECRET);
-        webp.push(0);
+        webp[20] |= 0x20;
+        let mut profile = b"ICCP".to_vec();
+        profile.extend((SECRET.len() as u32).to_le_bytes());
+        profile.extend(SECRET);
+        profile.push(0);
+        // Behind the extended header: 12 + 8 + 10 (RFC 9649, 2.7).
+        webp.splice(30..30, profile);
         let size = (webp.len() as u32 - 8).to_le_bytes();
         webp[4..8].copy_from_slice(&size);
         let holds = |bytes: &[u8]| bytes.windows(SECRET.len()).any(|part| part == SECRET);
