@@ -77,6 +77,7 @@ fn a_job_in_json_with_a_number_that_cannot_be_gets_no_advice() {
     ] {
         let mut written = whole.clone();
         written.pointer_mut(place).unwrap()[key] = json!(number);
+        written["card"] = json!({"path": root(CARD)});
         let path = folder.path().join("job.json");
         std::fs::write(&path, written.to_string()).unwrap();
         let (status, out, error) = ended(flankread().arg("advise").arg(&path));
