@@ -1,11 +1,17 @@
 //! Writing results: whole or not at all, and never over another file without being asked.
 
 use crate::{Error, Result};
-use std::io::{BufWriter, Write as _};
+use std::collections::HashSet;
+use std::io::{self, BufWriter, Read as _, Write as _};
 use std::path::{Path, PathBuf};
+use std::sync::{LazyLock, Mutex};
+use std::time::{Duration, SystemTime};
 
 /// How temporary names begin.
 const TEMPORARY: &str = ".flankread-part-";
+
+/// A temporary file younger than this may be one whose writer has not locked it yet.
+const SURELY_LOCKED: Duration = Duration::from_secs(5);
 
 /// Files to be written into one folder, all checked before the first is written.
 #[derive(Debug)]
@@ -49,6 +55,55 @@ impl<'a> Folder<'a> {
     }
 }
 
+/// Most bytes of a file of text that a person writes: a card, a trial, settings.
+pub(crate) const MOST_TEXT_BYTES: u64 = 1 << 20;
+
+/// A file that was named as input, if it is a regular one of at most `most_bytes`: a device may never end, and opening
+/// a pipe would wait for ever.
+///
+/// # Errors
+/// It cannot be read, is something else, or is longer.
+pub(crate) fn read(path: &Path, most_bytes: u64) -> io::Result<Vec<u8>> {
+    let about = std::fs::metadata(path)?;
+    if about.is_dir() {
+        return Err(io::Error::other("it is a folder"));
+    }
+    if !about.is_file() {
+        return Err(io::Error::other(
+            "it is a pipe, a socket or a device, not a file",
+        ));
+    }
+    let mut bytes = Vec::new();
+    // What a system calls regular may still grow, or say that it is empty and never end.
+    std::fs::File::open(path)?
+        .take(most_bytes + 1)
+        .read_to_end(&mut bytes)?;
+    if bytes.len() as u64 > most_bytes {
+        return Err(io::Error::other(format!(
+            "it has more than {}, which no such file needs",
+            size(most_bytes)
+        )));
+    }
+    Ok(bytes)
+}
+
+/// As [`read()`], of text.
+///
+/// # Errors
+/// As [`read()`], and bytes that are no text.
+pub(crate) fn read_text(path: &Path, most_bytes: u64) -> io::Result<String> {
+    String::from_utf8(read(path, most_bytes)?)
+        .map_err(|_| io::Error::new(io::ErrorKind::InvalidData, "it is no text (UTF-8)"))
+}
+
+fn size(bytes: u64) -> String {
+    if bytes < 10_000_000 {
+        format!("{} kB", bytes / 1000)
+    } else {
+        format!("{} MB", bytes / 1_000_000)
+    }
+}
+
 /// Writes `bytes` to a temporary file beside `path` and gives it that name.
 ///
 /// # Errors
@@ -75,10 +130,13 @@ pub(crate) fn write_with(
         _ => Path::new("."),
     };
     let failed = |source| Error::machine(path, source);
+    clear_once(folder);
     let mut file = tempfile::Builder::new()
         .prefix(TEMPORARY)
         .tempfile_in(folder)
         .map_err(failed)?;
+    // It tells others that somebody is writing; where files cannot be locked nobody clears any.
+    let _ = file.as_file().try_lock();
     let mut buffer = BufWriter::new(&mut file);
     put(&mut buffer)?;
     buffer.flush().map_err(failed)?;
@@ -122,6 +180,39 @@ pub(crate) fn sweep(folder: &Path) -> Result<()> {
         }
     }
     Ok(())
+}
+
+/// Removes what writers that were killed left in a folder that others may write into: temporary files that nobody
+/// holds. Once a process and folder, for a folder may be full of files; what stands in the way is left for another time.
+fn clear_once(folder: &Path) {
+    static CLEARED: LazyLock<Mutex<HashSet<PathBuf>>> = LazyLock::new(Mutex::default);
+    let is_new = CLEARED
+        .lock()
+        .is_ok_and(|mut cleared| cleared.insert(folder.to_owned()));
+    if is_new {
+        clear(folder);
+    }
+}
+
+fn clear(folder: &Path) {
+    let Ok(entries) = std::fs::read_dir(folder) else {
+        return;
+    };
+    for entry in entries.flatten() {
+        let is_part = entry.file_name().to_string_lossy().starts_with(TEMPORARY)
+            && entry.file_type().is_ok_and(|kind| kind.is_file());
+        if is_part && is_left_behind(&entry.path()).unwrap_or(false) {
+            let _ = std::fs::remove_file(entry.path());
+        }
+    }
+}
+
+/// Whether nobody writes a temporary file any more.
+fn is_left_behind(path: &Path) -> io::Result<bool> {
+    let file = std::fs::File::open(path)?;
+    let changed = file.metadata()?.modified()?;
+    let age = SystemTime::now().duration_since(changed);
+    Ok(age.is_ok_and(|age| age > SURELY_LOCKED) && file.try_lock().is_ok())
 }
 
 fn taken(path: &Path) -> Error {
@@ -170,5 +261,43 @@ mod tests {
         forced.write("a.txt", b"two").unwrap();
         assert_eq!(std::fs::read(folder.path().join("a.txt")).unwrap(), b"two");
         assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 1);
+    }
+
+    #[test]
+    fn what_a_killed_writer_left_is_cleared_and_what_is_being_written_stays() {
+        let folder = tempfile::tempdir().unwrap();
+        let part = |name: &str, old: bool| {
+            let path = folder.path().join(format!("{TEMPORARY}{name}"));
+            let file = std::fs::File::create(&path).unwrap();
+            if old {
+                let hour_ago = SystemTime::now() - Duration::from_secs(3600);
+                file.set_modified(hour_ago).unwrap();
+            }
+            (path, file)
+        };
+        let (left, _) = part("left", true);
+        let (held, holder) = part("held", true);
+        holder.lock().unwrap();
+        let (young, _) = part("young", false);
+        let mine = folder.path().join("part.txt");
+        std::fs::write(&mine, b"mine").unwrap();
+        write(&folder.path().join("a.txt"), b"one", false).unwrap();
+        assert!(!left.exists());
+        assert!(held.exists() && young.exists() && mine.exists());
+    }
+
+    #[test]
+    fn only_regular_files_within_their_size_are_read() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("a.txt");
+        std::fs::write(&path, [7; 100]).unwrap();
+        assert_eq!(read(&path, 100).unwrap(), [7; 100]);
+        let refused = |path: &Path, most| read(path, most).unwrap_err().to_string();
+        assert!(refused(&path, 99).contains("more than"));
+        assert!(refused(folder.path(), 99).contains("folder"));
+        #[cfg(unix)]
+        for device in ["/dev/zero", "/dev/null"] {
+            assert!(refused(Path::new(device), 99).contains("device"));
+        }
     }
 }

@@ -9,6 +9,7 @@
 
 mod as_written;
 mod parse;
+mod possible;
 #[cfg(feature = "cli")]
 mod shown;
 mod system;
@@ -16,6 +17,9 @@ mod tables;
 
 pub(crate) use as_written::{AsWritten, Measured};
 pub(crate) use parse::listed;
+#[cfg(feature = "cli")]
+pub(crate) use possible::plain_number;
+pub(crate) use possible::{ImpossibleNumber, possible, possible_numbers};
 #[cfg(feature = "cli")]
 pub(crate) use shown::{KSI_MPA, LengthUnit, Shown, TorqueUnit};
 pub(crate) use system::most_written;
@@ -70,6 +74,18 @@ pub(crate) enum UnitError {
         decimal: String,
         /// Read as a mark between thousands.
         thousands: String,
+    },
+    /// A number beyond everything.
+    #[error(
+        "`{text}` is more than any {quantity} of an axle; measure or write it again, like `{example}`"
+    )]
+    Impossible {
+        /// What was written.
+        text: String,
+        /// What the number should have been.
+        quantity: &'static str,
+        /// A good example.
+        example: &'static str,
     },
     /// No number at all.
     #[error("`{text}` is not a {quantity}; write it like `{example}`")]

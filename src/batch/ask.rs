@@ -1,5 +1,6 @@
 //! One photo and what is said about it → its reading, whatever the file holds.
 
+use crate::files;
 use crate::flank::KnownGear;
 use crate::flank::find::{FindHints, ToeEnd};
 use crate::flank::marks::{self, Marks};
@@ -14,9 +15,6 @@ use std::fmt::Write as _;
 use std::io::{Read, Write};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
-
-/// Marks are a few kilobytes; more than this is something else.
-const MOST_MARKS_BYTES: u64 = 4 << 20;
 
 /// What is said about a photo before it is looked at.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -321,14 +319,10 @@ fn hash(path: &Path) -> Option<String> {
 }
 
 fn marks_text(path: &Path) -> Result<String, Problem> {
-    let mut text = String::new();
-    std::fs::File::open(path)
-        .and_then(|file| file.take(MOST_MARKS_BYTES).read_to_string(&mut text))
-        .map(|_| text)
-        .map_err(|error| Problem {
-            kind: ProblemKind::Marks,
-            message: format!("Cannot read the marks {}: {error}", path.display()),
-        })
+    files::read_text(path, marks::MOST_BYTES).map_err(|error| Problem {
+        kind: ProblemKind::Marks,
+        message: format!("Cannot read the marks {}: {error}", path.display()),
+    })
 }
 
 /// The words of an error without the file's name: the same for the same bytes wherever they lie.

@@ -3,7 +3,7 @@
 use super::BatchError;
 use super::ask::MarksFrom;
 use super::shown::shown;
-use crate::files::csv_delimiter;
+use crate::files::{self, csv_delimiter};
 use crate::flank::find::ToeEnd;
 use crate::frames::Side;
 use crate::schema::Polarity;
@@ -163,11 +163,7 @@ pub(crate) fn read(path: &Path) -> Result<List, BatchError> {
         path: shown(path),
         source,
     };
-    let about = std::fs::metadata(path).map_err(failed)?;
-    if about.len() > MOST_BYTES {
-        return Err(failed(std::io::Error::other("it is too long for a list")));
-    }
-    let bytes = std::fs::read(path).map_err(failed)?;
+    let bytes = files::read(path, MOST_BYTES).map_err(failed)?;
     let folder = path.parent().unwrap_or(Path::new("."));
     let is_json = path
         .extension()

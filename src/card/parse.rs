@@ -2,6 +2,7 @@
 
 use super::error::CardError;
 use super::keys::normalise;
+use crate::files::{MOST_TEXT_BYTES, read};
 use crate::schema::{Adjust, Card};
 use crate::units::{Units, most_written};
 use serde_json::Value;
@@ -61,7 +62,8 @@ impl Card {
     /// The file cannot be read, or [`Card::from_toml`]; the message names the file.
     pub fn read(path: impl AsRef<Path>) -> crate::Result<Self> {
         let path = path.as_ref();
-        let bytes = std::fs::read(path).map_err(|source| crate::Error::input(path, source))?;
+        let bytes =
+            read(path, MOST_TEXT_BYTES).map_err(|source| crate::Error::input(path, source))?;
         let text = String::from_utf8(bytes).map_err(|_| CardError::NoText.of(path.display()))?;
         Self::from_toml(&text).map_err(|error| error.of(path.display()))
     }

@@ -1,11 +1,12 @@
 //! `flankread advise`: advice from a job, without any photo.
 
 use super::{Outcome, OutputOptions};
+use crate::files;
 use crate::report::advice::advice_text;
 use crate::rules::{self, Job};
 use crate::{Error, Result};
 use clap::Args;
-use std::io::Read;
+use std::io::Read as _;
 use std::path::{Path, PathBuf};
 
 /// A job is a file of a few kilobytes; more than this is something else.
@@ -50,18 +51,17 @@ impl Advise {
     }
 
     fn text(&self) -> Result<String> {
-        let input: Box<dyn Read> = if self.is_standard_input() {
-            Box::new(std::io::stdin())
+        let unread = |source| Error::input(&self.job, source);
+        let bytes = if self.is_standard_input() {
+            let mut bytes = Vec::new();
+            std::io::stdin()
+                .take(MOST_BYTES)
+                .read_to_end(&mut bytes)
+                .map_err(unread)?;
+            bytes
         } else {
-            let file =
-                std::fs::File::open(&self.job).map_err(|source| Error::input(&self.job, source))?;
-            Box::new(file)
+            files::read(&self.job, MOST_BYTES).map_err(unread)?
         };
-        let mut bytes = Vec::new();
-        input
-            .take(MOST_BYTES)
-            .read_to_end(&mut bytes)
-            .map_err(|source| Error::input(&self.job, source))?;
         let wrong = |what: &str| {
             Error::usage(format!(
                 "{}: this is {what}; `advise` reads a job, JSON with `card` and `trials`. Photos go to `flankread read`",

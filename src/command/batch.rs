@@ -1,5 +1,6 @@
 //! `flankread batch`: a folder of photos → readings, sets by urgency, one picture sheet.
 
+use super::terminal::harmless;
 use super::{Outcome, OutputOptions};
 use crate::batch::BatchError;
 use crate::batch::ask::PhotoSettings;
@@ -422,7 +423,10 @@ impl Batch<'_> {
             .iter()
             .filter(|_| self.output.json && last)
         {
-            eprintln!("{}: {}", trouble.path, trouble.message);
+            eprintln!(
+                "{}",
+                harmless(&format!("{}: {}", trouble.path, trouble.message))
+            );
         }
         if lot.summary.photos == 0 {
             eprintln!(

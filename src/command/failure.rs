@@ -1,5 +1,6 @@
 //! What is said and printed when a command fails, and the exit status.
 
+use super::terminal::{harmless, harmless_json};
 use crate::schema::failure::{Failure, FailureKind, SCHEMA};
 use crate::trade_words::misspelt;
 use crate::{Error, ErrorKind};
@@ -20,7 +21,7 @@ pub(super) fn of_run(error: &Error, json: bool) -> ExitCode {
         ErrorKind::Input => (FailureKind::Input, 2),
     };
     for message in error.messages() {
-        eprintln!("flankread: {message}");
+        eprintln!("flankread: {}", harmless(&message));
     }
     if json {
         document(kind, error.messages(), status);
@@ -80,6 +81,6 @@ fn document(kind: FailureKind, messages: Vec<String>, exit_status: u8) {
     };
     if let Ok(text) = serde_json::to_string(&failure) {
         // Nobody to read it changes nothing.
-        let _ = super::print(&format!("{text}\n"));
+        let _ = super::print_as_is(&harmless_json(&format!("{text}\n")));
     }
 }

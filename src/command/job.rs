@@ -13,8 +13,8 @@ mod trial_ask;
 
 use super::{Outcome, OutputOptions};
 use crate::Result;
-use crate::job::Store;
-use crate::job::store::usual_path;
+use crate::job::open::{Purpose, usual_place};
+use crate::job::{JobError, Store};
 use clap::{Args, Subcommand};
 use std::path::PathBuf;
 
@@ -66,14 +66,34 @@ struct Database {
 }
 
 impl Database {
-    fn open(&self) -> Result<Store> {
-        Ok(Store::open(&self.db.clone().unwrap_or_else(usual_path))?)
+    fn open(&self, purpose: Purpose) -> Result<Store> {
+        let path = self.db.clone().unwrap_or_else(|| usual_place().path);
+        Ok(Store::open(&path, purpose)?)
+    }
+
+    /// Whether nobody named a database and none is in the usual place yet.
+    fn is_to_begin(&self) -> bool {
+        let usual = usual_place();
+        self.db.is_none() && !usual.named && !usual.path.exists()
     }
 }
 
 impl Common {
+    /// The job, to record in it.
     fn open(&self) -> Result<(Store, i64)> {
-        let store = self.database.open()?;
+        self.open_to(Purpose::Change)
+    }
+
+    /// The job, only to be read.
+    fn look(&self) -> Result<(Store, i64)> {
+        self.open_to(Purpose::Look)
+    }
+
+    fn open_to(&self, purpose: Purpose) -> Result<(Store, i64)> {
+        if self.database.is_to_begin() {
+            return Err(JobError::NoOpenJob.into());
+        }
+        let store = self.database.open(purpose)?;
         let job = store.job(self.job)?;
         Ok((store, job))
     }

@@ -15,6 +15,7 @@ mod set_folder;
 mod settings;
 mod setup;
 mod simulate;
+mod terminal;
 mod worker;
 
 use crate::{Error, Result};
@@ -74,8 +75,13 @@ enum Command {
     Man(pages::Man),
 }
 
-/// Writes to standard output. A reader that has gone away is no failure.
+/// Writes a text for people to standard output.
 fn print(text: &str) -> Result<()> {
+    print_as_is(&terminal::harmless(text))
+}
+
+/// Writes to standard output. A reader that has gone away is no failure.
+fn print_as_is(text: &str) -> Result<()> {
     let mut out = std::io::stdout().lock();
     match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
         Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => {
@@ -89,7 +95,7 @@ fn print(text: &str) -> Result<()> {
 fn print_json(document: &impl serde::Serialize) -> Result<()> {
     let text = serde_json::to_string_pretty(document)
         .map_err(|error| Error::machine(Path::new("standard output"), error.into()))?;
-    print(&format!("{text}\n"))
+    print_as_is(&terminal::harmless_json(&format!("{text}\n")))
 }
 
 /// The program with all its commands and options.

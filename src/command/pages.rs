@@ -1,6 +1,6 @@
 //! `flankread completions` and `flankread man`: what a shell and its manual want of a program.
 
-use super::{Outcome, OutputOptions, print, program};
+use super::{Outcome, OutputOptions, print_as_is, program};
 use crate::files::Folder;
 use crate::{Error, Result};
 use clap::Args;
@@ -37,7 +37,7 @@ impl Completions {
     pub(super) fn run(&self) -> Result<Outcome> {
         let mut bytes = Vec::new();
         clap_complete::generate(self.shell, &mut program(), "flankread", &mut bytes);
-        print(&String::from_utf8_lossy(&bytes))?;
+        print_as_is(&String::from_utf8_lossy(&bytes))?;
         Ok(Outcome::Answered)
     }
 }

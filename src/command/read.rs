@@ -1,6 +1,7 @@
 //! `flankread read`: photos of one gear set → readings, pictures, and the advice that follows.
 
 use super::set_folder::SetFolder;
+use super::terminal::harmless;
 use super::{Outcome, OutputOptions};
 use crate::flank::find::{FindHints, ToeEnd};
 use crate::flank::marks;
@@ -138,7 +139,7 @@ pub(super) fn run(args: &ReadArgs, output: OutputOptions) -> Result<Outcome> {
         let written = write_pictures(folder, args.force, &told, card, &answer, units)?;
         if !output.quiet {
             for path in written {
-                eprintln!("wrote {}", path.display());
+                eprintln!("wrote {}", harmless(&path.display().to_string()));
             }
         }
     }

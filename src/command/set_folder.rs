@@ -1,7 +1,9 @@
 //! A folder that holds one set: `card.toml`, a photo of each flank, and `trial.json` with what was measured.
 
+use crate::files::{MOST_TEXT_BYTES, read_text};
 use crate::frames::Side;
 use crate::schema::Trial;
+use crate::units::possible;
 use crate::{Error, Result};
 use std::path::{Path, PathBuf};
 
@@ -61,9 +63,13 @@ fn measured(path: &Path) -> Result<Trial> {
     if !path.is_file() {
         return Ok(Trial::default());
     }
-    let text = std::fs::read_to_string(path).map_err(|source| Error::input(path, source))?;
-    let trial: Trial = serde_json::from_str(&text)
-        .map_err(|error| Error::usage(format!("{} is no trial: {error}", path.display())))?;
+    let text = read_text(path, MOST_TEXT_BYTES).map_err(|source| Error::input(path, source))?;
+    let bad = |error: &dyn std::fmt::Display| {
+        Error::usage(format!("{} is no trial: {error}", path.display()))
+    };
+    let written: serde_json::Value = serde_json::from_str(&text).map_err(|error| bad(&error))?;
+    possible(&written).map_err(|error| bad(&error))?;
+    let trial: Trial = serde_json::from_value(written).map_err(|error| bad(&error))?;
     match trial.other.keys().next() {
         Some(key) => Err(Error::usage(format!(
             "{}: a trial has no `{key}`; shims are `pinion_shim_mm`, `ring_side_shim_mm`, `far_side_shim_mm`, backlash is `backlash_mm`",

@@ -1,5 +1,6 @@
 //! The settings file: what a user wants every time.
 
+use crate::files::{MOST_TEXT_BYTES, read_text};
 use crate::trade_words::misspelt;
 use crate::units::{LengthUnit, TorqueUnit, Units};
 use crate::{Error, Result};
@@ -41,7 +42,7 @@ impl Settings {
         let Some((path, named)) = place() else {
             return Ok(Self::default());
         };
-        match std::fs::read_to_string(&path) {
+        match read_text(&path, MOST_TEXT_BYTES) {
             Ok(text) => Self::of(&text).map_err(|why| {
                 Error::usage(format!("the settings file {}: {why}", path.display()))
             }),

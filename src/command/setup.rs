@@ -10,7 +10,7 @@ mod torque;
 use super::{Outcome, OutputOptions};
 use crate::Result;
 use crate::job::Store;
-use crate::job::store::usual_path;
+use crate::job::open::{Purpose, usual_place};
 use crate::report::setup::setup_text;
 use crate::schema::Card;
 use crate::schema::record::Record;
@@ -62,7 +62,8 @@ struct Common {
 impl Common {
     fn record(&self) -> Result<Option<Record>> {
         let Some(job) = self.job else { return Ok(None) };
-        let store = Store::open(&self.db.clone().unwrap_or_else(usual_path))?;
+        let path = self.db.clone().unwrap_or_else(|| usual_place().path);
+        let store = Store::open(&path, Purpose::Look)?;
         Ok(Some(store.record(job)?))
     }
 

@@ -1,6 +1,7 @@
 //! Marks: what the user says about a photo, in a small JSON file.
 
 use super::marked_flank::MarkedFlank;
+use crate::files::read_text;
 use crate::frames::{PhotoPoint, Side};
 use crate::photo::Photo;
 use crate::schema::{Corners, Polarity};
@@ -94,6 +95,18 @@ pub enum MarksError {
         /// Photo height, pixels.
         height: u32,
     },
+    /// More teeth than a photo shows.
+    #[error(
+        "the marks {path} have {count} teeth; at most {most} are taken, and three or four are plenty"
+    )]
+    TooMany {
+        /// The file.
+        path: String,
+        /// How many there are.
+        count: usize,
+        /// How many are taken.
+        most: usize,
+    },
     /// The corners of a tooth do not go round a flank.
     #[error(
         "the marks {path} cross over on tooth {tooth}: the corners toe_root, toe_tip, heel_tip, heel_root must go once round the flank"
@@ -121,6 +134,16 @@ impl From<MarksError> for crate::Error {
         Self::of(crate::error::ErrorKind::Input, error)
     }
 }
+
+/// What a file of marks may weigh.
+pub(crate) const MOST_BYTES: u64 = 4 << 20;
+
+/// More flanks than any photo shows: few ring gears have more teeth.
+const MOST_TEETH: usize = 64;
+
+/// A side with more points is thinned out to these: they follow any curve of a flank, and the work on a side grows with
+/// their square.
+const MOST_SIDE_POINTS: usize = 100;
 
 const TOP_KEYS: [&str; 3] = ["flank", "polarity", "teeth"];
 const TOOTH_KEYS: [&str; 6] = [
@@ -173,7 +196,7 @@ pub(crate) fn beside(photo: &Path) -> Option<PathBuf> {
 /// [`MarksError`] names the key, tooth and point.
 pub(crate) fn load(path: &Path, photo: &Photo) -> Result<Marks, MarksError> {
     let name = path.display().to_string();
-    let text = std::fs::read_to_string(path).map_err(|source| MarksError::Unreadable {
+    let text = read_text(path, MOST_BYTES).map_err(|source| MarksError::Unreadable {
         path: name.clone(),
         source,
     })?;
@@ -197,6 +220,13 @@ pub(crate) fn parse(text: &str, name: &str, photo: &Photo) -> Result<Marks, Mark
         }
     }
     let file: MarksFile = serde_json::from_value(value).map_err(shape)?;
+    if file.teeth.len() > MOST_TEETH {
+        return Err(MarksError::TooMany {
+            path: name.to_owned(),
+            count: file.teeth.len(),
+            most: MOST_TEETH,
+        });
+    }
     let mut teeth = Vec::with_capacity(file.teeth.len());
     for (i, marks) in file.teeth.into_iter().enumerate() {
         let flank = without_corners(marks);
@@ -255,13 +285,24 @@ fn without_corners(marks: ToothMarks) -> MarkedFlank {
     let corners = marks.corners;
     let strip = |mut points: Vec<PhotoPoint>, ends: [PhotoPoint; 2]| {
         points.retain(|point| ends.iter().all(|end| end.distance(*point) > 0.5));
-        points
+        thinned(points)
     };
     MarkedFlank {
         root: strip(marks.root, [corners.toe_root, corners.heel_root]),
         tip: strip(marks.tip, [corners.toe_tip, corners.heel_tip]),
         corners,
     }
+}
+
+/// At most [`MOST_SIDE_POINTS`] of the points, evenly, first and last among them.
+fn thinned(points: Vec<PhotoPoint>) -> Vec<PhotoPoint> {
+    if points.len() <= MOST_SIDE_POINTS {
+        return points;
+    }
+    let last = points.len() - 1;
+    (0..MOST_SIDE_POINTS)
+        .map(|i| points[i * last / (MOST_SIDE_POINTS - 1)])
+        .collect()
 }
 
 fn inside(flank: &MarkedFlank, tooth: usize, name: &str, photo: &Photo) -> Result<(), MarksError> {
@@ -372,6 +413,24 @@ mod tests {
             let message = parse(&text, "m", &photo()).unwrap_err().to_string();
             assert!(message.contains(words), "{message}");
         }
+    }
+
+    #[test]
+    fn marks_cost_no_more_than_a_photo_can_need() {
+        let tooth = &GOOD[GOOD.find("[{").unwrap() + 1..GOOD.len() - 2];
+        let all = vec![tooth; MOST_TEETH + 1].join(",");
+        let message = parse(&format!(r#"{{"teeth":[{all}]}}"#), "m", &photo())
+            .unwrap_err()
+            .to_string();
+        assert!(message.contains("have 65 teeth"), "{message}");
+        let side: Vec<String> = (0..2000)
+            .map(|i| format!("[{},140]", 102.0 + 0.095 * f64::from(i)))
+            .collect();
+        let text = GOOD.replace("[200,140]", &side.join(","));
+        let marks = parse(&text, "m", &photo()).unwrap();
+        let tip = &marks.teeth[0].tip;
+        assert_eq!(tip.len(), MOST_SIDE_POINTS);
+        assert!((tip[0].x - 102.0).abs() < 1e-9 && (tip[99].x - 291.905).abs() < 1e-9);
     }
 
     #[test]

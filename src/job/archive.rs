@@ -7,19 +7,24 @@ use super::new_trial::{NewPhoto, sha256};
 use super::store::Store;
 use super::strip_metadata::without_metadata;
 use super::{JobError, clock};
+use crate::photo;
 use crate::schema::Card;
 use crate::schema::record::{Record, SCHEMA};
+use crate::units::possible;
 use serde_json::Value;
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::io::{Cursor, Read as _, Write as _};
 use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, ZipArchive, ZipWriter};
 
 /// What an archive and one file of it may weigh at most, bytes.
-const MOST_BYTES: u64 = 4 << 30;
+pub(crate) const MOST_BYTES: u64 = 4 << 30;
 const MOST_FILE_BYTES: u64 = 96 << 20;
 /// The record alone.
 const MOST_RECORD_BYTES: u64 = 64 << 20;
+/// Photos are packed already, so that all files of an archive together weigh little more than the archive itself: at most
+/// this many times as much, beside what a record and small pictures may.
+const MOST_UNPACKED_SHARE: u64 = 4;
 
 const WORDS: &str = "One job of a workshop that sets up ring and pinion gears, as exported by flankread.\n\
     Open it with: flankread job import FILE\n\
@@ -51,6 +56,8 @@ pub(crate) fn export(store: &Store, number: i64) -> Result<Vec<u8>, JobError> {
     };
     put("READ-ME.txt", WORDS.as_bytes(), text)?;
     let mut done: HashMap<String, String> = HashMap::new();
+    // Photos that differ only in what is left out are one file afterwards.
+    let mut written: HashSet<String> = HashSet::new();
     for assembly in &mut record.trials {
         for (place, photo) in assembly.photos.iter_mut().enumerate() {
             let clean_hash = match done.get(&photo.sha256) {
@@ -59,7 +66,9 @@ pub(crate) fn export(store: &Store, number: i64) -> Result<Vec<u8>, JobError> {
                     let (clean, ending) =
                         without_metadata(&store.photo(&photo.sha256)?, &photo.name)?;
                     let hash = sha256(&clean);
-                    put(&format!("photos/{hash}.{ending}"), &clean, packed)?;
+                    if written.insert(hash.clone()) {
+                        put(&format!("photos/{hash}.{ending}"), &clean, packed)?;
+                    }
                     done.insert(photo.sha256.clone(), hash.clone());
                     hash
                 }
@@ -87,8 +96,17 @@ pub(crate) fn import(store: &mut Store, bytes: &[u8], again: bool) -> Result<i64
     }
     let mut zip = ZipArchive::new(Cursor::new(bytes))
         .map_err(|error| bad(format!("it is no archive of a job ({error})")))?;
-    let text = file(&mut zip, "record.json", MOST_RECORD_BYTES)?
-        .ok_or_else(|| bad("it holds no record.json"))?;
+    let names: Vec<String> = zip
+        .file_names()
+        .filter_map(|name| Some(name.ok()?.into_owned()))
+        .collect();
+    let mut left = (bytes.len() as u64)
+        .saturating_mul(MOST_UNPACKED_SHARE)
+        .saturating_add(MOST_RECORD_BYTES)
+        .min(MOST_BYTES);
+    let mut file = |name: &str, most: u64| unpacked(&mut zip, name, most, &mut left);
+    let text =
+        file("record.json", MOST_RECORD_BYTES)?.ok_or_else(|| bad("it holds no record.json"))?;
     let mut record = read_record(&text)?;
     if let Some(number) = store.by_uid(&record.head.uid)? {
         if !again {
@@ -96,10 +114,6 @@ pub(crate) fn import(store: &mut Store, bytes: &[u8], again: bool) -> Result<i64
         }
         record.head.uid = fresh_uid(&record.head.uid);
     }
-    let names: Vec<String> = zip
-        .file_names()
-        .filter_map(|name| Some(name.ok()?.into_owned()))
-        .collect();
     let mut photos = Vec::with_capacity(record.trials.len());
     for assembly in &record.trials {
         let mut of_trial = Vec::with_capacity(assembly.photos.len());
@@ -109,7 +123,7 @@ pub(crate) fn import(store: &mut Store, bytes: &[u8], again: bool) -> Result<i64
                 .iter()
                 .find(|name| name.starts_with(&start))
                 .ok_or_else(|| bad(format!("the photo {} is missing in it", photo.name)))?;
-            let bytes = file(&mut zip, name, MOST_FILE_BYTES)?
+            let bytes = file(name, MOST_FILE_BYTES)?
                 .ok_or_else(|| bad(format!("the photo {} is missing in it", photo.name)))?;
             if sha256(&bytes) != photo.sha256 {
                 return Err(bad(format!(
@@ -117,17 +131,16 @@ pub(crate) fn import(store: &mut Store, bytes: &[u8], again: bool) -> Result<i64
                     photo.name
                 )));
             }
+            if !photo::looks_like_photo(&bytes) {
+                return Err(bad(format!("the photo {} is no picture", photo.name)));
+            }
             of_trial.push(NewPhoto {
                 name: photo.name.clone(),
                 bytes,
                 original_sha256: Some(photo.original_sha256.clone()),
                 shows: photo.shows,
                 reading: photo.reading.clone(),
-                picture: file(
-                    &mut zip,
-                    &picture_name(assembly.number, place),
-                    MOST_FILE_BYTES,
-                )?,
+                picture: file(&picture_name(assembly.number, place), MOST_FILE_BYTES)?,
             });
         }
         photos.push(of_trial);
@@ -144,6 +157,7 @@ fn read_record(text: &[u8]) -> Result<Record, JobError> {
             value["schema"]
         )));
     }
+    possible(&value).map_err(|error| bad(format!("its record: {error}")))?;
     // The card goes through the same check as one that is written by hand.
     Card::from_json(&value["card"]).map_err(|error| bad(format!("its card: {error}")))?;
     let record: Record =
@@ -156,10 +170,12 @@ fn read_record(text: &[u8]) -> Result<Record, JobError> {
     Ok(record)
 }
 
-fn file(
+/// A file of the archive; what it weighs is taken off `left`.
+fn unpacked(
     zip: &mut ZipArchive<Cursor<&[u8]>>,
     name: &str,
     most: u64,
+    left: &mut u64,
 ) -> Result<Option<Vec<u8>>, JobError> {
     let mut entry = match zip.by_name(name) {
         Ok(entry) => entry,
@@ -167,14 +183,21 @@ fn file(
         Err(error) => return Err(bad(format!("{name}: {error}"))),
     };
     let mut bytes = Vec::new();
+    let together = *left < most;
+    let most = most.min(*left);
     entry
         .by_ref()
         .take(most + 1)
         .read_to_end(&mut bytes)
         .map_err(|error| bad(format!("{name}: {error}")))?;
     if bytes.len() as u64 > most {
-        return Err(bad(format!("{name} is larger than it may be")));
+        return Err(bad(if together {
+            format!("with {name} it unpacks to more than such an archive can hold")
+        } else {
+            format!("{name} is larger than it may be")
+        }));
     }
+    *left -= bytes.len() as u64;
     Ok(Some(bytes))
 }
 
@@ -197,6 +220,7 @@ pub(crate) fn fresh_uid(salt: &str) -> String {
 mod tests {
     use super::*;
     use crate::job::new_trial::NewTrial;
+    use crate::job::open::Purpose;
     use crate::schema::record::{Head, Shows};
     use image::RgbImage;
 
@@ -216,7 +240,7 @@ mod tests {
     }
 
     fn workshop(folder: &std::path::Path, name: &str) -> Store {
-        Store::open(&folder.join(name)).unwrap()
+        Store::open(&folder.join(name), Purpose::Begin).unwrap()
     }
 
     fn exported(folder: &std::path::Path) -> (Record, Vec<u8>) {
@@ -305,5 +329,123 @@ mod tests {
     #[test]
     fn no_two_jobs_share_a_uid() {
         assert_ne!(fresh_uid("a"), fresh_uid("a"));
+    }
+
+    /// A store with a job of one trial with these photos.
+    fn with_photos(folder: &std::path::Path, photos: Vec<NewPhoto>) -> (Store, i64) {
+        let mut store = workshop(folder, "photos.db");
+        let head = Head {
+            uid: fresh_uid("p"),
+            ..Head::default()
+        };
+        let card = Card::from_toml(include_str!("../../examples/larchfield/card.toml")).unwrap();
+        let job = store.new_job(&head, &card).unwrap();
+        let trial = NewTrial {
+            photos,
+            ..NewTrial::default()
+        };
+        store
+            .add_trial(job, &trial, "2026-05-04T08:00:00Z", "Robin")
+            .unwrap();
+        (store, job)
+    }
+
+    #[test]
+    fn photos_that_are_one_after_cleaning_leave_and_arrive_as_two() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut jpeg = Vec::new();
+        RgbImage::new(8, 6)
+            .write_to(&mut Cursor::new(&mut jpeg), image::ImageFormat::Jpeg)
+            .unwrap();
+        let named = |name: &str, tail: &[u8]| NewPhoto {
+            name: name.into(),
+            bytes: [&jpeg[..], tail].concat(),
+            ..photo()
+        };
+        let (store, job) = with_photos(
+            folder.path(),
+            vec![named("a.jpg", b""), named("b.jpg", b"x")],
+        );
+        let archive = export(&store, job).unwrap();
+        let mut there = workshop(folder.path(), "there.db");
+        let job = import(&mut there, &archive, false).unwrap();
+        let arrived = &there.record(job).unwrap().trials[0].photos;
+        let names: Vec<&str> = arrived.iter().map(|photo| photo.name.as_str()).collect();
+        assert_eq!(names, ["a.jpg", "b.jpg"]);
+        assert_ne!(arrived[0].original_sha256, arrived[1].original_sha256);
+        assert_eq!(arrived[0].sha256, arrived[1].sha256);
+    }
+
+    #[test]
+    fn a_photo_that_was_damaged_in_the_store_is_not_exported() {
+        let folder = tempfile::tempdir().unwrap();
+        let (store, job) = with_photos(folder.path(), vec![photo()]);
+        store
+            .connection
+            .execute("UPDATE photo SET bytes = zeroblob(length(bytes))", [])
+            .unwrap();
+        let error = export(&store, job).unwrap_err();
+        assert!(matches!(error, JobError::Damaged { .. }), "{error}");
+        assert!(error.to_string().contains("not what was recorded"));
+    }
+
+    /// The record of `exported`, changed, with these photos.
+    fn packed_anew(record: &Record, photos: &[(String, Vec<u8>)]) -> Vec<u8> {
+        let mut zip = ZipWriter::new(Cursor::new(Vec::new()));
+        let how = SimpleFileOptions::default().compression_method(CompressionMethod::Deflated);
+        zip.start_file("record.json", how).unwrap();
+        zip.write_all(&serde_json::to_vec(record).unwrap()).unwrap();
+        for (name, bytes) in photos {
+            zip.start_file(name, how).unwrap();
+            zip.write_all(bytes).unwrap();
+        }
+        zip.finish().unwrap().into_inner()
+    }
+
+    #[test]
+    fn a_small_archive_cannot_unpack_to_more_than_the_memory() {
+        let folder = tempfile::tempdir().unwrap();
+        let (mut record, _) = exported(folder.path());
+        let mut large = b"\x89PNG\r\n\x1a\n".to_vec();
+        large.resize(30 << 20, 0);
+        let hash = sha256(&large);
+        let one = record.trials[0].photos[0].clone();
+        for assembly in &mut record.trials {
+            assembly.photos = vec![one.clone(); 4];
+            for photo in &mut assembly.photos {
+                photo.sha256.clone_from(&hash);
+            }
+        }
+        let archive = packed_anew(&record, &[(format!("photos/{hash}.png"), large)]);
+        assert!(archive.len() < 100_000, "{}", archive.len());
+        let mut there = workshop(folder.path(), "there.db");
+        let error = import(&mut there, &archive, true).unwrap_err().to_string();
+        assert!(error.contains("unpacks to more"), "{error}");
+    }
+
+    #[test]
+    fn an_archive_brings_in_no_photo_that_is_none_and_no_number_that_cannot_be() {
+        let folder = tempfile::tempdir().unwrap();
+        let (mut record, _) = exported(folder.path());
+        let zeros = vec![0; 1000];
+        let hash = sha256(&zeros);
+        for assembly in &mut record.trials {
+            assembly.photos[0].sha256.clone_from(&hash);
+        }
+        let photos = [(format!("photos/{hash}.png"), zeros)];
+        let mut there = workshop(folder.path(), "there.db");
+        let mut refused = |record: &Record| {
+            let archive = packed_anew(record, &photos);
+            import(&mut there, &archive, true).unwrap_err().to_string()
+        };
+        let error = refused(&record);
+        assert!(error.contains("is no picture"), "{error}");
+        record.trials[0].trial.pinion_shim_mm = Some(1e308);
+        let error = refused(&record);
+        assert!(error.contains("`pinion_shim_mm`"), "{error}");
+        record.trials[0].trial.pinion_shim_mm = None;
+        record.trials[0].bench.pinion_nut_nm = Some(1e300);
+        let error = refused(&record);
+        assert!(error.contains("`pinion_nut_nm`"), "{error}");
     }
 }

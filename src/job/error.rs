@@ -1,5 +1,6 @@
 //! What can go wrong with the workshop's record.
 
+use crate::units::ImpossibleNumber;
 use rusqlite::ErrorCode;
 
 /// An error of the workshop's database or of a job in it.
@@ -24,6 +25,14 @@ pub enum JobError {
     /// A file that is no workshop database.
     #[error("{path} is not a workshop's record of this program; give another file with --db")]
     NotAStore {
+        /// The file.
+        path: String,
+    },
+    /// No file of that name.
+    #[error(
+        "no job is open: there is no workshop's record at {path}; look whether --db or FLANKREAD_DB is spelt right, or begin with `flankread job new`"
+    )]
+    NoStore {
         /// The file.
         path: String,
     },
@@ -94,6 +103,9 @@ pub enum JobError {
         /// Its number here.
         number: i64,
     },
+    /// A number that no axle has.
+    #[error("nothing was recorded: {0}")]
+    Number(String),
     /// Something asked of a job that it cannot do.
     #[error("{0}")]
     Use(String),
@@ -107,6 +119,12 @@ pub enum JobError {
         /// What is wrong with it.
         detail: String,
     },
+}
+
+impl From<ImpossibleNumber> for JobError {
+    fn from(error: ImpossibleNumber) -> Self {
+        Self::Number(error.to_string())
+    }
 }
 
 impl From<JobError> for crate::Error {
@@ -128,8 +146,10 @@ impl JobError {
         match error.sqlite_error_code() {
             Some(ErrorCode::DiskFull) => Self::Full { path },
             Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => Self::Busy { path },
-            Some(ErrorCode::NotADatabase) => Self::NotAStore { path },
-            Some(ErrorCode::DatabaseCorrupt) => Self::Damaged { path, detail },
+            // A file of something else was told before it was opened.
+            Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase) => {
+                Self::Damaged { path, detail }
+            }
             Some(ErrorCode::CannotOpen | ErrorCode::PermissionDenied | ErrorCode::ReadOnly) => {
                 Self::Closed { path, detail }
             }

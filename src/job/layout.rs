@@ -122,12 +122,12 @@ fn migrate_to(connection: &mut Connection, path: &str, wanted: i64) -> Result<()
     }
 }
 
-fn versions(connection: &Connection) -> rusqlite::Result<(i64, i64)> {
+pub(super) fn versions(connection: &Connection) -> rusqlite::Result<(i64, i64)> {
     let read = |name| connection.pragma_query_value(None, name, |row| row.get(0));
     Ok((read("user_version")?, read("application_id")?))
 }
 
-fn is_empty(connection: &Connection) -> rusqlite::Result<bool> {
+pub(super) fn is_empty(connection: &Connection) -> rusqlite::Result<bool> {
     connection.query_row("SELECT count(*) = 0 FROM sqlite_schema", [], |row| {
         row.get(0)
     })

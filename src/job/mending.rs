@@ -59,6 +59,7 @@ impl Store {
         amended: &NewTrial,
         replaced: &[usize],
     ) -> Result<(), JobError> {
+        amended.possible()?;
         let had = self.standing_trial(job, number)?.photos.len();
         let record = self.record(job)?;
         let given = (record.advice.iter()).rfind(|g| g.after < number && g.remark.is_empty());

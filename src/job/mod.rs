@@ -13,6 +13,7 @@ pub(crate) mod limits;
 mod mending;
 pub(crate) mod new_trial;
 pub(crate) mod next;
+pub(crate) mod open;
 pub(crate) mod photos;
 pub(crate) mod record;
 mod rows;

@@ -2,6 +2,7 @@
 
 use crate::schema::record::{Bench, Shows};
 use crate::schema::{Reading, Trial};
+use crate::units::{ImpossibleNumber, possible_numbers};
 use sha2::{Digest as _, Sha256};
 
 /// A photo to be kept with a trial.
@@ -30,6 +31,26 @@ pub(crate) struct NewTrial {
     pub bench: Bench,
     /// Photos.
     pub photos: Vec<NewPhoto>,
+}
+
+impl NewTrial {
+    /// Whether every number in it can be, and can be stored.
+    ///
+    /// # Errors
+    /// The first that cannot be.
+    pub(crate) fn possible(&self) -> Result<(), ImpossibleNumber> {
+        let known = Trial {
+            other: serde_json::Map::new(),
+            ..self.trial.clone()
+        };
+        possible_numbers(&known)?;
+        // What was put right may have been nothing before.
+        let bench = Bench {
+            amended: Vec::new(),
+            ..self.bench.clone()
+        };
+        possible_numbers(&bench)
+    }
 }
 
 /// SHA-256 of bytes, lower-case hexadecimal.

@@ -1,6 +1,7 @@
 //! A photo file → what a job keeps of it: the bytes as they are, the reading, and the picture for sheets.
 
 use super::new_trial::NewPhoto;
+use crate::files;
 use crate::flank::find::{FindHints, ToeEnd};
 use crate::flank::marks;
 use crate::frames::Side;
@@ -45,7 +46,8 @@ pub(crate) fn take(
     draw: impl FnOnce(&Photo, &OutlinedReading) -> Result<RgbImage>,
 ) -> Result<NewPhoto> {
     let opened = photo::open(path)?;
-    let bytes = std::fs::read(path).map_err(|source| Error::input(path, source))?;
+    let bytes = files::read(path, photo::Limits::default().bytes)
+        .map_err(|source| Error::input(path, source))?;
     let name = path.file_name().map_or_else(
         || "photo".into(),
         |name| name.to_string_lossy().into_owned(),

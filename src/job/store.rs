@@ -1,20 +1,16 @@
 //! The workshop's database: one file, safe with several processes and against a kill at any instant.
 
-use super::new_trial::{NewPhoto, NewTrial};
+use super::new_trial::{self, NewPhoto, NewTrial};
 use super::record::follows;
 use super::rows::JobLine;
 use super::writes::{
     Failure, insert_given, insert_job, insert_note, insert_tick, insert_trial, must_be_open,
 };
-use super::{JobError, layout, rows};
+use super::{JobError, rows};
 use crate::schema::record::{Assembly, Head, Note, Record, Tick};
 use crate::schema::{Advice, Card};
+use crate::units::possible_numbers;
 use rusqlite::{Connection, OptionalExtension as _, Transaction, TransactionBehavior, params};
-use std::path::{Path, PathBuf};
-use std::time::{Duration, Instant};
-
-/// How long one process waits for another.
-const PATIENCE: Duration = Duration::from_secs(30);
 
 /// An open workshop database.
 #[derive(Debug)]
@@ -23,54 +19,7 @@ pub(crate) struct Store {
     pub(super) path: String,
 }
 
-/// Where the workshop's database is when nothing is said: `FLANKREAD_DB`, else the user's data folder.
-pub(crate) fn usual_path() -> PathBuf {
-    let set = |name: &str| std::env::var_os(name).filter(|value| !value.is_empty());
-    if let Some(path) = set("FLANKREAD_DB") {
-        return path.into();
-    }
-    let folder = set("XDG_DATA_HOME")
-        .or_else(|| set("APPDATA"))
-        .map(PathBuf::from)
-        .or_else(|| set("HOME").map(|home| Path::new(&home).join(".local/share")))
-        .unwrap_or_default();
-    folder.join("flankread").join("workshop.db")
-}
-
 impl Store {
-    /// Opens the database, makes it when it is not there, and brings it to the newest layout.
-    ///
-    /// # Errors
-    /// It cannot be opened, is no workshop's database, or is from the future.
-    pub(crate) fn open(path: &Path) -> Result<Self, JobError> {
-        let name = path.display().to_string();
-        let closed = |detail: String| JobError::Closed {
-            path: name.clone(),
-            detail,
-        };
-        if let Some(folder) = path.parent().filter(|f| !f.as_os_str().is_empty()) {
-            std::fs::create_dir_all(folder).map_err(|error| closed(error.to_string()))?;
-        }
-        let mut connection = Connection::open(path).map_err(|error| JobError::of(&name, &error))?;
-        connection
-            .busy_timeout(PATIENCE)
-            .map_err(|error| JobError::of(&name, &error))?;
-        // The change to a write-ahead log asks for the file alone and does not wait by itself.
-        let begun = Instant::now();
-        while let Err(error) = settings(&connection) {
-            let busy = matches!(JobError::of(&name, &error), JobError::Busy { .. });
-            if !busy || begun.elapsed() > PATIENCE {
-                return Err(JobError::of(&name, &error));
-            }
-            std::thread::sleep(Duration::from_millis(2));
-        }
-        layout::migrate(&mut connection, &name)?;
-        Ok(Self {
-            connection,
-            path: name,
-        })
-    }
-
     pub(super) fn failed(&self, error: &rusqlite::Error) -> JobError {
         JobError::of(&self.path, error)
     }
@@ -150,18 +99,26 @@ impl Store {
         rows::record(&self.connection, &self.path, number)
     }
 
-    /// A stored photo as it is.
+    /// A stored photo as it was recorded.
     ///
     /// # Errors
-    /// It is not there.
+    /// It is not there, or not what was recorded.
     pub(crate) fn photo(&self, sha256: &str) -> Result<Vec<u8>, JobError> {
-        self.connection
+        let bytes: Vec<u8> = self
+            .connection
             .query_row(
                 "SELECT bytes FROM photo WHERE sha256 = ?1",
                 [sha256],
                 |row| row.get(0),
             )
-            .map_err(|error| self.failed(&error))
+            .map_err(|error| self.failed(&error))?;
+        if new_trial::sha256(&bytes) == sha256 {
+            return Ok(bytes);
+        }
+        Err(JobError::Damaged {
+            path: self.path.clone(),
+            detail: format!("the stored photo {sha256} is not what was recorded"),
+        })
     }
 
     /// The drawn-on picture of a trial's photo, counted from 0.
@@ -252,6 +209,7 @@ impl Store {
         advice: &Advice,
         at: &str,
     ) -> Result<(), JobError> {
+        possible_numbers(advice)?;
         let text = rows::json(advice);
         self.write(|t| {
             must_be_open(t, job)?;
@@ -360,13 +318,6 @@ impl Store {
             Ok(job)
         })
     }
-}
-
-/// A write-ahead log lets readers read while one writes; every commit reaches the disk before it returns.
-fn settings(connection: &Connection) -> rusqlite::Result<()> {
-    connection.pragma_update(None, "journal_mode", "WAL")?;
-    connection.pragma_update(None, "synchronous", "FULL")?;
-    connection.pragma_update(None, "foreign_keys", "ON")
 }
 
 #[cfg(test)]

@@ -1,7 +1,7 @@
 //! A photo without what the camera wrote about place, time and owner, for an archive that leaves the workshop.
 //!
 //! JPEG, PNG and WebP files are copied part by part: what the picture needs stays bit for bit, all else (EXIF,
-//! XMP, comments, anything behind the picture's end) is left out. The orientation and the focal length,
+//! XMP, colour profiles, comments, small pictures, anything behind the picture's end) is left out. The orientation and the focal length,
 //! which a reading needs, are written anew. HEIC and TIFF hold their notes all over the file, so those
 //! leave as PNG of the working copy.
 
@@ -87,7 +87,7 @@ fn notes(facts: &CameraFacts) -> Option<Vec<u8>> {
     Some(block.into_inner())
 }
 
-/// JPEG segments (ITU-T T.81, annex B): kept are those a decoder needs, and the colour profile.
+/// JPEG segments (ITU-T T.81, annex B): kept is what a decoder needs.
 ///
 /// By hand: `img-parts` keeps whatever follows the first scan's head, and there phones put a second picture with
 /// notes of its own.
@@ -110,6 +110,11 @@ fn jpeg(bytes: &[u8], facts: &CameraFacts) -> Option<Vec<u8>> {
             return None;
         }
         let marker = *bytes.get(at + 1)?;
+        // These stand alone, and mean nothing between segments (T.81, table B.1).
+        if matches!(marker, 0x01 | 0xd0..=0xd7) {
+            at += 2;
+            continue;
+        }
         if marker == 0xd9 {
             out.extend([0xff, 0xd9]);
             return Some(out);
@@ -120,16 +125,7 @@ fn jpeg(bytes: &[u8], facts: &CameraFacts) -> Option<Vec<u8>> {
         ]));
         let end = at + 2 + length;
         let segment = bytes.get(at..end)?;
-        let profile = segment.get(4..15) == Some(b"ICC_PROFILE");
-        let keep = match marker {
-            0xe0 | 0xee => true,
-            0xe2 => profile,
-            0xe1..=0xef | 0xfe => false,
-            _ => true,
-        };
-        if keep {
-            out.extend(segment);
-        }
+        out.extend(kept_of_jpeg(marker, segment).unwrap_or_default());
         at = end;
         if marker == 0xda {
             let start = at;
@@ -142,11 +138,35 @@ fn jpeg(bytes: &[u8], facts: &CameraFacts) -> Option<Vec<u8>> {
     }
 }
 
+/// What of a JPEG segment a decoder needs: frames, tables, scans and restarts whole (T.81, table B.1); of JFIF's and
+/// Adobe's the fields they have, without the small picture and whatever else was hung on. Colour profiles hold texts of
+/// whoever made them and no reading goes by them, so they stay out.
+fn kept_of_jpeg(marker: u8, segment: &[u8]) -> Option<Vec<u8>> {
+    let head = |name: &[u8], length: u8| {
+        let body = segment.get(4..2 + usize::from(length))?;
+        let mut kept = vec![0xff, marker, 0, length];
+        kept.extend(body.starts_with(name).then_some(body)?);
+        Some(kept)
+    };
+    match marker {
+        0xe0 => {
+            // ITU-T T.871, 10.1: sixteen bytes, the last two the size of the small picture behind them.
+            let mut kept = head(b"JFIF\0", 16)?;
+            kept[16..].fill(0);
+            Some(kept)
+        }
+        // ITU-T T.872, 6.5.3: fourteen bytes.
+        0xee => head(b"Adobe", 14),
+        0xc0..=0xc7 | 0xc9..=0xcf | 0xda..=0xdf => Some(segment.to_vec()),
+        _ => None,
+    }
+}
+
 /// PNG chunks (PNG specification, 5): kept are the picture's own.
 fn png(bytes: &[u8], facts: &CameraFacts) -> Option<Vec<u8>> {
-    const KEPT: [&[u8; 4]; 12] = [
-        b"IHDR", b"PLTE", b"IDAT", b"IEND", b"tRNS", b"gAMA", b"cHRM", b"sRGB", b"iCCP", b"sBIT",
-        b"bKGD", b"pHYs",
+    const KEPT: [&[u8; 4]; 11] = [
+        b"IHDR", b"PLTE", b"IDAT", b"IEND", b"tRNS", b"gAMA", b"cHRM", b"sRGB", b"sBIT", b"bKGD",
+        b"pHYs",
     ];
     let mut picture = Png::from_bytes(Bytes::copy_from_slice(bytes)).ok()?;
     let whole = picture.chunk_by_type(*b"IEND").is_some();
@@ -159,15 +179,24 @@ fn png(bytes: &[u8], facts: &CameraFacts) -> Option<Vec<u8>> {
 
 /// WebP chunks (RFC 9649): kept are the picture's own.
 fn webp(bytes: &[u8], facts: &CameraFacts) -> Option<Vec<u8>> {
-    const KEPT: [&[u8; 4]; 7] = [
-        b"VP8 ", b"VP8L", b"VP8X", b"ALPH", b"ICCP", b"ANIM", b"ANMF",
-    ];
+    const KEPT: [&[u8; 4]; 6] = [b"VP8 ", b"VP8L", b"VP8X", b"ALPH", b"ANIM", b"ANMF"];
+    /// Bits of the extended header that announce a profile, EXIF and XMP (RFC 9649, 2.7), and where they stand in the file.
+    const PROFILE_EXIF_XMP: u8 = 0x2c;
+    const EXIF: u8 = 0x08;
+    const FLAGS_AT: usize = 20;
     let mut picture = WebP::from_bytes(Bytes::copy_from_slice(bytes)).ok()?;
     picture
         .chunks_mut()
         .retain(|chunk| KEPT.contains(&&chunk.id()));
-    picture.set_exif(notes(facts).map(Bytes::from));
-    Some(picture.encoder().bytes().to_vec())
+    let notes = notes(facts);
+    let exif = if notes.is_some() { EXIF } else { 0 };
+    picture.set_exif(notes.map(Bytes::from));
+    let mut clean = picture.encoder().bytes().to_vec();
+    if clean.get(12..16) == Some(b"VP8X") {
+        let flags = clean.get_mut(FLAGS_AT)?;
+        *flags = *flags & !PROFILE_EXIF_XMP | exif;
+    }
+    Some(clean)
 }
 
 /// The upright working copy as PNG.
@@ -302,6 +331,51 @@ mod tests {
             assert_eq!(facts.focal_35mm, Some(26.0), "{name}");
             // What is clean already stays as it is.
             assert_eq!(without_metadata(&clean, name).unwrap().0, clean, "{name}");
+        }
+    }
+
+    #[test]
+    fn small_pictures_profiles_tails_and_unknown_segments_stay_here() {
+        const SECRET: &[u8] = b"Robin, 12 Mill Lane";
+        let segment = |marker: u8, head: &[u8]| {
+            let body = [head, SECRET].concat();
+            let mut bytes = vec![0xff, marker];
+            bytes.extend((body.len() as u16 + 2).to_be_bytes());
+            bytes.extend(body);
+            bytes
+        };
+        let plain = picture(ImageFormat::Jpeg);
+        let mut bytes = vec![0xff, 0xd8];
+        for (marker, head) in [
+            (0xe0, &b"JFIF\0\x01\x02\x01\0\x48\0\x48\x02\x03"[..]),
+            (0xe0, b"JFXX\0\x10"),
+            (0xe2, b"ICC_PROFILE\0\x01\x01"),
+            (0xee, b"Adobe\0\x64\0\0\0\0\x01"),
+            (0xf0, b""),
+            (0xfe, b""),
+        ] {
+            bytes.extend(segment(marker, head));
+        }
+        bytes.extend(&plain[2..]);
+        let mut png = picture(ImageFormat::Png);
+        let profile = PngChunk::new(*b"iCCP", SECRET.to_vec().into());
+        png.splice(33..33, profile.encoder().bytes().to_vec());
+        let mut webp = webp_with_a_place();
+        webp[20] |= 0x20;
+        let mut profile = b"ICCP".to_vec();
+        profile.extend((SECRET.len() as u32).to_le_bytes());
+        profile.extend(SECRET);
+        profile.push(0);
+        // Behind the extended header: 12 + 8 + 10 (RFC 9649, 2.7).
+        webp.splice(30..30, profile);
+        let size = (webp.len() as u32 - 8).to_le_bytes();
+        webp[4..8].copy_from_slice(&size);
+        let holds = |bytes: &[u8]| bytes.windows(SECRET.len()).any(|part| part == SECRET);
+        for (name, bytes) in [("a.jpg", bytes), ("a.png", png), ("a.webp", webp)] {
+            assert!(holds(&bytes), "{name}");
+            let (clean, _) = without_metadata(&bytes, name).unwrap();
+            assert!(!holds(&clean), "{name}");
+            assert_eq!(pixels(&clean), pixels(&bytes), "{name}");
         }
     }
 

@@ -64,6 +64,7 @@ pub(super) fn insert_trial(
     by: &str,
     new: &NewTrial,
 ) -> Result<(), Failure> {
+    new.possible().map_err(JobError::from)?;
     t.execute(
         "INSERT INTO trial (job, number, recorded, by, numbers, bench) VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
         params![job, number, at, by, rows::json(&new.trial), rows::json(&new.bench)],

@@ -67,6 +67,20 @@ pub enum PhotoError {
         /// The limit, megapixels.
         limit_megapixels: u64,
     },
+    /// A side longer than any camera's.
+    #[error(
+        "{path} says it is {width} × {height} pixels; sides of at most {limit} pixels are opened: this is no photo of a camera"
+    )]
+    TooLong {
+        /// The file as it was given.
+        path: String,
+        /// Width the header claims, pixels.
+        width: u32,
+        /// Height the header claims, pixels.
+        height: u32,
+        /// The limit, pixels.
+        limit: u32,
+    },
     /// More bytes than will be read.
     #[error(
         "{path} has {megabytes} MB; at most {limit_megabytes} MB are opened: save it as a JPEG"

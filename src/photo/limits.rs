@@ -7,6 +7,8 @@ pub(crate) struct Limits {
     pub bytes: u64,
     /// Most pixels, width × height.
     pub pixels: u64,
+    /// Longest side, pixels.
+    pub side: u32,
 }
 
 impl Default for Limits {
@@ -15,6 +17,8 @@ impl Default for Limits {
         Self {
             bytes: 64_000_000,
             pixels: 110_000_000,
+            // The longest that JPEG can have (ITU-T T.81, B.2.2).
+            side: 65_535,
         }
     }
 }

@@ -16,6 +16,7 @@ mod jpeg_data;
 mod jpeg_markers;
 mod limits;
 mod open;
+mod png_chunks;
 pub(crate) mod shrink;
 
 #[cfg(test)]
@@ -24,6 +25,8 @@ pub(crate) use colour::linear_of_levels;
 pub use error::PhotoError;
 pub(crate) use exif::{CameraFacts, camera_facts};
 pub(crate) use limits::Limits;
+#[cfg(feature = "cli")]
+pub(crate) use open::looks_like_photo;
 pub(crate) use open::open;
 
 use crate::frames::PhotoPoint;

@@ -8,8 +8,10 @@ use super::jpeg::shrunk_jpeg;
 use super::jpeg_data::whole_share;
 use super::jpeg_markers::jpeg_is_complete;
 use super::limits::Limits;
+use super::png_chunks::only_pixels;
 use super::shrink::resized;
 use super::{Photo, PhotoError, WORKING_SIDE_PX};
+use crate::files;
 use image::metadata::Orientation;
 use image::{DynamicImage, ImageFormat, ImageReader, RgbImage};
 use sha2::{Digest, Sha256};
@@ -67,11 +69,21 @@ fn read_bytes(path: &Path, name: &str, limits: Limits) -> Result<Vec<u8>, PhotoE
             limit_megabytes: limits.bytes / 1_000_000,
         });
     }
-    let bytes = fs::read(path).map_err(unreadable)?;
+    let bytes = files::read(path, limits.bytes).map_err(unreadable)?;
     if bytes.is_empty() {
         return Err(PhotoError::Empty { path: name.into() });
     }
     Ok(bytes)
+}
+
+/// Whether bytes begin like a photo of a kind that is opened.
+#[cfg(feature = "cli")]
+pub(crate) fn looks_like_photo(bytes: &[u8]) -> bool {
+    #[cfg(feature = "heic")]
+    if looks_like_heic(bytes) {
+        return true;
+    }
+    sniff(bytes, "").is_ok()
 }
 
 /// The format by the first bytes; the file's name is not asked.
@@ -127,6 +139,13 @@ fn decode(
     {
         return Ok(decoded);
     }
+    let pixels_only;
+    let bytes = if kind == ImageFormat::Png {
+        pixels_only = only_pixels(bytes);
+        &pixels_only
+    } else {
+        bytes
+    };
     let (width, height) = ImageReader::with_format(Cursor::new(bytes), kind)
         .into_dimensions()
         .map_err(failed)?;
@@ -136,6 +155,14 @@ fn decode(
             width,
             height,
             limit_megapixels: limits.pixels / 1_000_000,
+        });
+    }
+    if width.max(height) > limits.side {
+        return Err(PhotoError::TooLong {
+            path: name.into(),
+            width,
+            height,
+            limit: limits.side,
         });
     }
     if !complete {
@@ -244,6 +271,36 @@ mod tests {
             matches!(error, PhotoError::TooManyPixels { width: 30_000, .. }),
             "{error}"
         );
+    }
+
+    #[test]
+    fn a_picture_of_one_endless_row_is_refused() {
+        let mut bytes = png(4, 4);
+        bytes[16..20].copy_from_slice(&100_000_000u32.to_be_bytes());
+        bytes[20..24].copy_from_slice(&1u32.to_be_bytes());
+        let crc = crc32(&bytes[12..29]);
+        bytes[29..33].copy_from_slice(&crc.to_be_bytes());
+        let error = open(file(&bytes).path()).unwrap_err();
+        assert!(
+            matches!(error, PhotoError::TooLong { height: 1, .. }),
+            "{error}"
+        );
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_pipe_or_a_device_is_no_photo() {
+        let folder = tempfile::tempdir().unwrap();
+        let pipe = folder.path().join("drive.jpg");
+        let made = std::process::Command::new("mkfifo")
+            .arg(&pipe)
+            .status()
+            .unwrap();
+        assert!(made.success());
+        for path in [pipe.as_path(), Path::new("/dev/zero")] {
+            let error = open(path).unwrap_err().to_string();
+            assert!(error.contains("a pipe, a socket or a device"), "{error}");
+        }
     }
 
     /// The CRC of the PNG specification's annex D, bit by bit.

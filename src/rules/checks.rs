@@ -4,7 +4,7 @@ use super::RulesError;
 use super::calibration::{CALIBRATION, CheckLimits};
 use crate::frames::Side;
 use crate::schema::{Card, Check, CheckCode, FlankReading, Trial};
-use crate::units::{INCH_MM, THOU_MM, Units};
+use crate::units::{INCH_MM, THOU_MM, Units, possible_numbers};
 
 /// What no axle shows.
 const LIMITS: CheckLimits = CALIBRATION.checks;
@@ -16,7 +16,7 @@ fn check(code: CheckCode, message: String) -> Check {
 /// Everything that stands in the way of an amount, worst first; empty when nothing does.
 ///
 /// # Errors
-/// A number that is not finite, or a time that is none.
+/// A number that no axle has, or a time that is none.
 pub(crate) fn before_amounts(
     card: &Card,
     trials: &[Trial],
@@ -32,7 +32,7 @@ pub(crate) fn before_amounts(
     };
     let mut checks = Vec::new();
     for (number, trial) in (1..).zip(trials) {
-        finite(number, trial)?;
+        numbers(number, trial)?;
         readings(number, trial, &mut checks);
         backlash(number, trial, trials, card, units, &mut checks);
         packs(number, trial, card, units, &mut checks);
@@ -96,41 +96,12 @@ fn missing(last: &Trial, checks: &mut Vec<Check>) {
     );
 }
 
-fn finite(number: usize, trial: &Trial) -> Result<(), RulesError> {
-    let readings = Side::BOTH
-        .into_iter()
-        .filter_map(|side| trial.reading(side))
-        .flat_map(|r| {
-            let pair =
-                |p: Option<crate::frames::FlankPoint>| p.map_or([0.0; 2], |p| [p.length, p.height]);
-            [
-                [r.centre.length, r.centre.height],
-                pair(r.extent),
-                pair(r.uncertainty),
-                [r.lean_deg.unwrap_or(0.0), 0.0],
-            ]
-            .concat()
-        });
-    let places = [
-        trial.pinion_shim_mm,
-        trial.ring_side_shim_mm,
-        trial.far_side_shim_mm,
-        trial.pinion_mm,
-        trial.ring_mm,
-        trial.pinion_torque_nm,
-    ];
-    let all = places
-        .into_iter()
-        .flatten()
-        .chain(trial.backlash_mm.iter().copied())
-        .chain(readings);
-    if all.into_iter().all(f64::is_finite) {
-        Ok(())
-    } else {
-        Err(RulesError::Job(format!(
-            "trial {number} holds a number that is not finite"
-        )))
-    }
+fn numbers(number: usize, trial: &Trial) -> Result<(), RulesError> {
+    let known = Trial {
+        other: serde_json::Map::new(),
+        ..trial.clone()
+    };
+    possible_numbers(&known).map_err(|error| RulesError::Job(format!("trial {number}: {error}")))
 }
 
 fn readings(number: usize, trial: &Trial, checks: &mut Vec<Check>) {

@@ -6,6 +6,7 @@ use super::time::Instant;
 use crate::frames::Side;
 use crate::schema::Card;
 use crate::schema::Trial;
+use crate::units::possible;
 use crate::{Error, Result};
 use serde_json::Value;
 use std::path::Path;
@@ -97,8 +98,11 @@ impl Job {
             Some(written) => Card::from_json(&written).map_err(|error| error.of("the job"))?,
         };
         let trials = match top.remove("trials") {
-            Some(trials @ Value::Array(_)) => serde_json::from_value::<Vec<Trial>>(trials)
-                .map_err(|error| bad(format!("a trial cannot be read: {error}")))?,
+            Some(trials @ Value::Array(_)) => {
+                possible(&trials).map_err(|error| bad(format!("a trial cannot be: {error}")))?;
+                serde_json::from_value::<Vec<Trial>>(trials)
+                    .map_err(|error| bad(format!("a trial cannot be read: {error}")))?
+            }
             _ => return Err(bad("it has no list of `trials`".into())),
         };
         let remarks = top

@@ -77,7 +77,7 @@ pub(super) fn parse(text: &str, quantity: &Quantity) -> Result<f64, UnitError> {
     };
     if unit.is_empty() {
         if quantity.bare_inches && bare_decimals(&text) {
-            return Ok(number * INCH_MM);
+            return within(number * INCH_MM, &text, quantity);
         }
         let choices: Vec<String> = quantity
             .usual
@@ -91,7 +91,7 @@ pub(super) fn parse(text: &str, quantity: &Quantity) -> Result<f64, UnitError> {
     }
     let key = plain(unit);
     if let Some((_, factor)) = quantity.units.iter().find(|(name, _)| *name == key) {
-        return Ok(number * factor);
+        return within(number * factor, &text, quantity);
     }
     // The first part of units that need two: `14 lb` may be either torque.
     let begun: Vec<String> = (quantity.usual.iter())
@@ -108,6 +108,18 @@ pub(super) fn parse(text: &str, quantity: &Quantity) -> Result<f64, UnitError> {
         unit: unit.to_owned(),
         quantity: quantity.name,
         hint,
+    })
+}
+
+/// The value, unless nothing measured on an axle can be as much.
+fn within(value: f64, text: &str, quantity: &Quantity) -> Result<f64, UnitError> {
+    if value.abs() <= quantity.most {
+        return Ok(value);
+    }
+    Err(UnitError::Impossible {
+        text: text.to_owned(),
+        quantity: quantity.name,
+        example: quantity.example,
     })
 }
 

@@ -1,5 +1,6 @@
 //! The units of each quantity in every spelling, with their factors.
 
+use super::possible::{MOST_DEG, MOST_MM, MOST_N, MOST_NM};
 use super::{INCH_MM, KILOGRAM_FORCE_N, LB_IN_NM, POUND_FORCE_N, THOU_MM};
 
 /// How a quantity is written: every spelling with its factor to the inside unit.
@@ -13,6 +14,8 @@ pub(super) struct Quantity {
     /// `.030` without a unit is inches: three or four decimals and nothing before the point are how inches are written
     /// in the trade, and millimetres nowhere.
     pub(super) bare_inches: bool,
+    /// The largest that can be, in the inside unit.
+    pub(super) most: f64,
 }
 
 pub(super) const LENGTH: Quantity = Quantity {
@@ -38,6 +41,7 @@ pub(super) const LENGTH: Quantity = Quantity {
         ("mils", THOU_MM),
     ],
     bare_inches: true,
+    most: MOST_MM,
 };
 
 pub(super) const TORQUE: Quantity = Quantity {
@@ -78,6 +82,7 @@ pub(super) const TORQUE: Quantity = Quantity {
         ("inoz", LB_IN_NM / 16.0),
     ],
     bare_inches: false,
+    most: MOST_NM,
 };
 
 pub(super) const FORCE: Quantity = Quantity {
@@ -93,6 +98,7 @@ pub(super) const FORCE: Quantity = Quantity {
         ("lbs", POUND_FORCE_N),
     ],
     bare_inches: false,
+    most: MOST_N,
 };
 
 pub(super) const ANGLE: Quantity = Quantity {
@@ -109,4 +115,5 @@ pub(super) const ANGLE: Quantity = Quantity {
         ("mrad", 0.001),
     ],
     bare_inches: false,
+    most: MOST_DEG.to_radians(),
 };

@@ -10,6 +10,7 @@ mod cautions;
 mod directions;
 mod example_job;
 mod hidden_ends;
+mod hostile;
 mod inputs;
 mod job;
 mod lesson;

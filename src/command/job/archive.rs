@@ -5,6 +5,7 @@ use super::{Common, Database, say};
 use crate::command::{Outcome, OutputOptions};
 use crate::files;
 use crate::job::archive;
+use crate::job::open::Purpose;
 use crate::report::job::build_sheet::{Sheet as SheetData, build_sheet};
 use crate::report::job::build_sheet_pdf::{Paper, build_sheet_pdf};
 use crate::{Error, Result};
@@ -70,7 +71,7 @@ impl Sheet {
                 )));
             }
         };
-        let (store, job) = self.common.open()?;
+        let (store, job) = self.common.look()?;
         let record = store.record(job)?;
         let mut pictures = Vec::with_capacity(record.trials.len());
         for assembly in &record.trials {
@@ -104,7 +105,7 @@ impl Sheet {
 
 impl Export {
     pub(super) fn run(&self, output: OutputOptions) -> Result<Outcome> {
-        let (store, job) = self.common.open()?;
+        let (store, job) = self.common.look()?;
         let bytes = archive::export(&store, job)?;
         files::write(&self.out, &bytes, self.force)?;
         say(
@@ -125,8 +126,9 @@ impl Export {
 
 impl Import {
     pub(super) fn run(&self, output: OutputOptions) -> Result<Outcome> {
-        let bytes = std::fs::read(&self.file).map_err(|source| Error::input(&self.file, source))?;
-        let mut store = self.database.open()?;
+        let bytes = files::read(&self.file, archive::MOST_BYTES)
+            .map_err(|source| Error::input(&self.file, source))?;
+        let mut store = self.database.open(Purpose::Begin)?;
         let job = archive::import(&mut store, &bytes, self.again)?;
         say(
             output,

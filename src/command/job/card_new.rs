@@ -5,7 +5,7 @@ use super::{Common, WhenWho};
 use crate::card::ask::{QUESTIONS, asked, both_teeth, check_answer, completed, left_open, written};
 use crate::command::ask::{Answer, Asker};
 use crate::command::{Outcome, OutputOptions};
-use crate::files;
+use crate::files::{self, MOST_TEXT_BYTES, read_text};
 use crate::job::clock::given_or_now;
 use crate::report::job::text::said as value_words;
 use crate::schema::Card;
@@ -102,7 +102,7 @@ impl Draft {
     }
 
     fn load(&self) -> Answers {
-        let text = std::fs::read_to_string(&self.path).unwrap_or_default();
+        let text = read_text(&self.path, MOST_TEXT_BYTES).unwrap_or_default();
         let places = 0..QUESTIONS.len();
         text.lines()
             .filter_map(|line| line.split_once('\t'))
@@ -285,7 +285,7 @@ impl New {
 impl Complete {
     fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let of_card = |error: crate::card::CardError| error.of(self.card.display());
-        let text = std::fs::read_to_string(&self.card)
+        let text = read_text(&self.card, MOST_TEXT_BYTES)
             .map_err(|source| Error::input(&self.card, source))?;
         let open = left_open(&text).map_err(of_card)?;
         let answers = said(ask(&open, Answers::new(), |_| Ok(()))?);

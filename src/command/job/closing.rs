@@ -8,6 +8,7 @@ use crate::job::JobError;
 use crate::job::clock::given_or_now;
 use crate::job::closing::{outside, torque_nm};
 use crate::job::next::{Station, next};
+use crate::job::open::Purpose;
 use crate::schema::record::{Item, Tick};
 use clap::Args;
 
@@ -130,7 +131,7 @@ impl Check {
 impl Close {
     pub(super) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let at = given_or_now(self.at.as_deref())?;
-        let mut store = self.common.database.open()?;
+        let mut store = self.common.database.open(Purpose::Change)?;
         let job = match (self.reopen, self.common.job) {
             (true, None) => {
                 return Err(JobError::Use("say which job to open again, with --job".into()).into());

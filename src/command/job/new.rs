@@ -7,6 +7,7 @@ use crate::command::{Outcome, OutputOptions};
 use crate::job::archive::fresh_uid;
 use crate::job::clock::given_or_now;
 use crate::job::next::NOT_FOUND;
+use crate::job::open::Purpose;
 use crate::schema::Card;
 use crate::schema::record::{Head, Note};
 use clap::Args;
@@ -84,7 +85,7 @@ impl New {
         // A card whose gears cannot mesh would fail at the first advice; say so now.
         crate::contact::Model::new(&card.gear_set())?;
         let opened = given_or_now(self.who.at.as_deref())?;
-        let mut store = self.database.open()?;
+        let mut store = self.database.open(Purpose::Begin)?;
         let head = Head {
             number: 0,
             uid: fresh_uid(&self.name),

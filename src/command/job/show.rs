@@ -6,6 +6,7 @@ use crate::Result;
 use crate::command::{Outcome, OutputOptions, print, print_json};
 use crate::job::clock::given_or_now;
 use crate::job::next::next;
+use crate::job::open::Purpose;
 use crate::report::advice::advice_text;
 use crate::report::job::text::{job_text, list_text, next_text};
 use crate::rules;
@@ -63,7 +64,11 @@ pub(super) struct NextArgs {
 
 impl List {
     pub(super) fn run(&self, output: OutputOptions) -> Result<Outcome> {
-        let jobs = self.database.open()?.jobs()?;
+        let jobs = if self.database.is_to_begin() {
+            Vec::new()
+        } else {
+            self.database.open(Purpose::Look)?.jobs()?
+        };
         if output.json {
             print_json(&JobAnswer::List { jobs })?;
         } else {
@@ -75,7 +80,7 @@ impl List {
 
 impl Show {
     pub(super) fn run(&self, output: OutputOptions) -> Result<Outcome> {
-        let (store, job) = self.common.open()?;
+        let (store, job) = self.common.look()?;
         let record = store.record(job)?;
         if self.as_job {
             print_json(&record.as_job())?;
@@ -132,7 +137,7 @@ impl Advise {
 
 impl NextArgs {
     pub(super) fn run(&self, output: OutputOptions) -> Result<Outcome> {
-        let (store, job) = self.common.open()?;
+        let (store, job) = self.common.look()?;
         let record = store.record(job)?;
         let next = next(&record, &output.shown(Some(&record.card)));
         if output.json {

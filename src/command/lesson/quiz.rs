@@ -406,6 +406,7 @@ fn grades_text(grades: &Grades) -> String {
 }
 
 fn graded_csv(grades: &Grades, path: &Path) -> Result<Vec<u8>> {
+    use crate::report::batch::csv::not_a_formula;
     let failed = |error: csv::Error| Error::machine(path, std::io::Error::other(error));
     let mut table = csv::Writer::from_writer(Vec::new());
     table

@@ -9,7 +9,7 @@ use crate::setup::sum::{sum, sum_answer};
 use crate::setup::threads::{Grade, Thread};
 use crate::setup::usual::BOLT;
 use crate::setup::{Answer, SetupError};
-use crate::units::{AsWritten, Force, Length, Torque, Units};
+use crate::units::{AsWritten, Force, Length, Torque, Units, plain_number};
 use clap::Args;
 
 /// Bolts: torque to tension and back, by size, grade and friction; the order to tighten them in.
@@ -30,16 +30,16 @@ pub(super) struct Fasteners {
     #[arg(long, value_name = "FORCE", conflicts_with = "share")]
     tension: Option<Force>,
     /// Share of the proof load to tighten to.
-    #[arg(long, default_value_t = USUAL_SHARE)]
+    #[arg(value_parser = plain_number, long, default_value_t = USUAL_SHARE)]
     share: f64,
     /// State of the thread.
     #[arg(long, value_enum, conflicts_with_all = ["nut_factor", "friction"])]
     state: Option<ThreadState>,
     /// Nut factor K in torque = K × diameter × tension.
-    #[arg(long, value_name = "K", conflicts_with = "friction")]
+    #[arg(value_parser = plain_number, long, value_name = "K", conflicts_with = "friction")]
     nut_factor: Option<f64>,
     /// Coefficient of friction of thread and head.
-    #[arg(long, value_name = "MU")]
+    #[arg(value_parser = plain_number, long, value_name = "MU")]
     friction: Option<f64>,
     /// How many bolts.
     #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..=64))]

@@ -11,7 +11,7 @@ use crate::setup::pinion_shim::{
 };
 use crate::setup::usual::{HOUSING, PINION_PACK, SLINGER};
 use crate::setup::{Answer, SetupError, Step};
-use crate::units::{AsWritten, Length, THOU_MM};
+use crate::units::{AsWritten, Length, THOU_MM, plain_number};
 use clap::{Args, Subcommand, ValueEnum};
 
 /// The pack to start the pinion with: from old and new marks, from a depth gauge, or from etched values.
@@ -47,8 +47,7 @@ enum Way {
 
 /// A mark as it stands on the pinion: a number of steps.
 fn mark(text: &str) -> std::result::Result<f64, String> {
-    let number = text.trim().trim_start_matches('+').parse::<f64>();
-    if let Some(steps) = number.ok().filter(|steps| steps.is_finite()) {
+    if let Ok(steps) = plain_number(text.trim().trim_start_matches('+')) {
         return Ok(steps);
     }
     let asks = "a mark is the plain number that stands on the pinion, such as 2 or -3; what a step is goes into --mark-unit";

@@ -14,7 +14,7 @@ use crate::setup::round_the_gear::{BacklashAt, Conversion, Limits, Round, answer
 use crate::setup::side_packs::{Found, Wanted, split};
 use crate::setup::usual::{BACKLASH, SIDE_PACK};
 use crate::setup::{Answer, SetupError};
-use crate::units::{AsWritten, Length};
+use crate::units::{AsWritten, Length, plain_number};
 use clap::{Args, ValueEnum};
 
 /// Backlash round the gear: mean, range, run-out, verdict.
@@ -27,7 +27,7 @@ pub(super) struct Backlash {
     #[arg(long = "reading", value_name = "LENGTH", required = true)]
     readings: Vec<AsWritten<Length>>,
     /// Where each reading was taken, degrees.
-    #[arg(long = "at", value_name = "DEGREES", allow_hyphen_values = true)]
+    #[arg(value_parser = plain_number, long = "at", value_name = "DEGREES", allow_hyphen_values = true)]
     at_deg: Vec<f64>,
     /// Window for the backlash, low then high; from the card when not given.
     #[arg(long, num_args = 2, value_names = ["LOW", "HIGH"])]
@@ -48,10 +48,10 @@ pub(super) struct Backlash {
     #[arg(long, value_name = "LENGTH")]
     radius: Option<Length>,
     /// Spiral angle for the conversion, when there is no card, degrees.
-    #[arg(long, value_name = "DEGREES")]
+    #[arg(value_parser = plain_number, long, value_name = "DEGREES")]
     spiral_angle: Option<f64>,
     /// Normal pressure angle for the conversion, when there is no card, degrees.
-    #[arg(long, value_name = "DEGREES", default_value_t = 20.0)]
+    #[arg(value_parser = plain_number, long, value_name = "DEGREES", default_value_t = 20.0)]
     pressure_angle: f64,
     #[command(flatten)]
     common: Common,

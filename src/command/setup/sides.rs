@@ -11,7 +11,7 @@ use crate::setup::kit_packs::ShimsAtHand;
 use crate::setup::side_packs::{Found, Wanted, answer, split};
 use crate::setup::usual::{BACKLASH, BACKLASH_OR_NONE, SIDE_PACK, SIDE_PRELOAD};
 use crate::setup::{Answer, SetupError, verdict};
-use crate::units::{AsWritten, Length, Shown};
+use crate::units::{AsWritten, Length, Shown, plain_number};
 use clap::Args;
 use std::str::FromStr;
 
@@ -19,7 +19,7 @@ use std::str::FromStr;
 #[derive(Debug, Args)]
 struct RatioArgs {
     /// Backlash per move of the ring gear; else the card's own by the contact model, else the shop's 0.6.
-    #[arg(long, value_name = "NUMBER")]
+    #[arg(value_parser = plain_number, long, value_name = "NUMBER")]
     ratio: Option<f64>,
     /// Take the shop's 0.6 in spite of the card.
     #[arg(long, conflicts_with = "ratio")]
@@ -98,6 +98,7 @@ pub(super) struct Adjusters {
     /// Notches of preload beyond zero end play, both sides together.
     #[arg(
         long,
+        value_parser = plain_number,
         default_value_t = 0.0,
         value_name = "COUNT",
         allow_hyphen_values = true

@@ -1,14 +1,16 @@
 use super::*;
 use crate::job::new_trial::sha256;
+use crate::job::open::Purpose;
 use crate::schema::Trial;
 use crate::schema::record::{Followed, Shows};
+use std::path::Path;
 
 fn card() -> Card {
     Card::from_toml(include_str!("../../../examples/larchfield/card.toml")).unwrap()
 }
 
 fn with_a_job(folder: &Path) -> (Store, i64) {
-    let mut store = Store::open(&folder.join("w.db")).unwrap();
+    let mut store = Store::open(&folder.join("w.db"), Purpose::Begin).unwrap();
     let head = Head {
         uid: "u".into(),
         name: "Rear axle".into(),
@@ -54,7 +56,7 @@ fn what_is_recorded_comes_back() {
         .unwrap();
     assert_eq!(number, 1);
     drop(store);
-    let store = Store::open(&folder.path().join("w.db")).unwrap();
+    let store = Store::open(&folder.path().join("w.db"), Purpose::Begin).unwrap();
     let record = store.record(job).unwrap();
     assert_eq!(record.card, card());
     assert_eq!(record.trials[0].trial.backlash_mm, [0.2]);
@@ -141,7 +143,7 @@ fn a_file_that_is_no_database_is_refused() {
         "just some notes, long enough to be looked at as a database header",
     )
     .unwrap();
-    let error = Store::open(&path).unwrap_err();
+    let error = Store::open(&path, Purpose::Begin).unwrap_err();
     assert!(matches!(error, JobError::NotAStore { .. }), "{error}");
     assert!(
         std::fs::read_to_string(&path)
