@@ -1,7 +1,7 @@
 //! What is said and printed when a command fails, and the exit status.
 
 use super::terminal::{harmless, harmless_json};
-use crate::schema::failure::{Failure, FailureKind, SCHEMA};
+use crate::schema::failure::{Failure, FailureKind, SCHEMA, status};
 use crate::trade_words::misspelt;
 use crate::{Error, ErrorKind};
 use clap::error::{ContextKind, ContextValue};
@@ -75,6 +75,7 @@ fn nearest_word(error: &mut clap::Error) {
 fn document(kind: FailureKind, messages: Vec<String>, exit_status: u8) {
     let failure = Failure {
         schema: SCHEMA.to_owned(),
+        status: status(),
         kind,
         messages,
         exit_status,

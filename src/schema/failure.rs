@@ -11,12 +11,20 @@ pub(crate) const SCHEMA: &str = "flankread/error/1";
 pub(crate) struct Failure {
     /// Always `flankread/error/1`.
     pub schema: String,
+    /// Always `error`: a reading's status is another word, so that a program may ask any answer for it.
+    #[serde(default = "status")]
+    pub status: String,
     /// Whose fault it is.
     pub kind: FailureKind,
     /// A sentence for each input that cannot be used: what is wrong, where, what would do.
     pub messages: Vec<String>,
     /// The exit status that goes with it.
     pub exit_status: u8,
+}
+
+/// What a failure's `status` says.
+pub(crate) fn status() -> String {
+    "error".to_owned()
 }
 
 /// Whose fault a failure is.
