@@ -12,7 +12,6 @@ use crate::lesson::quiz::progress::{Answered, Progress};
 use crate::lesson::quiz::{
     Answer, Fault, MOST, Question, Quiz, QuizError, Score, page, score, why,
 };
-use crate::report::batch::csv::not_a_formula;
 use crate::schema::Card;
 use crate::units::Units;
 use crate::{Error, Result};
