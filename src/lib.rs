@@ -82,7 +82,6 @@ mod units;
 mod batch;
 #[cfg(feature = "cli")]
 mod command;
-#[cfg(feature = "cli")]
 mod files;
 #[cfg(feature = "cli")]
 mod job;
