@@ -33,13 +33,12 @@ pub(crate) fn find_patches(
         let of = |probability| islands(probability, CALIBRATION.patch_probability);
         probabilities.iter().map(of).collect()
     };
-    let (seen, with_wiped) = (of_all(islands), of_all(with_wiped));
-    let islands: Islands = if !are_in_two(&seen) && are_in_two(&with_wiped) {
-        self::with_wiped
+    let (seen, wiped) = (of_all(islands), of_all(with_wiped));
+    let (islands, of_flanks): (Islands, _) = if !are_in_two(&seen) && are_in_two(&wiped) {
+        (with_wiped, wiped)
     } else {
-        islands
+        (islands, seen)
     };
-    let of_flanks = of_all(islands);
     let in_two = are_in_two(&of_flanks);
     let regions: Vec<Option<Mask>> = of_flanks.iter().map(|of| region(of, in_two)).collect();
     let seen: Vec<&Mask> = regions.iter().flatten().collect();
@@ -99,7 +98,8 @@ fn islands(probability: &PatchProbability, level: f32) -> Vec<Mask> {
 fn with_wiped(probability: &PatchProbability, level: f32) -> Vec<Mask> {
     let mut found = islands(probability, level);
     if let [first] = found.as_slice() {
-        let bare = probability.compound.mapv(|likely| likely < 0.5);
+        let even = CALIBRATION.patch_probability;
+        let bare = probability.compound.mapv(|likely| likely < even);
         let least = (CALIBRATION.least_island * area(first) as f64) as usize;
         let (last_row, last_column) = (bare.nrows() - 1, bare.ncols() - 1);
         let inside = |part: &Mask| {

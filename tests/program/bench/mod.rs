@@ -57,12 +57,12 @@ fn same_line(line: &str, other: &str) -> bool {
     a.clone().count() == b.clone().count() && a.zip(b).all(|(a, b)| same(a, b))
 }
 
-/// Holds what a script prints against the file beside it. With WRITE_TRANSCRIPTS in the environment the file is written
+/// Holds what a script prints against the file beside it. With WRITE_PRINTED in the environment the file is written
 /// anew, to be read line by line before it is kept.
 fn holds(name: &str) {
     let file = root("tests/program/bench").join(format!("{name}.txt"));
     let said = played(name);
-    if std::env::var_os("WRITE_TRANSCRIPTS").is_some() {
+    if std::env::var_os("WRITE_PRINTED").is_some() {
         std::fs::write(&file, said).unwrap();
         return;
     }
