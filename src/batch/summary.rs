@@ -236,7 +236,7 @@ impl<'a> BatchResult<'a> {
 
 /// For each photo the first one of the same bytes, if that is another.
 fn same_bytes(found: &[Found]) -> Vec<Option<usize>> {
-    let mut first: HashMap<&str, usize> = HashMap::new();
+    let mut first: HashMap<(&str, u32), usize> = HashMap::new();
     found
         .iter()
         .enumerate()
@@ -244,7 +244,7 @@ fn same_bytes(found: &[Found]) -> Vec<Option<usize>> {
             if found.sha256.is_empty() {
                 return None;
             }
-            let first = *first.entry(&found.sha256).or_insert(at);
+            let first = *first.entry((&found.sha256, found.part)).or_insert(at);
             (first != at).then_some(first)
         })
         .collect()

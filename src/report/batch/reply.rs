@@ -2,6 +2,7 @@
 //! send next and how to take it, and what to mind.
 
 use crate::batch::ask::ProblemKind;
+use crate::batch::group::Item;
 use crate::batch::judge::{FlankSeen, Verdict};
 use crate::batch::summary::BatchResult;
 use crate::frames::{FlankPoint, Side};
@@ -224,9 +225,9 @@ fn pack_words(name: &str, pack: Option<&Pack>, units: Units) -> String {
 fn unread(lot: &BatchResult, set: usize, parts: &mut Parts) {
     for &at in &lot.plan.sets[set].photos {
         let found = &lot.found[at];
-        let name = file_name(&lot.plan.items[at].path);
+        let name = item_name(&lot.plan.items[at]);
         let first = |other: usize| {
-            (lot.plan.items[other].set == set).then(|| file_name(&lot.plan.items[other].path))
+            (lot.plan.items[other].set == set).then(|| item_name(&lot.plan.items[other]))
         };
         match (lot.same_as[at].map(first), lot.like[at].map(first)) {
             (Some(Some(first)), _) => {
@@ -292,6 +293,11 @@ const fn words_of(code: ReasonCode) -> (&'static str, &'static str, bool) {
             "we do not find the ring gear's teeth in it.",
             "a photo that looks squarely at the painted flanks, with the teeth filling the picture",
             true,
+        ),
+        ReasonCode::Collage => (
+            "several photos stand in one picture.",
+            "each photo as a picture of its own, at its full size",
+            false,
         ),
         ReasonCode::NoCompound => (
             "we see no marking compound on the flanks.",
@@ -444,6 +450,12 @@ fn cautions(lot: &BatchResult, set: usize, parts: &mut Parts) {
     }
 }
 
-fn file_name(path: &Path) -> String {
-    crate::batch::shown::shown(Path::new(path.file_name().unwrap_or(path.as_os_str())))
+/// A photo's name: the file's, and which photo of a collage it is.
+pub(super) fn item_name(item: &Item) -> String {
+    let name = item.path.file_name().unwrap_or(item.path.as_os_str());
+    let name = crate::batch::shown::shown(Path::new(name));
+    match item.part {
+        Some((number, of)) => format!("{name}, photo {number} of {of}"),
+        None => name,
+    }
 }

@@ -11,8 +11,8 @@ use std::fmt::Write as _;
 /// Longest bar of a histogram, letters.
 const LONGEST_BAR: usize = 24;
 
-/// The table of the first `rows` sets and the numbers, ending with a newline.
-pub(crate) fn batch_text(lot: &BatchResult, rows: usize) -> String {
+/// The table of the first `rows` sets and the numbers, with or without histograms, ending with a newline.
+pub(crate) fn batch_text(lot: &BatchResult, rows: usize, with_histograms: bool) -> String {
     let mut out = String::new();
     // Writing to a string cannot fail.
     let _ = writeln!(out, "{}", sets_table(lot, rows));
@@ -28,6 +28,9 @@ pub(crate) fn batch_text(lot: &BatchResult, rows: usize) -> String {
         let _ = writeln!(out, "Caution: {CHANGES}\n");
     }
     out.push_str(&summary_text(&lot.summary));
+    if with_histograms {
+        out.push_str(&histograms(&lot.summary));
+    }
     out
 }
 
@@ -161,19 +164,12 @@ pub(crate) fn summary_text(summary: &BatchSummary) -> String {
         let _ = writeln!(out, "{copies}");
     }
     if !summary.reasons.is_empty() {
-        let _ = writeln!(out, "\nReasons, share of all photos");
         let mut reasons: Vec<_> = summary.reasons.iter().collect();
         reasons.sort_by(|a, b| b.1.photos.cmp(&a.1.photos).then(a.0.cmp(b.0)));
-        for (code, count) in reasons {
-            let _ = writeln!(
-                out,
-                "  {code:<18} {:>5}  {:>3.0} %",
-                count.photos,
-                100.0 * count.share
-            );
-        }
+        let words = (reasons.iter())
+            .map(|(code, count)| format!("{} {}", code.replace('_', " "), count.photos));
+        let _ = writeln!(out, "why: {}", words.collect::<Vec<_>>().join(", "));
     }
-    out.push_str(&histograms(summary));
     if !summary.troubles.is_empty() {
         let _ = writeln!(out, "\nCould not be used");
         for trouble in &summary.troubles {
