@@ -316,6 +316,8 @@ mod tests {
         let target = crate::schema::Target::default().drive;
         let point = FlankPoint::new;
         Found {
+            parts: 0,
+            part: 0,
             key: Some(sha256.into()),
             sha256: sha256.into(),
             size: (100, 100),
@@ -351,6 +353,7 @@ mod tests {
             });
             for at in *photos {
                 plan.items.push(Item {
+                    part: None,
                     path: format!("{at}.jpg").into(),
                     set: number,
                     said: crate::batch::ask::PhotoSettings::default(),

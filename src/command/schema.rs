@@ -2,7 +2,7 @@
 
 use super::job::answers::JobAnswer;
 use super::lesson::cases::CasesDocument;
-use super::lesson::{ExploreDocument, SheetDocument};
+use super::lesson::{ExploreDocument, GlossaryDocument, SheetDocument};
 use super::{Outcome, OutputOptions};
 use crate::Result;
 use crate::batch::summary::BatchSummary;
@@ -64,6 +64,8 @@ enum Document {
     WorkerAnswer,
     /// What `lesson sheet --json` prints.
     LessonSheet,
+    /// What `lesson glossary --json` prints.
+    LessonGlossary,
     /// What `lesson explore --json` prints.
     LessonExplore,
     /// What `lesson cases --json` prints.
@@ -109,6 +111,7 @@ impl Document {
             Self::WorkerRequest => schema_for!(RequestLine),
             Self::WorkerAnswer => schema_for!(Answered),
             Self::LessonSheet => schema_for!(SheetDocument),
+            Self::LessonGlossary => schema_for!(GlossaryDocument),
             Self::LessonExplore => schema_for!(ExploreDocument),
             Self::LessonCases => schema_for!(CasesDocument),
             Self::QuizProgress => schema_for!(Progress),

@@ -177,7 +177,7 @@ fn pictures(folder: &Path) -> Vec<PathBuf> {
 fn layouts_of_folders() {
     let folders = std::env::var("FLANKREAD_PHOTOS").unwrap();
     let mut counts = [0; 3];
-    let mut steps: Vec<(f64, String)> = Vec::new();
+    let mut steps: Vec<(f64, f64, String)> = Vec::new();
     for path in folders
         .split(':')
         .flat_map(|folder| pictures(Path::new(folder)))
@@ -198,20 +198,29 @@ fn layouts_of_folders() {
             }
         }
         let (width, height) = photo.working.dimensions();
-        let rows = Shades::of(&photo.working);
+        let rows = Lines::of(&photo.working);
         let columns = rows.transposed();
-        let surest = [
-            rows.lines(0, height, 0, width),
-            columns.lines(0, width, 0, height),
-        ]
-        .iter()
-        .flat_map(|lines| seam_shares(lines))
-        .fold(0.0, f64::max);
-        steps.push((surest, name));
+        let all = [
+            rows.part(0, height, 0, width),
+            columns.part(0, width, 0, height),
+        ];
+        let [mut surest, mut surest_even] = [0.0_f64; 2];
+        for lines in &all {
+            for (line, share) in seam_shares(lines).into_iter().enumerate() {
+                surest = surest.max(share);
+                if is_even(line, lines.len()) {
+                    surest_even = surest_even.max(share);
+                }
+            }
+        }
+        steps.push((surest, surest_even, name));
     }
-    steps.sort_by(|a, b| b.0.total_cmp(&a.0));
-    println!(
-        "whole, framed, collage: {counts:?}; surest steps {:?}",
-        &steps[..steps.len().min(12)]
-    );
+    for (what, get) in [("any", 0), ("even", 1)] {
+        let of = |step: &(f64, f64, String)| if get == 0 { step.0 } else { step.1 };
+        steps.sort_by(|a, b| of(b).total_cmp(&of(a)));
+        for step in steps.iter().take(10) {
+            println!("{what} {:.2} {}", of(step), step.2);
+        }
+    }
+    println!("whole, framed, collage: {counts:?}");
 }

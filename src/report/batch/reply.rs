@@ -3,7 +3,7 @@
 
 use crate::batch::ask::ProblemKind;
 use crate::batch::group::Item;
-use crate::batch::judge::{FlankSeen, Verdict};
+use crate::batch::judge::{FlankSeen, SetVerdict, Verdict};
 use crate::batch::summary::BatchResult;
 use crate::frames::{FlankPoint, Side};
 use crate::report::advice::gear_move;
@@ -101,21 +101,29 @@ fn seen(lot: &BatchResult, set: usize, parts: &mut Parts) {
         parts
             .see
             .push("No contact pattern that we could read.".into());
-    } else if card.is_none() {
+    } else if card.is_none() && !directs(verdict) {
         parts.see.push(
             "This is against the place that is usual for a patch. The manual of your axle may want another: it decides.".into(),
         );
     }
     if let Some(advice) = &verdict.advice {
         advised(advice, lot.units[set], parts);
-    } else if let Some(direction) = verdict.direction.as_ref().filter(|d| d.pinion.is_some()) {
+    } else if let Some(direction) = verdict.direction.as_ref().filter(|_| directs(verdict)) {
         parts.see.extend(direction.why.iter().cloned());
-        parts.cautions.extend(direction.cautions.iter().cloned());
+        // Where our words come from is nothing to a customer.
+        let plain = |caution: &String| caution.replace(" (common practice, no source)", "");
+        parts.cautions.extend(direction.cautions.iter().map(plain));
     } else if verdict.verdict == Verdict::Right {
         parts.see.push(
             "Both patches stand about where they should. Whether the set is right also depends on the backlash, which a photo does not show.".into(),
         );
     }
+}
+
+/// Whether a way to go is told without a card.
+fn directs(verdict: &SetVerdict) -> bool {
+    let direction = verdict.direction.as_ref();
+    direction.is_some_and(|direction| direction.pinion.is_some())
 }
 
 fn flank_line(word: &str, seen: &FlankSeen, target: FlankPoint) -> String {
@@ -262,7 +270,7 @@ fn unread(lot: &BatchResult, set: usize, parts: &mut Parts) {
 
 /// What is wrong, what to send, and whether that is a photo. The owner has no command line: the
 /// words of the reading itself would not do.
-const fn words_of(code: ReasonCode) -> (&'static str, &'static str, bool) {
+pub(super) const fn words_of(code: ReasonCode) -> (&'static str, &'static str, bool) {
     match code {
         ReasonCode::NotAnImage => (
             "the file does not open as a picture.",
@@ -434,6 +442,10 @@ fn cautions(lot: &BatchResult, set: usize, parts: &mut Parts) {
         (
             "safety-critical",
             "A drive axle is safety-critical: the limits and torques of its manual decide.",
+        ),
+        (
+            "licensed",
+            "Local rules and licensed practice go before this letter: have the work done, or at least checked, by a licensed shop.",
         ),
         (
             "Measure backlash again",

@@ -1,5 +1,6 @@
 //! A batch for the terminal: the sets by urgency, then the lot in numbers.
 
+use super::reply::words_of;
 use crate::batch::judge::{FlankSeen, SetVerdict, Verdict};
 use crate::batch::summary::{BatchResult, BatchSummary};
 use crate::frames::Side;
@@ -128,12 +129,21 @@ pub(crate) fn next(lot: &BatchResult, set: usize) -> String {
     )
 }
 
+/// What to ask for about the first photo that says nothing sure.
 fn first_reason(lot: &BatchResult, set: usize) -> Option<String> {
     lot.plan.sets[set].photos.iter().find_map(|&at| {
         let found = &lot.found[at];
-        let reason = found.reasons.first().map(|reason| &reason.message);
-        let problem = found.problem.as_ref().map(|problem| &problem.message);
-        reason.or(problem).map(|message| first_sentence(message))
+        let reason = found.reasons.first().map(|reason| {
+            let (_, send, photo) = words_of(reason.code);
+            let send = send.split(':').next().unwrap_or(send);
+            let word = if photo || send.starts_with("the photo") {
+                "ask for"
+            } else {
+                "ask"
+            };
+            format!("{word} {send}")
+        });
+        reason.or_else(|| Some(first_sentence(&found.problem.as_ref()?.message)))
     })
 }
 

@@ -1,6 +1,7 @@
 //! `flankread batch` as a whole, on copies of the painted pictures.
 
 mod broken;
+mod forty;
 mod runs;
 
 use crate::common::{flankread, painted_copy as photo, root};
