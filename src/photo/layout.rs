@@ -36,7 +36,7 @@ const STEP_LEVELS: i16 = 6;
 /// gap, side by side and above each other, and saved at JPEG quality 60 and 85, half show 0.85 or more, one in nine less
 /// than 0.65. Of 69 gear photos by themselves 67 show at most 0.47, one 0.50 and one 0.60; of 95 other pictures four show
 /// more than 0.8, all of them patterns.
-const SEAM_SHARE: f64 = 0.8;
+const SEAM_SHARE: f64 = 0.9;
 /// The same where collages part most: at halves and thirds, to [`EVEN`] of the length.
 const EVEN_SEAM_SHARE: f64 = 0.55;
 const EVEN: f64 = 0.01;

@@ -7,7 +7,7 @@ use crate::batch::judge::{FlankSeen, SetVerdict, Verdict};
 use crate::batch::summary::BatchResult;
 use crate::frames::{FlankPoint, Side};
 use crate::report::advice::gear_move;
-use crate::schema::{Advice, CheckCode, Pack, ReasonCode, Target, advice};
+use crate::schema::{Advice, CheckCode, Pack, Reason, ReasonCode, Target, advice};
 use crate::units::Units;
 use std::fmt::Write as _;
 use std::path::Path;
@@ -95,7 +95,13 @@ fn seen(lot: &BatchResult, set: usize, parts: &mut Parts) {
                 .push(format!("which photo of the {word} flank is the last one"));
             continue;
         }
-        parts.see.push(flank_line(word, seen, target.of(side)));
+        let is_guess = |reason: &Reason| reason.code == ReasonCode::WhichFlank;
+        let word = if lot.found[seen.photo].reasons.iter().any(is_guess) {
+            format!("flank, which may be the {word} flank")
+        } else {
+            format!("{word} flank")
+        };
+        parts.see.push(flank_line(&word, seen, target.of(side)));
     }
     if verdict.flanks.iter().all(Option::is_none) {
         parts
@@ -108,12 +114,13 @@ fn seen(lot: &BatchResult, set: usize, parts: &mut Parts) {
     }
     if let Some(advice) = &verdict.advice {
         advised(advice, lot.units[set], parts);
-    } else if let Some(direction) = verdict.direction.as_ref().filter(|_| directs(verdict)) {
+    }
+    if let Some(direction) = verdict.direction.as_ref().filter(|_| directs(verdict)) {
         parts.see.extend(direction.why.iter().cloned());
         // Where our words come from is nothing to a customer.
         let plain = |caution: &String| caution.replace(" (common practice, no source)", "");
         parts.cautions.extend(direction.cautions.iter().map(plain));
-    } else if verdict.verdict == Verdict::Right {
+    } else if verdict.advice.is_none() && verdict.verdict == Verdict::Right {
         parts.see.push(
             "Both patches stand about where they should. Whether the set is right also depends on the backlash, which a photo does not show.".into(),
         );
@@ -152,7 +159,7 @@ fn flank_line(word: &str, seen: &FlankSeen, target: FlankPoint) -> String {
         " We are not sure of this one; take it as a hint only."
     };
     format!(
-        "Patch on the {word} flank: {place}{how_far}. Its middle is at {} % of the way from toe to heel and {} % from root to tip; wanted is {} % and {} %.{sure}",
+        "Patch on the {word}: {place}{how_far}. Its middle is at {} % of the way from toe to heel and {} % from root to tip; wanted is {} % and {} %.{sure}",
         percent(seen.centre.length),
         percent(seen.centre.height),
         percent(target.length),

@@ -5,7 +5,7 @@ use crate::batch::judge::{FlankSeen, SetVerdict, Verdict};
 use crate::batch::summary::{BatchResult, BatchSummary};
 use crate::frames::Side;
 use crate::report::advice::gear_move;
-use crate::schema::advice;
+use crate::schema::{CheckCode, ReasonCode, advice};
 use comfy_table::{ContentArrangement, Table, presets};
 use std::fmt::Write as _;
 
@@ -90,8 +90,18 @@ pub(crate) fn next(lot: &BatchResult, set: usize) -> String {
             (advice::Verdict::BeyondShims, _) => return "check the parts".into(),
             _ => {}
         }
-        if let Some(check) = advice.checks.first() {
-            return first_sentence(&check.message);
+        let missing = advice.checks.first().map(|check| match check.code {
+            CheckCode::BacklashMissing => "ask for the backlash".into(),
+            _ => first_sentence(&check.message),
+        });
+        let way = verdict
+            .direction
+            .as_ref()
+            .filter(|way| way.pinion.is_some());
+        let way = way.map(|way| way.summary.trim_end_matches('.').to_lowercase());
+        let both: Vec<String> = way.into_iter().chain(missing).collect();
+        if !both.is_empty() {
+            return both.join("; ");
         }
     }
     if verdict
@@ -102,7 +112,9 @@ pub(crate) fn next(lot: &BatchResult, set: usize) -> String {
     {
         return "ask which photo is the last one".into();
     }
-    if matches!(verdict.verdict, Verdict::PhotoAgain | Verdict::Unsure)
+    let is_unsure = |seen: &FlankSeen| !seen.sure;
+    if (matches!(verdict.verdict, Verdict::PhotoAgain | Verdict::Unsure)
+        || verdict.flanks.iter().flatten().any(is_unsure))
         && let Some(reason) = first_reason(lot, set)
     {
         return reason;
@@ -136,6 +148,9 @@ fn first_reason(lot: &BatchResult, set: usize) -> Option<String> {
         let reason = found.reasons.first().map(|reason| {
             let (_, send, photo) = words_of(reason.code);
             let send = send.split(':').next().unwrap_or(send);
+            if reason.code == ReasonCode::WhichFlank {
+                return "ask which flank each photo shows".into();
+            }
             let word = if photo || send.starts_with("the photo") {
                 "ask for"
             } else {
