@@ -74,7 +74,10 @@ impl Found {
         Self {
             key: (!record.key.is_empty()).then(|| record.key.clone()),
             sha256: reading.photo.sha256.clone(),
-            size: (reading.photo.width, reading.photo.height),
+            size: match reading.photo.area {
+                Some(area) => (area.width as u32, area.height as u32),
+                None => (reading.photo.width, reading.photo.height),
+            },
             status: reading.status,
             reasons: reading.reasons.clone(),
             flank: reading.flank,

@@ -158,7 +158,15 @@ fn photo_part(lot: &BatchResult, at: usize) -> Markup {
     let name = item_name(&lot.plan.items[at]);
     let words = photo_words(lot, at);
     let pictures = found.key.as_ref().filter(|_| found.has_pictures());
-    let other = |other: Option<usize>| other.map(|other| shown(&lot.plan.items[other].path));
+    let other = |other: Option<usize>| {
+        let item = &lot.plan.items[other?];
+        let folder = (item.path.parent()).filter(|folder| Some(*folder) != path.parent());
+        let folder = folder.and_then(|folder| folder.file_name());
+        Some(match folder {
+            Some(folder) => format!("{}/{}", shown(folder.as_ref()), item_name(item)),
+            None => item_name(item),
+        })
+    };
     html! {
         figure {
             @if let Some(key) = pictures {
