@@ -1,8 +1,10 @@
 //! What is measured and photographed of an assembly, as `job trial` and `job amend` take it.
 
+use crate::Result;
 use crate::command::photo_words::PhotoWords;
-use crate::job::new_trial::{NewPhoto, NewTrial};
+use crate::job::new_trial::NewTrial;
 use crate::job::photos::{self, PhotoOptions};
+use crate::reading::ONE_PHOTO;
 use crate::report::reading::overlay::overlay;
 use crate::rules;
 use crate::schema::record::Shows;
@@ -12,7 +14,6 @@ use crate::setup::usual::{
     BACKLASH, PINION_NUT, PINION_PACK, PRELOAD_PACK, ROTATING, SIDE_PACK, TOTAL_ROTATING, Usual,
 };
 use crate::units::{AsWritten, Length, Measured, Torque};
-use crate::{Error, Result};
 use clap::{Args, ValueEnum};
 use std::path::{Path, PathBuf};
 
@@ -232,48 +233,40 @@ impl Photos {
     /// Takes the photos in and puts their readings into the trial; returns what to say of them.
     ///
     /// # Errors
-    /// A photo that cannot be opened, one that was given for both flanks.
+    /// A photo that cannot be opened, one for both flanks that does not show both.
     pub(super) fn take(&self, card: &Card, new: &mut NewTrial) -> Result<Vec<String>> {
-        if let (Some(drive), Some(coast)) = (&self.drive, &self.coast)
-            && drive == coast
-        {
-            return Err(Error::usage(format!(
-                "{} was given for the drive flanks and for the coast flanks; give a photo of each",
-                drive.display()
-            )));
-        }
         let options = PhotoOptions {
             toe: self.words.toe,
             polarity: self.words.polarity,
             mirrored: self.words.mirrored,
             unread: self.no_read,
         };
-        let take = |path: &Path, shows| {
-            photos::take(path, shows, options, card, |photo, read| {
-                Ok(overlay(photo, read)?)
-            })
-        };
+        let of_flanks = [(&self.drive, Shows::Drive), (&self.coast, Shows::Coast)];
+        let of_flanks = of_flanks
+            .into_iter()
+            .filter_map(|(path, shows)| Some((path.as_deref()?, shows)));
+        let others = self.photo.iter().map(|path| (path.as_path(), Shows::Other));
+        let given: Vec<(&Path, Shows)> = of_flanks.chain(others).collect();
+        let photos = photos::take_all(&given, options, card, |photo, read| {
+            Ok(overlay(photo, read)?)
+        })?;
         let mut remarks = Vec::new();
-        for (path, shows) in [(&self.drive, Shows::Drive), (&self.coast, Shows::Coast)] {
-            let Some(path) = path else { continue };
-            let photo = take(path, shows)?;
-            if let Some(reading) = &photo.reading {
-                let place = match shows {
-                    Shows::Coast => &mut new.trial.coast,
-                    Shows::Drive | Shows::Other => &mut new.trial.drive,
-                };
-                let usable = rules::trial::usable(reading, self.use_unsure);
-                let used = usable.map(|reading| *place = Some(reading));
-                remarks.extend(photos::remarks_on(reading, shows, &used));
-            }
-            new.photos.push(photo);
+        for photo in &photos {
+            let Some(reading) = &photo.reading else {
+                continue;
+            };
+            let place = match photo.shows {
+                Shows::Coast => &mut new.trial.coast,
+                Shows::Drive | Shows::Other => &mut new.trial.drive,
+            };
+            let usable = rules::trial::usable(reading, self.use_unsure);
+            let used = usable.map(|reading| *place = Some(reading));
+            remarks.extend(photos::remarks_on(reading, photo.shows, &used));
         }
-        let others: Vec<NewPhoto> = self
-            .photo
-            .iter()
-            .map(|path| take(path, Shows::Other))
-            .collect::<Result<_>>()?;
-        new.photos.extend(others);
+        if self.drive.is_some() && self.drive == self.coast {
+            remarks.push(ONE_PHOTO.into());
+        }
+        new.photos.extend(photos);
         Ok(remarks)
     }
 }
