@@ -5,7 +5,7 @@ use super::ask::{Answer, PhotoRequest, Problem};
 use super::group::{Item, Plan};
 use super::likeness::Likeness;
 use super::memory_budget::MemoryBudget;
-use super::settled::{has_grown, is_settled, may_grow, stamp};
+use super::settled::{Stamp, has_grown, is_settled, may_grow, stamp};
 use super::store::{Record, Store};
 use crate::files;
 use crate::frames::FlankPoint;
@@ -17,7 +17,6 @@ use std::collections::{HashMap, HashSet};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::{Mutex, MutexGuard, PoisonError};
-use std::time::SystemTime;
 
 /// The two files that show one photo's reading.
 #[derive(Debug)]
@@ -135,7 +134,7 @@ pub(crate) struct Reader<'a> {
     pub done: &'a (dyn Fn(usize, &Record, bool) + Sync),
     /// Sizes, times and hashes of files seen before, so that a watched folder is not hashed anew
     /// for each photo that comes in.
-    pub hashes: Mutex<HashMap<PathBuf, ((u64, SystemTime), String)>>,
+    pub hashes: Mutex<HashMap<PathBuf, (Stamp, String)>>,
 }
 
 /// What goes round among the threads.
@@ -257,11 +256,11 @@ impl Reader<'_> {
     fn ready<'i>(&self, item: &'i Item) -> PhotoRequest<'i> {
         let stamp = stamp(&item.path);
         let known = locked(&self.hashes).get(&item.path).cloned();
-        if let Some((_, sha256)) = known.filter(|(seen, _)| stamp == Some(*seen)) {
+        if let Some((_, sha256)) = known.filter(|(seen, _)| stamp.is_some() && stamp == *seen) {
             return PhotoRequest::hashed(&item.path, &item.said, sha256).of_part(item.part);
         }
         let ready = PhotoRequest::new(&item.path, &item.said).of_part(item.part);
-        if let (Some(stamp), false) = (stamp, ready.sha256.is_empty()) {
+        if !ready.sha256.is_empty() {
             let seen = (stamp, ready.sha256.clone());
             locked(&self.hashes).insert(item.path.clone(), seen);
         }

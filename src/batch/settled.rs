@@ -13,7 +13,7 @@ const ON_ITS_WAY: Duration = Duration::from_secs(60);
 const BREATH: Duration = Duration::from_millis(100);
 
 /// Size and time of the last change, where the system tells them.
-pub(super) type Stamp = Option<(u64, SystemTime)>;
+pub(crate) type Stamp = Option<(u64, SystemTime)>;
 
 pub(super) fn stamp(path: &Path) -> Stamp {
     let about = std::fs::metadata(path).ok()?;

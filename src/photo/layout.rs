@@ -32,10 +32,9 @@ const OFF_LEVELS: u8 = 16;
 const BAND_EDGE_SHARE: f64 = 0.5;
 /// Levels that a step must be higher than what twice the places about it vary by.
 const STEP_LEVELS: i16 = 6;
-/// A step that so large a share of its line shows is no edge of a thing. Of 68 pairs of gear photos put together without a
-/// gap, side by side and above each other, and saved at JPEG quality 60 and 85, half show 0.85 or more, one in nine less
-/// than 0.65. Of 69 gear photos by themselves 67 show at most 0.47, one 0.50 and one 0.60; of 95 other pictures four show
-/// more than 0.8, all of them patterns.
+/// A step that so large a share of its line shows is no edge of a thing. Of 49 pairs of gear photos put side by side without a
+/// gap and saved at JPEG quality 80 half show 0.94 or more, one in four less than 0.84, one in ten less than 0.66. Of 69 gear
+/// photos by themselves the surest steps anywhere are 0.63, 0.52 and 0.51, of gears in boxes and on pavement.
 const SEAM_SHARE: f64 = 0.9;
 /// The same where collages part most: at halves and thirds, to [`EVEN`] of the length.
 const EVEN_SEAM_SHARE: f64 = 0.55;
