@@ -34,7 +34,8 @@ const BAND_EDGE_SHARE: f64 = 0.5;
 const STEP_LEVELS: i16 = 6;
 /// A step that so large a share of its line shows is no edge of a thing. Of 49 pairs of gear photos put side by side without a
 /// gap and saved at JPEG quality 80 half show 0.94 or more, one in four less than 0.84, one in ten less than 0.66. Of 69 gear
-/// photos by themselves the surest steps anywhere are 0.63, 0.52 and 0.51, of gears in boxes and on pavement.
+/// photos by themselves the surest step anywhere is 0.62, the surest at a half or a third 0.49; of 95 other pictures three that
+/// are no patterns show 0.82 to 0.96, all drawn or stitched.
 const SEAM_SHARE: f64 = 0.9;
 /// The same where collages part most: at halves and thirds, to [`EVEN`] of the length.
 const EVEN_SEAM_SHARE: f64 = 0.55;
