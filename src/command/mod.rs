@@ -9,6 +9,7 @@ mod globals;
 mod job;
 mod lesson;
 mod pages;
+mod photo_words;
 mod read;
 mod schema;
 mod set_folder;

@@ -3,7 +3,7 @@
 use super::job::answers::JobAnswer;
 use super::lesson::cases::CasesDocument;
 use super::lesson::quiz::QuizPageDocument;
-use super::lesson::{ExploreDocument, SheetDocument};
+use super::lesson::{ExploreDocument, GlossaryDocument, SheetDocument};
 use super::pages::ManDocument;
 use super::{Outcome, OutputOptions};
 use crate::Result;
@@ -67,6 +67,8 @@ enum Document {
     WorkerAnswer,
     /// What `lesson sheet --json` prints.
     LessonSheet,
+    /// What `lesson glossary --json` prints.
+    LessonGlossary,
     /// What `lesson explore --json` prints.
     LessonExplore,
     /// What `lesson cases --json` prints.
@@ -127,6 +129,7 @@ impl Document {
             Self::BatchSummary => printed::<BatchSummary>(),
             Self::WorkerAnswer => printed::<Answered>(),
             Self::LessonSheet => printed::<SheetDocument>(),
+            Self::LessonGlossary => printed::<GlossaryDocument>(),
             Self::LessonExplore => printed::<ExploreDocument>(),
             Self::LessonCases => printed::<CasesDocument>(),
             Self::QuizProgress => printed::<Progress>(),
