@@ -104,7 +104,7 @@ fn every_floor_is_a_room() {
     }
 }
 
-#[path = "../build/revision.rs"]
+#[path = "../src/batch/build/revision.rs"]
 mod revision;
 
 /// Stored readings are kept over a rebuild, and made again when anything that they come from has changed.

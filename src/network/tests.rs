@@ -44,6 +44,7 @@ fn networks_say_what_another_program_makes_of_the_same_files() {
             "flank" => &FLANK,
             "patch" => &PATCH,
             "fine_patch" => &FINE_PATCH,
+            "outline" => &OUTLINE,
             other => panic!("{other}"),
         };
         let output = network.run(&picture(reference.width, reference.height));
@@ -59,7 +60,7 @@ fn networks_say_what_another_program_makes_of_the_same_files() {
             assert!((got - expected).abs() < most, "{got} {expected}");
         }
     }
-    assert_eq!(references.len(), 6);
+    assert_eq!(references.len(), 8);
 }
 
 #[test]
@@ -68,6 +69,7 @@ fn the_weights_are_the_ones_that_were_measured() {
         ("flank.onnx", &FLANK),
         ("patch.onnx", &PATCH),
         ("fine_patch.onnx", &FINE_PATCH),
+        ("outline.onnx", &OUTLINE),
     ];
     let sums = files.map(|(name, network)| format!("{:x}  {name}\n", Sha256::digest(network.file)));
     assert_eq!(sums.concat(), CHECKSUMS);
