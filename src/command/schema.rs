@@ -1,12 +1,12 @@
 //! `flankread schema`: the JSON Schema of what the program prints and reads.
 
-use super::job::answers::JobAnswer;
 use super::lesson::cases::CasesDocument;
 use super::lesson::{ExploreDocument, SheetDocument};
 use super::{Outcome, OutputOptions};
 use crate::Result;
 use crate::batch::summary::BatchSummary;
 use crate::batch::worker::{Answered, RequestLine};
+use crate::job::answers::JobAnswer;
 use crate::lesson::quiz::grade::Grades;
 use crate::lesson::quiz::progress::Progress;
 use crate::report::batch::lines::{PhotoLine, SetLine};

@@ -1,6 +1,6 @@
 //! A photo file → what a job keeps of it: the bytes as they are, the reading, and the picture for sheets.
 
-use super::new_trial::NewPhoto;
+use super::new_trial::{NewPhoto, NewTrial};
 use crate::files;
 use crate::flank::find::{FindHints, ToeEnd};
 use crate::flank::marks;
@@ -9,6 +9,7 @@ use crate::photo;
 use crate::photo::Photo;
 use crate::reading::{OutlinedReading, ReadOptions, read_photo};
 use crate::rules::NotUsable;
+use crate::rules::trial::usable;
 use crate::schema::Reading;
 use crate::schema::record::Shows;
 use crate::schema::{Card, Polarity};
@@ -111,8 +112,23 @@ fn picture(drawn: &RgbImage) -> Result<Vec<u8>> {
     Ok(bytes)
 }
 
+/// Puts a photo into a trial, and its reading where it may be used; gives what to say of it.
+pub(crate) fn put(new: &mut NewTrial, photo: NewPhoto, use_unsure: bool) -> Vec<String> {
+    let mut remarks = Vec::new();
+    if let Some(reading) = &photo.reading {
+        let place = match photo.shows {
+            Shows::Coast => &mut new.trial.coast,
+            Shows::Drive | Shows::Other => &mut new.trial.drive,
+        };
+        let used = usable(reading, use_unsure).map(|reading| *place = Some(reading));
+        remarks = remarks_on(reading, photo.shows, &used);
+    }
+    new.photos.push(photo);
+    remarks
+}
+
 /// What to say of a photo that was read: its reasons, and whether it is used.
-pub(crate) fn remarks_on(
+fn remarks_on(
     reading: &Reading,
     shows: Shows,
     used: &std::result::Result<(), NotUsable>,

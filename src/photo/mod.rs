@@ -25,9 +25,9 @@ pub(crate) use colour::linear_of_levels;
 pub use error::PhotoError;
 pub(crate) use exif::{CameraFacts, camera_facts};
 pub(crate) use limits::Limits;
-#[cfg(feature = "cli")]
-pub(crate) use open::looks_like_photo;
 pub(crate) use open::open;
+#[cfg(feature = "cli")]
+pub(crate) use open::{from_bytes, looks_like_photo, open_with};
 
 use crate::frames::PhotoPoint;
 use image::RgbImage;

@@ -34,6 +34,21 @@ pub(crate) fn open(path: &Path) -> Result<Photo, PhotoError> {
 pub(crate) fn open_with(path: &Path, limits: Limits) -> Result<Photo, PhotoError> {
     let name = path.display().to_string();
     let bytes = read_bytes(path, &name, limits)?;
+    from_bytes(bytes, name, limits)
+}
+
+/// Opens a photo of this name whose file is in memory; its size was looked at by whoever put it there.
+///
+/// # Errors
+/// [`PhotoError`] says what is wrong with it.
+pub(crate) fn from_bytes(
+    bytes: Vec<u8>,
+    name: String,
+    limits: Limits,
+) -> Result<Photo, PhotoError> {
+    if bytes.is_empty() {
+        return Err(PhotoError::Empty { path: name });
+    }
     let facts = camera_facts(&bytes);
     let sha256 = format!("{:x}", Sha256::digest(&bytes));
     #[cfg(feature = "heic")]
@@ -69,11 +84,7 @@ fn read_bytes(path: &Path, name: &str, limits: Limits) -> Result<Vec<u8>, PhotoE
             limit_megabytes: limits.bytes / 1_000_000,
         });
     }
-    let bytes = files::read(path, limits.bytes).map_err(unreadable)?;
-    if bytes.is_empty() {
-        return Err(PhotoError::Empty { path: name.into() });
-    }
-    Ok(bytes)
+    files::read(path, limits.bytes).map_err(unreadable)
 }
 
 /// Whether bytes begin like a photo of a kind that is opened.

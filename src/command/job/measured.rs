@@ -1,17 +1,13 @@
 //! What is measured and photographed of an assembly, as `job trial` and `job amend` take it.
 
 use crate::flank::find::ToeEnd;
+use crate::job::assembly::Said;
 use crate::job::new_trial::{NewPhoto, NewTrial};
 use crate::job::photos::{self, PhotoOptions};
 use crate::report::reading::overlay::overlay;
-use crate::rules;
 use crate::schema::record::Shows;
 use crate::schema::{Card, Condition, Polarity};
-use crate::setup::turning_torque::{TotalLimits, readings, total};
-use crate::setup::usual::{
-    BACKLASH, PINION_NUT, PINION_PACK, PRELOAD_PACK, ROTATING, SIDE_PACK, TOTAL_ROTATING, Usual,
-};
-use crate::units::{AsWritten, Length, Measured, Torque};
+use crate::units::{AsWritten, Length, Torque};
 use crate::{Error, Result};
 use clap::{Args, ValueEnum};
 use std::path::{Path, PathBuf};
@@ -128,17 +124,30 @@ enum YesNo {
     No,
 }
 
-/// Puts a value in the place of another where one was given.
-fn put<T>(place: &mut T, given: Option<T>) {
-    if let Some(given) = given {
-        *place = given;
-    }
-}
-
 impl Numbers {
-    /// Whether the axle is recorded as it came in.
-    pub(super) fn as_found(&self) -> bool {
-        self.as_found == Some(YesNo::Yes)
+    /// What was said of the assembly.
+    pub(super) fn said(&self) -> Said {
+        let yes = |said: Option<YesNo>| said.map(|said| said == YesNo::Yes);
+        let wear = |said: Option<Wear>| said.map(Condition::from);
+        Said {
+            pinion_shim: self.pinion_shim.clone(),
+            ring_side_shim: self.ring_side_shim.clone(),
+            far_side_shim: self.far_side_shim.clone(),
+            notches: self.notches,
+            backlash: self.backlash.clone(),
+            preload_pack: self.preload_pack.clone(),
+            pinion_torque: self.pinion_torque.clone(),
+            total_torque: self.total_torque.clone(),
+            nut_torque: self.nut_torque.clone(),
+            as_found: yes(self.as_found),
+            condition: wear(self.condition),
+            bearings: wear(self.bearings),
+            seal: yes(self.seal),
+            side_preload: yes(self.side_preload),
+            final_parts: yes(self.final_parts),
+            note: self.note.clone(),
+            as_written: self.as_written,
+        }
     }
 
     /// Puts what was given in the place of what stands in a trial.
@@ -146,75 +155,8 @@ impl Numbers {
     /// # Errors
     /// A number that was probably meant otherwise, or numbers that cannot be together.
     pub(super) fn put_into(&self, new: &mut NewTrial) -> Result<()> {
-        let sure = self.as_written;
-        let pack =
-            |usual: &Usual, said: &Option<AsWritten<Length>>| one(usual, said.as_ref(), sure);
-        let (trial, bench) = (&mut new.trial, &mut new.bench);
-        for (place, given) in [
-            (
-                &mut trial.pinion_shim_mm,
-                pack(&PINION_PACK, &self.pinion_shim)?,
-            ),
-            (
-                &mut trial.ring_side_shim_mm,
-                pack(&SIDE_PACK, &self.ring_side_shim)?,
-            ),
-            (
-                &mut trial.far_side_shim_mm,
-                pack(&SIDE_PACK, &self.far_side_shim)?,
-            ),
-            (
-                &mut bench.preload_pack_mm,
-                pack(&PRELOAD_PACK, &self.preload_pack)?,
-            ),
-            (
-                &mut bench.pinion_nut_nm,
-                one(&PINION_NUT, self.nut_torque.as_ref(), sure)?,
-            ),
-        ] {
-            if given.is_some() {
-                *place = given;
-            }
-        }
-        if !self.backlash.is_empty() {
-            trial.backlash_mm = BACKLASH.check_all(&self.backlash, sure)?;
-        }
-        if !self.pinion_torque.is_empty() {
-            bench.pinion_readings_nm = ROTATING.check_all(&self.pinion_torque, sure)?;
-            trial.pinion_torque_nm = Some(readings(&bench.pinion_readings_nm)?.mean_nm);
-        }
-        if !self.total_torque.is_empty() {
-            bench.total_readings_nm = TOTAL_ROTATING.check_all(&self.total_torque, sure)?;
-        }
-        let yes = |said: Option<YesNo>| said.map(|said| said == YesNo::Yes);
-        put(&mut trial.ring_notches, self.notches.map(Some));
-        put(
-            &mut trial.condition,
-            self.condition.map(|wear| Some(wear.into())),
-        );
-        put(&mut trial.as_found, yes(self.as_found));
-        put(
-            &mut bench.bearings,
-            self.bearings.map(|wear| Some(wear.into())),
-        );
-        put(&mut bench.seal, yes(self.seal));
-        put(&mut bench.side_preload, yes(self.side_preload));
-        put(&mut bench.final_parts, yes(self.final_parts));
-        put(&mut bench.note, self.note.clone());
-        if !sure && !bench.pinion_readings_nm.is_empty() && !bench.total_readings_nm.is_empty() {
-            let pinion = readings(&bench.pinion_readings_nm)?;
-            total(
-                pinion,
-                readings(&bench.total_readings_nm)?,
-                &TotalLimits::default(),
-            )?;
-        }
-        Ok(())
+        self.said().put_into(new)
     }
-}
-
-fn one<T: Measured>(usual: &Usual, said: Option<&AsWritten<T>>, sure: bool) -> Result<Option<f64>> {
-    Ok(said.map(|said| usual.check(said, sure)).transpose()?)
 }
 
 impl Photos {
@@ -262,18 +204,9 @@ impl Photos {
         };
         let mut remarks = Vec::new();
         for (path, shows) in [(&self.drive, Shows::Drive), (&self.coast, Shows::Coast)] {
-            let Some(path) = path else { continue };
-            let photo = take(path, shows)?;
-            if let Some(reading) = &photo.reading {
-                let place = match shows {
-                    Shows::Coast => &mut new.trial.coast,
-                    Shows::Drive | Shows::Other => &mut new.trial.drive,
-                };
-                let usable = rules::trial::usable(reading, self.use_unsure);
-                let used = usable.map(|reading| *place = Some(reading));
-                remarks.extend(photos::remarks_on(reading, shows, &used));
+            if let Some(path) = path {
+                remarks.extend(photos::put(new, take(path, shows)?, self.use_unsure));
             }
-            new.photos.push(photo);
         }
         let others: Vec<NewPhoto> = self
             .photo
