@@ -107,7 +107,7 @@
           return [Math.min.apply(null, all), Math.max.apply(null, all)];
         };
         const x = spread(0), y = spread(1);
-        view.scale = Math.min(0.64 * wide / (x[1] - x[0]), 0.55 * view.high / (y[1] - y[0]), 8 * whole);
+        view.scale = Math.min(0.58 * wide / (x[1] - x[0]), 0.55 * view.high / (y[1] - y[0]), 8 * whole);
         view.x = (x[0] + x[1]) / 2 - wide / view.scale / 2;
         view.y = (y[0] + y[1]) / 2 - view.high / view.scale / 2;
       }
@@ -152,10 +152,18 @@
       const wide = of.measureText(words).width + 10;
       const x = Math.max(2, Math.min(view.wide - wide - 2, middle ? at[0] - wide / 2 : at[0]));
       const y = Math.max(2, Math.min(view.high - 24, at[1] - 11));
-      of.fillStyle = INK;
-      of.fillRect(x, y, wide, 22);
-      of.fillStyle = LIGHT;
       of.textBaseline = 'middle';
+      if (middle) {
+        // Letters with a rim: a box would hide what they name.
+        of.lineJoin = 'round';
+        of.strokeStyle = INK;
+        of.lineWidth = 5;
+        of.strokeText(words, x + 5, y + 11.5);
+      } else {
+        of.fillStyle = INK;
+        of.fillRect(x, y, wide, 22);
+      }
+      of.fillStyle = LIGHT;
       of.fillText(words, x + 5, y + 11.5);
     }
 
@@ -168,7 +176,7 @@
         ['tip', flank.tip[1]], ['root', flank.root[1]]].forEach(function (one) {
         const at = onScreen(one[1]);
         const far = Math.hypot(at[0] - middle[0], at[1] - middle[1]) || 1;
-        const out = one[0] === 'tip' || one[0] === 'root' ? 30 : own.held >= 0 ? 84 : 28;
+        const out = one[0] === 'tip' || one[0] === 'root' ? (own.held >= 0 ? 28 : 12) : own.held >= 0 ? 76 : 26;
         name(of, one[0], [at[0] + out * (at[0] - middle[0]) / far, at[1] + out * (at[1] - middle[1]) / far], true);
       });
     }

@@ -76,7 +76,7 @@
     const part = function (name, end) {
       return bench.percent(mean.centre[name]) + (unsure ? ' ± ' + bench.percent(unsure[name]) : '') + ' % ' + end;
     };
-    return (reading.status === 'unsure' ? 'Unsure: ' : '') + 'the patch stands ' + part('length', 'from the toe') + ', ' + part('height', 'from the root')
+    return (reading.status === 'unsure' ? 'Unsure: the' : 'The') + ' patch stands ' + part('length', 'from the toe') + ', ' + part('height', 'from the root')
       + ', on ' + mean.teeth + (mean.teeth === 1 ? ' flank.' : ' flanks.');
   }
 
