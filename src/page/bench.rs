@@ -5,6 +5,7 @@ use super::folder::{PhotoId, SetFolder, SetId};
 use super::gate::Gate;
 use super::queue::Queue;
 use crate::job::Store;
+use crate::job::answers::JobAnswer;
 use crate::job::open::Purpose;
 use crate::photo::{self, Limits, Photo};
 use crate::schema::Card;
@@ -75,7 +76,20 @@ pub(super) struct Bench {
     decoded: Mutex<VecDeque<Decoded>>,
     /// Held while the photos of the next trial are changed: read, changed and written as one.
     next_trial: Mutex<()>,
+    /// Held while a trial is recorded, so that photos that wait go into one; the trials that were recorded last.
+    recorded: Mutex<VecDeque<RecordedOnce>>,
 }
+
+/// A trial that was recorded, by what its phone told it from every other with.
+#[derive(Debug)]
+pub(super) struct RecordedOnce {
+    pub job: i64,
+    pub once: String,
+    pub answer: JobAnswer,
+}
+
+/// Trials that are known again when a phone sends them twice.
+const RECORDED_KEPT: usize = 32;
 
 #[derive(Debug)]
 struct Decoded {
@@ -101,6 +115,7 @@ impl Bench {
             uploads: Queue::new(UPLOADS_AT_A_TIME, UPLOADS_WAITING, PATIENCE),
             decoded: Mutex::default(),
             next_trial: Mutex::default(),
+            recorded: Mutex::default(),
         })
     }
 
@@ -182,6 +197,15 @@ impl Bench {
 
     fn decoded(&self) -> MutexGuard<'_, VecDeque<Decoded>> {
         self.decoded.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Held while a trial is recorded.
+    pub(super) fn recording(&self) -> MutexGuard<'_, VecDeque<RecordedOnce>> {
+        let mut recorded = self.recorded.lock().unwrap_or_else(PoisonError::into_inner);
+        while recorded.len() >= RECORDED_KEPT {
+            recorded.pop_front();
+        }
+        recorded
     }
 
     /// Held while the photos of a next trial are changed.

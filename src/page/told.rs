@@ -44,6 +44,8 @@ pub(super) struct TrialTold {
     final_parts: Option<bool>,
     /// Anything to note.
     note: Option<String>,
+    /// What tells this trial from every other: sent twice with it, it is recorded once.
+    pub once: Option<String>,
     /// Who; the job's mechanic when not told.
     pub by: Option<String>,
     /// Unusual numbers are taken as they are written.

@@ -3,7 +3,7 @@
 (function () {
   'use strict';
   const SPACE = 'http://www.w3.org/2000/svg';
-  const WIDE = 300, HIGH = 96, LEFT = 8, TOP = 24;
+  const WIDE = 300, HIGH = 96, LEFT = 6, TOP = 34;
 
   function part(of, tag, given, words) {
     const element = document.createElementNS(SPACE, tag);
@@ -16,15 +16,15 @@
   // centre, extent and lean_deg of a patch; target with its tolerance; whether it stands there or is expected.
   bench.flankPicture = function (words, patch, target, tolerance, expected) {
     const svg = document.createElementNS(SPACE, 'svg');
-    svg.setAttribute('viewBox', '0 0 ' + (WIDE + 2 * LEFT) + ' ' + (TOP + HIGH + 24));
+    svg.setAttribute('viewBox', '0 0 ' + (WIDE + 2 * LEFT) + ' ' + (TOP + HIGH + 36));
     svg.setAttribute('role', 'img');
     svg.setAttribute('aria-label', words);
     const x = function (length) { return LEFT + WIDE * length; };
     const y = function (height) { return TOP + HIGH * (1 - height); };
     part(svg, 'rect', { x: LEFT, y: TOP, width: WIDE, height: HIGH, fill: '#e9edf2', stroke: '#14213d', 'stroke-width': 2 });
-    [['toe', LEFT, 'start', TOP + HIGH + 18], ['heel', LEFT + WIDE, 'end', TOP + HIGH + 18],
-      ['tip', LEFT + WIDE / 2, 'middle', TOP - 7], ['root', LEFT + WIDE / 2, 'middle', TOP + HIGH + 18]].forEach(function (name) {
-      part(svg, 'text', { x: name[1], y: name[3], 'text-anchor': name[2], 'font-size': 17, fill: '#14213d' }, name[0]);
+    [['toe', LEFT, 'start', TOP + HIGH + 28], ['heel', LEFT + WIDE, 'end', TOP + HIGH + 28],
+      ['tip', LEFT + WIDE / 2, 'middle', TOP - 8], ['root', LEFT + WIDE / 2, 'middle', TOP + HIGH + 28]].forEach(function (name) {
+      part(svg, 'text', { x: name[1], y: name[3], 'text-anchor': name[2], 'font-size': 30, fill: '#14213d' }, name[0]);
     });
     if (patch) {
       const size = patch.extent || { length: 0.5, height: 0.5 };

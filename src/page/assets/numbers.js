@@ -24,6 +24,9 @@
     // Of each value the numbers that were told; the last one is being typed.
     const told = kept.told || {};
     let active = 0, sure = false;
+    // Sent again after a lost answer it is still one trial.
+    const once = kept.once || String(Date.now()) + '-' + String(Math.random()).slice(2);
+    bench.remember(set, 'once', once);
     const rows = make('div', { class: 'fields', id: 'fields', role: 'group', 'aria-label': 'Values' });
     const hint = make('p', { class: 'quiet', id: 'hint' });
     const another = button('key-more', 'one more', function () { more(); }, { class: 'word' });
@@ -92,7 +95,7 @@
     if (kept.as_found) { state.as_found = true; }
 
     function trial() {
-      const body = Object.assign({ as_written: sure }, state);
+      const body = Object.assign({ as_written: sure, once: once }, state);
       asked.fields.forEach(function (field) {
         const numbers = typed(field).map(function (number) { return field.unit ? number + ' ' + field.unit : number; });
         if (numbers.length === 0) { return; }

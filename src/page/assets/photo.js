@@ -118,9 +118,10 @@
       if (before) { undo.push(before); before = null; }
       edited = true;
       follow(flanks, final);
-      if (final) { before = JSON.parse(JSON.stringify(flanks)); }
+      if (final) { settle(flanks); }
     }
-    function settle(flanks) { before = flanks === null ? null : JSON.parse(JSON.stringify(flanks)); }
+    function settle(flanks) { before = { flanks: JSON.parse(JSON.stringify(flanks)), edited: edited }; }
+    function keep() { undo.push({ flanks: JSON.parse(JSON.stringify(outline.flanks)), edited: edited }); }
 
     async function say(told) {
       await bench.during(null, '', async function () {
@@ -141,11 +142,13 @@
       below.textContent = '';
       const held = outline.held;
       const back = button('undo', 'Undo', function () {
-        const flanks = undo.pop();
-        if (flanks) {
-          outline.set(flanks);
-          settle(flanks);
-          follow(flanks, true);
+        const was = undo.pop();
+        if (was) {
+          edited = was.edited;
+          outline.set(was.flanks);
+          settle(was.flanks);
+          // Back before the first move there were no marks.
+          follow(was.edited ? was.flanks : [], true);
         }
       }, { class: 'small', disabled: undo.length === 0 });
       if (held >= 0) {
@@ -153,7 +156,7 @@
           make('p', { class: 'quiet' }, 'Drag a corner, a side or an end of flank ' + (held + 1) + ' to where it lies in the photo.'),
           back,
           button('leave-out', 'Leave it out', function () {
-            undo.push(JSON.parse(JSON.stringify(outline.flanks)));
+            keep();
             const flanks = outline.flanks.filter(function (flank, k) { return k !== held; });
             edited = true;
             outline.held = -1;
@@ -177,7 +180,7 @@
           return button('flank-' + (k + 1), 'Flank ' + (k + 1), function () { outline.hold(k); }, { class: 'small' });
         }),
         button('add-flank', 'Add a flank', function () {
-          undo.push(JSON.parse(JSON.stringify(outline.flanks)));
+          keep();
           edited = true;
           outline.add();
           settle(outline.flanks);
@@ -185,7 +188,7 @@
         }, { class: 'small' }),
         back,
         answer.marked ? button('automatic', 'Back to the outlines that were found', function () {
-          undo.push(JSON.parse(JSON.stringify(outline.flanks)));
+          keep();
           edited = false;
           follow([], true);
         }, {}) : null,
