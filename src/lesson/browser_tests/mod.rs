@@ -1,7 +1,7 @@
 //! The page on which to move the gears, and that of the quiz, in a real browser. Left out of `cargo test`, for it needs
 //! chromium: `cargo test --release --lib browser_tests -- --ignored` fails where the browser is missing.
 
-mod driver;
+pub(crate) mod driver;
 
 use crate::contact::Misalignment;
 use crate::frames::Side;
