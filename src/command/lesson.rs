@@ -1,7 +1,7 @@
 //! `flankread lesson`: teaching sheets, a page to try, a quiz.
 
 pub(super) mod cases;
-mod quiz;
+pub(super) mod quiz;
 
 use super::{Outcome, OutputOptions};
 use crate::files;

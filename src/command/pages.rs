@@ -42,6 +42,15 @@ impl Completions {
     }
 }
 
+/// What `man --json` prints.
+#[derive(serde::Serialize, schemars::JsonSchema)]
+pub(super) struct ManDocument {
+    /// `flankread/files/1`.
+    schema: &'static str,
+    /// What was written.
+    files: Vec<PathBuf>,
+}
+
 impl Man {
     pub(super) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let mut root = program();
@@ -60,9 +69,10 @@ impl Man {
             eprintln!("wrote {} pages into {}", pages.len(), self.out.display());
         }
         if output.json {
-            super::print_json(&serde_json::json!({
-                "schema": "flankread/files/1", "files": names.iter().map(|name| self.out.join(name)).collect::<Vec<_>>(),
-            }))?;
+            super::print_json(&ManDocument {
+                schema: "flankread/files/1",
+                files: names.iter().map(|name| self.out.join(name)).collect(),
+            })?;
         }
         Ok(Outcome::Answered)
     }

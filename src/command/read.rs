@@ -7,7 +7,7 @@ use crate::flank::find::{FindHints, ToeEnd};
 use crate::flank::marks;
 use crate::frames::Side;
 use crate::photo::{self, Photo};
-use crate::reading::{ReadOptions, doubt_set, read_photo, shows_both};
+use crate::reading::{ONE_PHOTO, ReadOptions, doubt_set, read_photo, shows_both};
 use crate::report::reading::pictures::{PhotoReading, write_pictures};
 use crate::report::reading::text::answer_text;
 use crate::rules::direction::{SetSizes, direction};
@@ -208,10 +208,6 @@ fn answer(
     }
     Ok(answer)
 }
-
-/// What goes with numbers of both flanks that came from one photo.
-const ONE_PHOTO: &str = "Both flanks were read from one photo, one of them seen at a slant: look at the outlines of both, and \
-    take a photo of each flank where it matters.";
 
 /// What holds for every set whose patches stand as the readings that may be used say.
 fn direction_of(args: &ReadArgs, told: &[PhotoReading], units: Units) -> Option<Direction> {

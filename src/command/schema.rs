@@ -1,7 +1,9 @@
 //! `flankread schema`: the JSON Schema of what the program prints and reads.
 
 use super::lesson::cases::CasesDocument;
+use super::lesson::quiz::QuizPageDocument;
 use super::lesson::{ExploreDocument, SheetDocument};
+use super::pages::ManDocument;
 use super::{Outcome, OutputOptions};
 use crate::Result;
 use crate::batch::summary::BatchSummary;
@@ -19,7 +21,8 @@ use crate::schema::simulation::Simulation;
 use crate::schema::{Advice, Card, Reading};
 use crate::setup::Answer;
 use clap::{Args, ValueEnum};
-use schemars::schema_for;
+use schemars::generate::SchemaSettings;
+use schemars::{JsonSchema, Schema as Schemars};
 
 /// The JSON Schema of a document, for programs that check what they are given; without a name, the documents there are.
 #[derive(Debug, Args)]
@@ -72,8 +75,23 @@ enum Document {
     QuizProgress,
     /// What `lesson quiz --grade --json` prints.
     QuizGrades,
+    /// What `lesson quiz --page --json` prints.
+    QuizPage,
+    /// What `man --json` prints.
+    Man,
+    /// What `schema --json` prints.
+    Schemas,
     /// What any command prints with --json when it fails.
     Error,
+}
+
+/// What `schema --json` prints.
+#[derive(serde::Serialize, schemars::JsonSchema)]
+struct SchemasDocument<'a> {
+    /// `flankread/schemas/1`.
+    schema: &'static str,
+    /// The names that `schema` takes.
+    documents: Vec<&'a str>,
 }
 
 impl Schema {
@@ -93,30 +111,48 @@ impl Schema {
 impl Document {
     fn schema(self) -> serde_json::Value {
         match self {
-            Self::Read => schema_for!(ReadAnswer),
-            Self::Reading => schema_for!(Reading),
-            Self::Advice => schema_for!(Advice),
-            Self::Direction => schema_for!(Direction),
-            Self::Card => schema_for!(Card),
-            Self::Job => schema_for!(JobDocument),
-            Self::Record => schema_for!(Record),
-            Self::JobAnswer => schema_for!(JobAnswer),
-            Self::Setup => schema_for!(Answer),
-            Self::Simulation => schema_for!(Simulation),
-            Self::BatchPhoto => schema_for!(PhotoLine),
-            Self::BatchSet => schema_for!(SetLine),
-            Self::BatchSummary => schema_for!(BatchSummary),
-            Self::WorkerRequest => schema_for!(RequestLine),
-            Self::WorkerAnswer => schema_for!(Answered),
-            Self::LessonSheet => schema_for!(SheetDocument),
-            Self::LessonExplore => schema_for!(ExploreDocument),
-            Self::LessonCases => schema_for!(CasesDocument),
-            Self::QuizProgress => schema_for!(Progress),
-            Self::QuizGrades => schema_for!(Grades),
-            Self::Error => schema_for!(Failure),
+            Self::Card => read::<Card>(),
+            Self::Job => read::<JobDocument>(),
+            Self::WorkerRequest => read::<RequestLine>(),
+            Self::Read => printed::<ReadAnswer>(),
+            Self::Reading => printed::<Reading>(),
+            Self::Advice => printed::<Advice>(),
+            Self::Direction => printed::<Direction>(),
+            Self::Record => printed::<Record>(),
+            Self::JobAnswer => printed::<JobAnswer>(),
+            Self::Setup => printed::<Answer>(),
+            Self::Simulation => printed::<Simulation>(),
+            Self::BatchPhoto => printed::<PhotoLine>(),
+            Self::BatchSet => printed::<SetLine>(),
+            Self::BatchSummary => printed::<BatchSummary>(),
+            Self::WorkerAnswer => printed::<Answered>(),
+            Self::LessonSheet => printed::<SheetDocument>(),
+            Self::LessonExplore => printed::<ExploreDocument>(),
+            Self::LessonCases => printed::<CasesDocument>(),
+            Self::QuizProgress => printed::<Progress>(),
+            Self::QuizGrades => printed::<Grades>(),
+            Self::QuizPage => printed::<QuizPageDocument>(),
+            Self::Man => printed::<ManDocument>(),
+            Self::Schemas => printed::<SchemasDocument>(),
+            Self::Error => printed::<Failure>(),
         }
         .to_value()
     }
+}
+
+/// The schema of what the program takes.
+fn read<T: JsonSchema>() -> Schemars {
+    SchemaSettings::default()
+        .into_generator()
+        .into_root_schema_for::<T>()
+}
+
+/// The schema of what the program writes: what it leaves out where there is nothing to say is not required.
+fn printed<T: JsonSchema>() -> Schemars {
+    SchemaSettings::default()
+        .for_serialize()
+        .into_generator()
+        .into_root_schema_for::<T>()
 }
 
 fn list(output: OutputOptions) -> Result<()> {
@@ -133,9 +169,10 @@ fn list(output: OutputOptions) -> Result<()> {
         .collect();
     if output.json {
         let names: Vec<&str> = documents.iter().map(|(name, _)| name.as_str()).collect();
-        return super::print_json(&serde_json::json!({
-            "schema": "flankread/schemas/1", "documents": names,
-        }));
+        return super::print_json(&SchemasDocument {
+            schema: "flankread/schemas/1",
+            documents: names,
+        });
     }
     let lines = documents
         .iter()

@@ -83,8 +83,12 @@ fn at(station: Station, says: impl Into<String>, missing: Vec<String>, command: 
     }
 }
 
+/// Whether work of the job is left, closed or not.
+pub(crate) fn is_unfinished(record: &Record, shown: &Shown) -> bool {
+    work(record, shown).station != Station::Done
+}
+
 fn station(record: &Record, shown: &Shown) -> Next {
-    let card = &record.card;
     if record.head.closed.is_some() {
         return at(
             Station::Done,
@@ -93,6 +97,11 @@ fn station(record: &Record, shown: &Shown) -> Next {
             "flankread job sheet --job JOB --out sheet.html",
         );
     }
+    work(record, shown)
+}
+
+fn work(record: &Record, shown: &Shown) -> Next {
+    let card = &record.card;
     let found_or_waived = record.counting().any(|a| a.trial.as_found)
         || record.notes.iter().any(|n| n.text.starts_with(NOT_FOUND));
     if !found_or_waived {

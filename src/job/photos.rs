@@ -7,7 +7,7 @@ use crate::flank::marks;
 use crate::frames::Side;
 use crate::photo;
 use crate::photo::Photo;
-use crate::reading::{OutlinedReading, ReadOptions, read_photo};
+use crate::reading::{OutlinedReading, ReadOptions, doubt_set, read_photo, shows_both};
 use crate::rules::NotUsable;
 use crate::rules::trial::usable;
 use crate::schema::Reading;
@@ -35,17 +35,63 @@ pub(crate) struct PhotoOptions {
     pub unread: bool,
 }
 
-/// Opens a photo, reads it if it shows flanks, and has the picture for sheets drawn. The file is only read.
+/// Opens the photos of one assembly, reads those that show flanks, doubts them together, and has the pictures for sheets
+/// drawn. The files are only read. One photo may serve both flanks, where it shows both well.
 ///
 /// # Errors
-/// The photo or its marks cannot be opened; the picture cannot be drawn.
-pub(crate) fn take(
-    path: &Path,
-    shows: Shows,
-    options: PhotoOptions,
+/// A photo or its marks cannot be opened; one file for both flanks that does not show both; a picture cannot be drawn.
+pub(crate) fn take_all(
+    photos: &[(&Path, Shows, PhotoOptions)],
     card: &Card,
-    draw: impl FnOnce(&Photo, &OutlinedReading) -> Result<RgbImage>,
-) -> Result<NewPhoto> {
+    draw: impl Fn(&Photo, &OutlinedReading) -> Result<RgbImage>,
+) -> Result<Vec<NewPhoto>> {
+    let mut taken = photos
+        .iter()
+        .map(|&(path, shows, options)| open(path, shows, options, card))
+        .collect::<Result<Vec<Taken>>>()?;
+    let mut reads: Vec<&mut OutlinedReading> = taken
+        .iter_mut()
+        .filter_map(|one| one.read.as_mut())
+        .collect();
+    if let [one, two] = reads.as_slice()
+        && one.reading.photo.sha256 == two.reading.photo.sha256
+        && !shows_both(&one.reading, &two.reading)
+    {
+        return Err(Error::usage(format!(
+            "{} was given for the drive flanks and for the coast flanks, and does not show both well; give a photo of each",
+            one.reading.photo.path
+        )));
+    }
+    doubt_set(&mut reads);
+    taken
+        .into_iter()
+        .map(|one| {
+            let drawn = match &one.read {
+                Some(read) => draw(&one.opened, read)?,
+                None => one.opened.working,
+            };
+            Ok(NewPhoto {
+                name: one.name,
+                bytes: one.bytes,
+                original_sha256: None,
+                shows: one.shows,
+                reading: one.read.map(|read| read.reading),
+                picture: Some(picture(&drawn)?),
+            })
+        })
+        .collect()
+}
+
+/// A photo, opened and read.
+struct Taken {
+    name: String,
+    bytes: Vec<u8>,
+    shows: Shows,
+    opened: Photo,
+    read: Option<OutlinedReading>,
+}
+
+fn open(path: &Path, shows: Shows, options: PhotoOptions, card: &Card) -> Result<Taken> {
     let opened = photo::open(path)?;
     let bytes = files::read(path, photo::Limits::default().bytes)
         .map_err(|source| Error::input(path, source))?;
@@ -58,8 +104,9 @@ pub(crate) fn take(
         Shows::Coast => Some(Side::Coast),
         Shows::Other => None,
     };
-    let (reading, drawn) = match side {
-        Some(side) if !options.unread => {
+    let read = match side.filter(|_| !options.unread) {
+        None => None,
+        Some(side) => {
             let marks = marks::beside(path)
                 .map(|path| marks::load(&path, &opened))
                 .transpose()?;
@@ -74,22 +121,18 @@ pub(crate) fn take(
                 mirrored: options.mirrored,
                 ..ReadOptions::of_card(card)
             };
-            let read = read_photo(&opened, &asked);
-            let drawn = draw(&opened, &read)?;
+            let mut read = read_photo(&opened, &asked);
             // The folder a photo lay in is nobody else's business once a job leaves the workshop.
-            let mut reading = read.reading;
-            reading.photo.path.clone_from(&name);
-            (Some(reading), drawn)
+            read.reading.photo.path.clone_from(&name);
+            Some(read)
         }
-        _ => (None, opened.working),
     };
-    Ok(NewPhoto {
+    Ok(Taken {
         name,
         bytes,
-        original_sha256: None,
         shows,
-        reading,
-        picture: Some(picture(&drawn)?),
+        opened,
+        read,
     })
 }
 

@@ -322,24 +322,31 @@ fn take_photos(
     let waiting = folder.next_trial().map_err(|_| {
         crate::Error::usage("the photos of this trial cannot be told; take them again")
     })?;
-    let mut remarks = Vec::new();
+    let mut paths = Vec::new();
+    let mut taken = Vec::new();
     for (side, shows) in [(Side::Drive, Shows::Drive), (Side::Coast, Shows::Coast)] {
-        let Some(taken) = waiting.of(side) else {
+        let Some(one) = waiting.of(side) else {
             continue;
         };
-        let path = folder.photo(taken.photo).map_err(|_| {
+        let path = folder.photo(one.photo).map_err(|_| {
             crate::Error::usage(format!(
                 "the photo of the {} flanks is gone; take it again",
                 side.word()
             ))
         })?;
         let options = PhotoOptions {
-            mirrored: taken.mirrored,
+            mirrored: one.mirrored,
             ..PhotoOptions::default()
         };
-        let mut photo = photos::take(&path, shows, options, card, |photo, read| {
-            Ok(overlay(photo, read)?)
-        })?;
+        paths.push((path, shows, options));
+        taken.push(one);
+    }
+    let given: Vec<_> = (paths.iter())
+        .map(|(path, shows, options)| (path.as_path(), *shows, *options))
+        .collect();
+    let photos = photos::take_all(&given, card, |photo, read| Ok(overlay(photo, read)?))?;
+    let mut remarks = Vec::new();
+    for (mut photo, taken) in photos.into_iter().zip(taken) {
         photo.original_sha256 = Some(taken.original_sha256.clone());
         remarks.extend(photos::put(new, photo, taken.use_unsure));
     }

@@ -11,6 +11,7 @@ use crate::frames::Side;
 use crate::job::new_trial::sha256;
 use crate::job::strip_metadata::without_metadata;
 use crate::photo::{self, Photo};
+use crate::reading::{OutlinedReading, doubt_set};
 use crate::report::draw::page::jpeg;
 use crate::report::reading::overlay::shrunk;
 use crate::rules::direction::direction;
@@ -312,19 +313,22 @@ pub(super) async fn without_job(State(bench): State<Arc<Bench>>, at: At) -> Answ
     let work = move || {
         let set = set_of(&shared, &at)?;
         let next = set.folder.next_trial()?;
-        let mut readings = Vec::new();
-        let mut centres = [None, None];
-        for (side, centre) in Side::BOTH.into_iter().zip(&mut centres) {
-            if let Some(taken) = next.of(side) {
-                let (photo, path) = shared.photo(&set, taken.photo)?;
-                let marks = set.folder.marks(&path, &photo)?;
-                let read = read(&shared, &set, &photo, marks, taken.mirrored);
-                *centre = usable(&read.reading, taken.use_unsure)
-                    .ok()
-                    .map(|r| r.centre);
-                readings.push(read.reading);
-            }
+        let mut reads = Vec::new();
+        for taken in Side::BOTH.into_iter().filter_map(|side| next.of(side)) {
+            let (photo, path) = shared.photo(&set, taken.photo)?;
+            let marks = set.folder.marks(&path, &photo)?;
+            let read = read(&shared, &set, &photo, marks, taken.mirrored);
+            reads.push((read, taken.use_unsure));
         }
+        doubt_set(&mut reads.iter_mut().map(|(read, _)| read).collect::<Vec<_>>());
+        let centre = |side| {
+            let of_side =
+                |r: &&(OutlinedReading, bool)| r.0.reading.flank.is_some_and(|f| f.side == side);
+            let (read, use_unsure) = reads.iter().find(of_side)?;
+            usable(&read.reading, *use_unsure).ok().map(|r| r.centre)
+        };
+        let centres = Side::BOTH.map(centre);
+        let readings = reads.into_iter().map(|(read, _)| read.reading).collect();
         let units = (shared.settings.shown)(None).units;
         json(&ReadAnswer {
             schema: READ_SCHEMA.into(),

@@ -17,4 +17,4 @@ pub use measure_patches::OutlinedReading;
 #[cfg(all(test, feature = "cli"))]
 pub(crate) use measure_patches::{FlankContext, unreadable};
 pub use read_photo::{ReadOptions, read_photo};
-pub(crate) use set_of_photos::{doubt_set, shows_both};
+pub(crate) use set_of_photos::{ONE_PHOTO, doubt_set, shows_both};

@@ -4,6 +4,10 @@ use super::OutlinedReading;
 use crate::frames::PhotoPoint;
 use crate::schema::{Corners, Hand, Reading, Reason, ReasonCode, Status};
 
+/// What goes with numbers of both flanks that came from one photo.
+pub(crate) const ONE_PHOTO: &str = "Both flanks were read from one photo, one of them seen at a slant: look at the outlines of \
+    both, and take a photo of each flank where it matters.";
+
 /// Adds the doubts that readings of photos of one gear set raise together: the same file twice, ring gears of both hands.
 pub(crate) fn doubt_set(readings: &mut [&mut OutlinedReading]) {
     let word = |hand: Hand| match hand {

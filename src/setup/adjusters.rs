@@ -2,13 +2,14 @@
 
 use super::backlash_ratio::Ratio;
 use super::side_packs::ratio_step;
-use super::{Answer, SetupError, Step};
+use super::{Answer, SetupError, StationResult, Step};
 use crate::rules::adjusters;
 use crate::units::Shown;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Threaded adjusters.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub(crate) struct Notches {
     /// Axial travel of one notch.
     pub notch_mm: f64,
@@ -85,7 +86,7 @@ pub(crate) fn notches_answer(
             s(turn.backlash_mm)
         )
     };
-    let mut answer = Answer::new("adjusters", turn, says);
+    let mut answer = Answer::new(StationResult::Adjusters(turn.clone()), says);
     answer.steps.extend([
         Step::new(
             "one notch",

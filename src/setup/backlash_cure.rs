@@ -4,10 +4,11 @@ use super::adjusters::Notches;
 use super::side_packs::SidePacks;
 use crate::rules::adjusters;
 use crate::units::Shown;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// What brings the backlash to the middle of its window, everything else left as it is.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub(crate) enum Cure {
     /// A move of the ring gear, where the packs are not known.

@@ -3,6 +3,7 @@
 
 use crate::contact::Model;
 use crate::schema::Card;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// The shop's rule: 0.005 in of shim across for 0.003 in of backlash. Common practice, no source; published
@@ -17,7 +18,7 @@ const MODEL_SHARE: f64 = 0.08;
 const READING_MM: f64 = 0.006;
 
 /// A ratio with how sure it is and where it came from.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub(crate) struct Ratio {
     /// Backlash per unit of the ring gear's move away from the pinion.
     pub ratio: f64,
@@ -28,7 +29,7 @@ pub(crate) struct Ratio {
 }
 
 /// Where a ratio came from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub(crate) enum RatioSource {
     /// The user's word.
@@ -81,7 +82,7 @@ pub(crate) fn of_card(card: &Card) -> Result<Ratio, crate::contact::ContactError
 }
 
 /// One assembly: where the ring gear stood and the mean backlash there.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub(crate) struct PlaceAndBacklash {
     /// Millimetres, + = away from the pinion, from any zero that stays the same.
     pub away_mm: f64,

@@ -1,11 +1,12 @@
 //! Case spread: how far the side bearings' preload pushes the bearing caps apart.
 
-use super::{Answer, SetupError, Step, verdict};
+use super::{Answer, SetupError, StationResult, Step, verdict};
 use crate::units::{Shown, Units};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// The spread against its window.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub(crate) struct Spread {
     /// Caps apart without preload.
     pub before_mm: f64,
@@ -55,8 +56,7 @@ pub(crate) fn answer(found: &Spread, shown: &Shown) -> Answer {
         _ => String::new(),
     };
     let mut answer = Answer::new(
-        "case_spread",
-        found,
+        StationResult::CaseSpread(found.clone()),
         format!(
             "The case spreads by {}{against}.",
             shown.shim(found.spread_mm)

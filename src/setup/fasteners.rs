@@ -2,15 +2,16 @@
 
 use super::friction::{Custom, Friction};
 use super::threads::{Grade, Thread};
-use super::{Answer, SetupError, Step};
+use super::{Answer, SetupError, StationResult, Step};
 use crate::units::Shown;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Share of the proof load a re-usable joint is tightened to (the basis of published fastener tables).
 pub(crate) const USUAL_SHARE: f64 = 0.75;
 
 /// A bolt's torque and tension.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub(crate) struct Bolt {
     /// The thread.
     pub thread: Thread,
@@ -163,8 +164,7 @@ pub(crate) fn answer(
         None => String::new(),
     };
     let mut answer = Answer::new(
-        "fasteners",
-        bolt,
+        StationResult::Fasteners(bolt.clone()),
         format!(
             "{} of torque is {} of tension{}, with a nut factor K of {:.2}{custom}.",
             shown.torque(bolt.torque_nm),

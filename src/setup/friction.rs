@@ -1,6 +1,7 @@
 //! How easily a thread turns: nut factors by its state, each with where it was read.
 
 use super::threads::Thread;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// What is known of a thread's friction.
@@ -15,7 +16,7 @@ pub(crate) enum Friction {
 }
 
 /// A nut factor and the custom it comes from.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub(crate) struct Custom {
     /// Nut factor.
     pub nut_factor: f64,
@@ -24,7 +25,7 @@ pub(crate) struct Custom {
 }
 
 /// Usual states of a thread.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, clap::ValueEnum)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema, clap::ValueEnum)]
 #[serde(rename_all = "snake_case")]
 pub(crate) enum ThreadState {
     /// Plain and dry: K 0.20.

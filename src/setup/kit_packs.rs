@@ -3,6 +3,7 @@
 use crate::rules::kit::Stacks;
 use crate::schema::Card;
 use crate::units::Shown;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// The shims at hand: those of the kit, in number where the card says it, and the packs that are in the axle.
@@ -14,7 +15,7 @@ pub(crate) struct ShimsAtHand {
 }
 
 /// A pack that can be built.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub(crate) struct BuiltPack {
     /// How thick it is.
     pub pack_mm: f64,
@@ -34,7 +35,7 @@ impl BuiltPack {
 }
 
 /// Packs for both sides that can be built together, and what they give.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub(crate) struct BuiltPair {
     /// Behind the ring gear.
     pub ring_side: BuiltPack,

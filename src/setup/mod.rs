@@ -86,15 +86,50 @@ impl Step {
     }
 }
 
+/// A station and its numbers, the unit in the key.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[serde(tag = "station", content = "result", rename_all = "snake_case")]
+pub(crate) enum StationResult {
+    /// Notches of threaded adjusters.
+    Adjusters(adjusters::Notches),
+    /// Backlash round the gear.
+    Backlash(round_the_gear::Round),
+    /// How far the case is spread.
+    CaseSpread(case_spread::Spread),
+    /// Torque and tension of a fastener.
+    Fasteners(fasteners::Bolt),
+    /// The pack to start with.
+    PinionShim(pinion_shim::StartingPack),
+    /// The pack between the pinion's bearings.
+    Preload(preload::PreloadFit),
+    /// The packs beside the carrier.
+    SideShims(side_packs::SidePacks),
+    /// The nut on a crush sleeve.
+    Sleeve(sleeve::SleeveNext),
+    /// What a pack comes to.
+    Sum(sum::Sum),
+    /// Rotating torque.
+    TurningTorque(TurningTorque),
+}
+
+/// Rotating torque of the pinion alone, or of pinion and carrier.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[serde(untagged)]
+pub(crate) enum TurningTorque {
+    /// The pinion alone.
+    Pinion(turning_torque::Readings),
+    /// Pinion and carrier, and what the carrier adds.
+    Total(turning_torque::TotalTorque),
+}
+
 /// What a station answers: its numbers for machines, its working and remarks for people.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
 pub(crate) struct Answer {
     /// Always [`SCHEMA`].
     pub schema: &'static str,
-    /// Which station.
-    pub station: &'static str,
-    /// The numbers, the unit in the key.
-    pub result: serde_json::Value,
+    /// Which station, and its numbers.
+    #[serde(flatten)]
+    pub result: StationResult,
     /// The answer in one sentence.
     pub says: String,
     /// The working.
@@ -106,17 +141,11 @@ pub(crate) struct Answer {
 }
 
 impl Answer {
-    /// An answer of `station` with the caution that every station ends with; what is not serialisable becomes `null`,
-    /// which no result is.
-    pub(crate) fn new(
-        station: &'static str,
-        result: &impl Serialize,
-        says: impl Into<String>,
-    ) -> Self {
+    /// An answer with the caution that every station ends with.
+    pub(crate) fn new(result: StationResult, says: impl Into<String>) -> Self {
         Self {
             schema: SCHEMA,
-            station,
-            result: serde_json::to_value(result).unwrap_or_default(),
+            result,
             says: says.into(),
             steps: Vec::new(),
             remarks: Vec::new(),

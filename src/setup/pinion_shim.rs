@@ -1,9 +1,10 @@
 //! The pack to start the pinion with.
 
 use super::kit_packs::ShimsAtHand;
-use super::{Answer, SetupError, Step};
+use super::{Answer, SetupError, StationResult, Step};
 use crate::schema::{MarkSense, MarkUnit, ShimPlace};
 use crate::units::{Shown, Units};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// How pinion marks are meant.
@@ -28,7 +29,7 @@ const USUAL_MARK_MM: f64 = 0.10;
 const MOST_MARK_MM: f64 = 0.5;
 
 /// The pack to start with.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub(crate) struct StartingPack {
     /// The pack.
     pub pack_mm: f64,
@@ -247,7 +248,7 @@ pub(crate) fn answer(
         Some(_) | None => String::new(),
     };
     let says = format!("Start the pinion with {shims}{nearest}.");
-    let mut answer = Answer::new("pinion_shim", &found, says);
+    let mut answer = Answer::new(StationResult::PinionShim(found.clone()), says);
     answer.steps.push(step);
     if let Some(slinger) = slinger {
         let (formula, sign) = match slinger.place {

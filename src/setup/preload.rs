@@ -7,12 +7,13 @@
 
 use super::kit_packs::ShimsAtHand;
 use super::turning_torque::{clearly_less, noise_nm};
-use super::{Answer, SetupError, Step, verdict};
+use super::{Answer, SetupError, StationResult, Step, verdict};
 use crate::units::{LB_IN_NM, Shown, THOU_MM};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// One assembly: a pack and the rotating torque it gave.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub(crate) struct PreloadTrial {
     /// Its number in the job that it was recorded in.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -42,7 +43,7 @@ const DRAGS: usize = 7;
 const TOUCHES: usize = 241;
 
 /// What the trials say of the next pack.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub(crate) struct PreloadFit {
     /// The window for the rotating torque.
     pub window_nm: [f64; 2],
@@ -317,7 +318,10 @@ pub(crate) fn answer(
     asked: Asked,
     shown: &Shown,
 ) -> Answer {
-    let mut answer = Answer::new("preload", fit, says(trials, fit, asked, shown));
+    let mut answer = Answer::new(
+        StationResult::Preload(fit.clone()),
+        says(trials, fit, asked, shown),
+    );
     answer.steps = steps(trials, fit, shown);
     remarks(&mut answer, trials, fit, asked, shown);
     answer

@@ -1,14 +1,15 @@
 //! Backlash at several places round the gear: mean, range, run-out, and the indicator's direction.
 
 use super::backlash_cure::Cure;
-use super::{Answer, SetupError, Step, verdict};
+use super::{Answer, SetupError, StationResult, Step, verdict};
 use crate::schema::BacklashDirection;
 use crate::units::Shown;
 use nalgebra::{Matrix3, Vector3};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// One place round the gear.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub(crate) struct BacklashAt {
     /// Where, degrees in the direction of counting.
     pub at_deg: f64,
@@ -29,7 +30,7 @@ pub(crate) fn evenly(backlash_mm: &[f64]) -> Vec<BacklashAt> {
 }
 
 /// Once-per-turn part of the backlash.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub(crate) struct RunOut {
     /// Largest less smallest of the fitted wave.
     pub swing_mm: f64,
@@ -46,7 +47,7 @@ pub(crate) struct RunOut {
 }
 
 /// What the readings say.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub(crate) struct Round {
     /// Mean.
     pub mean_mm: f64,
@@ -80,7 +81,7 @@ pub(crate) struct Round {
 }
 
 /// How a backlash read one way is turned into the other.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub(crate) struct Conversion {
     /// How it was read.
     pub read: BacklashDirection,
@@ -240,7 +241,7 @@ pub(crate) fn answer(
     limits: &Limits,
     shown: &Shown,
 ) -> Answer {
-    let mut answer = Answer::new("backlash", round, says(round, shown));
+    let mut answer = Answer::new(StationResult::Backlash(round.clone()), says(round, shown));
     answer.steps = steps(places, round, limits, shown);
     answer.remarks = remarks(places, round);
     answer

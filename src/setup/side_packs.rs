@@ -2,9 +2,10 @@
 
 use super::backlash_ratio::{Ratio, SHOP};
 use super::kit_packs::{BuiltPair, ShimsAtHand, WantedPair};
-use super::{Answer, SetupError, Step, verdict};
+use super::{Answer, SetupError, StationResult, Step, verdict};
 use crate::schema::PreloadOn;
 use crate::units::{Shown, Units};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// What was found with the side bearings just free of end play.
@@ -32,7 +33,7 @@ pub(crate) struct Wanted {
 }
 
 /// Packs for the sides.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub(crate) struct SidePacks {
     /// The ring gear's move that backlash asks for, + = away from the pinion, preload not counted.
     pub ring_moves_mm: f64,
@@ -169,7 +170,7 @@ pub(crate) fn answer(found: &Found, wanted: &Wanted, packs: &SidePacks, shown: &
             s(packs.backlash_deviation_mm)
         ),
     };
-    let mut answer = Answer::new("side_shims", packs, says);
+    let mut answer = Answer::new(StationResult::SideShims(packs.clone()), says);
     answer.steps.extend(steps(found, packs, shown));
     if wanted.preload_mm > 0.0 {
         answer.steps.extend(preload_steps(wanted, packs, shown));

@@ -1,15 +1,16 @@
 //! A collapsible sleeve: nut torque by steps until the rotating torque is right, never back.
 
 use super::turning_torque::clearly_less;
-use super::{Answer, SetupError, Step, verdict};
+use super::{Answer, SetupError, StationResult, Step, verdict};
 use crate::units::{LB_IN_NM, Shown};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Step of the nut, N·m: 5 lb-ft at a time, as published for crush sleeves.
 pub(crate) const STEP_NM: f64 = 5.0 * 12.0 * LB_IN_NM;
 
 /// One step: the nut's torque and what the pinion then turned with.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub(crate) struct SleeveStep {
     /// Torque the nut was brought to, N·m.
     pub nut_nm: f64,
@@ -18,7 +19,7 @@ pub(crate) struct SleeveStep {
 }
 
 /// What to do next.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub(crate) enum SleeveVerdict {
     /// Tighten by a step and measure again.
@@ -34,7 +35,7 @@ pub(crate) enum SleeveVerdict {
 }
 
 /// The next step.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub(crate) struct SleeveNext {
     /// What to do.
     pub verdict: SleeveVerdict,
@@ -169,7 +170,7 @@ pub(crate) fn answer(steps: &[SleeveStep], next: &SleeveNext, shown: &Shown) -> 
         ),
         (_, None) => "Measure again.".into(),
     };
-    let mut answer = Answer::new("sleeve", next, says);
+    let mut answer = Answer::new(StationResult::Sleeve(next.clone()), says);
     for (number, step) in (1..).zip(steps) {
         answer.steps.push(Step::new(
             format!("step {number}"),

@@ -1,11 +1,12 @@
 //! The sum of a pack's shims, against what the stack measures.
 
-use super::{Answer, SetupError, Step};
+use super::{Answer, SetupError, StationResult, Step};
 use crate::units::Shown;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// A pack stacked from single shims, against what the whole measured.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub(crate) struct Sum {
     /// The shims.
     pub shims_mm: Vec<f64>,
@@ -39,8 +40,7 @@ pub(crate) fn sum(shims_mm: &[f64], measured_mm: Option<f64>) -> Result<Sum, Set
 /// The answer in words.
 pub(crate) fn sum_answer(sum: &Sum, shown: &Shown) -> Answer {
     let mut answer = Answer::new(
-        "sum",
-        sum,
+        StationResult::Sum(sum.clone()),
         format!("The pack is {}.", shown.shim(sum.total_mm)),
     );
     let parts: Vec<String> = sum.shims_mm.iter().map(|mm| shown.shim(*mm)).collect();

@@ -2,11 +2,12 @@
 
 use super::SetupError;
 use crate::units::{INCH_MM, KSI_MPA};
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::f64::consts::FRAC_PI_4;
 
 /// A screw thread.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub(crate) struct Thread {
     /// Nominal diameter.
     pub diameter_mm: f64,
@@ -124,7 +125,7 @@ fn inches(text: &str) -> Option<f64> {
 }
 
 /// A bolt's property class.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, clap::ValueEnum)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema, clap::ValueEnum)]
 pub(crate) enum Grade {
     /// SAE J429 grade 2.
     #[value(name = "2")]

@@ -1,7 +1,8 @@
 //! Torque to turn: readings over several turns, and pinion and carrier together.
 
-use super::{Answer, SetupError, Step, verdict};
+use super::{Answer, SetupError, StationResult, Step, TurningTorque, verdict};
 use crate::units::{LB_IN_NM, Shown};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// What a beam or dial wrench is good for: half a pound-inch and a twentieth of the reading. Common practice, no source.
@@ -21,7 +22,7 @@ pub(super) fn clearly_less(torque_nm: f64, than_nm: f64) -> bool {
 }
 
 /// Several readings of one rotating torque.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub(crate) struct Readings {
     /// As read while turning.
     pub readings_nm: Vec<f64>,
@@ -63,7 +64,7 @@ pub(crate) fn readings(readings_nm: &[f64]) -> Result<Readings, SetupError> {
 }
 
 /// Pinion and carrier together.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub(crate) struct TotalTorque {
     /// The pinion alone.
     pub pinion: Readings,
@@ -166,8 +167,7 @@ pub(crate) fn readings_answer(
         )
     });
     let mut answer = Answer::new(
-        "turning_torque",
-        readings,
+        StationResult::TurningTorque(TurningTorque::Pinion(readings.clone())),
         format!(
             "The rotating torque is {}{against}.",
             shown.torque(readings.mean_nm)
@@ -200,7 +200,10 @@ pub(crate) fn total_answer(found: &TotalTorque, shown: &Shown) -> Answer {
         }
     }
     says.push('.');
-    let mut answer = Answer::new("turning_torque", found, says);
+    let mut answer = Answer::new(
+        StationResult::TurningTorque(TurningTorque::Total(found.clone())),
+        says,
+    );
     answer
         .steps
         .push(mean_step("pinion alone", &found.pinion, shown));

@@ -20,6 +20,7 @@ mod mistakes;
 mod one_photo;
 mod read;
 mod readme;
+mod schemas;
 mod setup;
 mod simulate;
 mod stations;

@@ -73,3 +73,36 @@ fn one_file_given_for_both_flanks_is_asked_back_where_it_does_not_show_both() {
     assert_eq!(status, Some(1), "{out}");
     assert!(out.contains("No advice"), "{out}");
 }
+
+#[test]
+fn a_trial_takes_one_photo_for_both_and_says_so() {
+    let folder = tempfile::tempdir().unwrap();
+    let job = |arguments: &[&str]| {
+        let mut command = flankread();
+        command.arg("job").args(arguments).arg("--json");
+        command.env("FLANKREAD_DB", folder.path().join("workshop.db"));
+        let (_, out, error) = ended(&mut command);
+        serde_json::from_str::<Value>(&out).unwrap_or_else(|_| panic!("{error}"))
+    };
+    job(&["new", "Rear axle", "--card", CARD]);
+    let trial = job(&[
+        "trial",
+        "--backlash",
+        "11thou",
+        "--drive",
+        COAST,
+        "--coast",
+        COAST,
+    ]);
+    assert!(
+        trial["drive"].is_object() && trial["coast"].is_object(),
+        "{trial}"
+    );
+    let remarks = trial["remarks"].to_string();
+    assert!(remarks.contains("read from one photo"), "{remarks}");
+    // A photo of drive flanks alone does not serve for both.
+    let drive = "examples/larchfield/drive.jpg";
+    let refused = job(&["trial", "--drive", drive, "--coast", drive]);
+    assert_eq!(refused["status"], "error", "{refused}");
+    assert_eq!(job(&["show"])["trials"].as_array().unwrap().len(), 1);
+}

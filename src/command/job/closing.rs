@@ -9,7 +9,7 @@ use crate::job::clock::given_or_now;
 use crate::job::closing::{outside, torque_nm};
 use crate::job::next::{Station, next};
 use crate::job::open::Purpose;
-use crate::schema::record::{Item, Tick};
+use crate::schema::record::{Item, Note, Tick};
 use clap::Args;
 
 /// Ticks an item of the closing list off.
@@ -43,9 +43,12 @@ pub(super) struct Check {
 #[derive(Debug, Args)]
 #[command(after_help = "Example: flankread job close")]
 pub(super) struct Close {
-    /// Close it although something is missing.
-    #[arg(long, conflicts_with = "reopen")]
+    /// Close it although work is left; the sheet says so in red.
+    #[arg(long, conflicts_with = "reopen", requires = "because")]
     anyway: bool,
+    /// Why it is closed with work left; kept as a note.
+    #[arg(long, value_name = "WORDS", conflicts_with = "reopen")]
+    because: Option<String>,
     /// Open a closed job again.
     #[arg(long)]
     reopen: bool,
@@ -148,13 +151,21 @@ impl Close {
         }
         let record = store.record(job)?;
         let next = next(&record, &output.shown(Some(&record.card)));
-        if next.station != Station::Done && !self.anyway {
-            return Err(JobError::Use(format!(
-                "job {job} is not finished: {} Missing: {}. Close it all the same with --anyway",
-                next.says,
-                next.missing.join("; ")
-            ))
-            .into());
+        if next.station != Station::Done {
+            let Some(because) = self.because.as_ref().filter(|_| self.anyway) else {
+                return Err(JobError::Use(format!(
+                    "job {job} is not finished: {} Missing: {}. To close it all the same, say why: --anyway --because 'why'",
+                    next.says,
+                    next.missing.join("; ")
+                ))
+                .into());
+            };
+            let note = Note {
+                at: at.clone(),
+                by: record.head.mechanic,
+                text: format!("Closed with work left, because: {because}"),
+            };
+            store.note(job, &note)?;
         }
         store.close(job, Some(&at))?;
         say(

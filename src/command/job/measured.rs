@@ -1,14 +1,15 @@
 //! What is measured and photographed of an assembly, as `job trial` and `job amend` take it.
 
+use crate::Result;
 use crate::flank::find::ToeEnd;
 use crate::job::assembly::Said;
-use crate::job::new_trial::{NewPhoto, NewTrial};
+use crate::job::new_trial::NewTrial;
 use crate::job::photos::{self, PhotoOptions};
+use crate::reading::ONE_PHOTO;
 use crate::report::reading::overlay::overlay;
 use crate::schema::record::Shows;
 use crate::schema::{Card, Condition, Polarity};
 use crate::units::{AsWritten, Length, Torque};
-use crate::{Error, Result};
 use clap::{Args, ValueEnum};
 use std::path::{Path, PathBuf};
 
@@ -181,39 +182,30 @@ impl Photos {
     /// Takes the photos in and puts their readings into the trial; returns what to say of them.
     ///
     /// # Errors
-    /// A photo that cannot be opened, one that was given for both flanks.
+    /// A photo that cannot be opened, one for both flanks that does not show both.
     pub(super) fn take(&self, card: &Card, new: &mut NewTrial) -> Result<Vec<String>> {
-        if let (Some(drive), Some(coast)) = (&self.drive, &self.coast)
-            && drive == coast
-        {
-            return Err(Error::usage(format!(
-                "{} was given for the drive flanks and for the coast flanks; give a photo of each",
-                drive.display()
-            )));
-        }
         let options = PhotoOptions {
             toe: self.toe,
             polarity: self.polarity,
             mirrored: self.mirrored,
             unread: self.no_read,
         };
-        let take = |path: &Path, shows| {
-            photos::take(path, shows, options, card, |photo, read| {
-                Ok(overlay(photo, read)?)
-            })
-        };
+        let of_flanks = [(&self.drive, Shows::Drive), (&self.coast, Shows::Coast)];
+        let of_flanks = of_flanks
+            .into_iter()
+            .filter_map(|(path, shows)| Some((path.as_deref()?, shows)));
+        let others = self.photo.iter().map(|path| (path.as_path(), Shows::Other));
+        let given: Vec<(&Path, Shows, PhotoOptions)> = (of_flanks.chain(others))
+            .map(|(path, shows)| (path, shows, options))
+            .collect();
+        let photos = photos::take_all(&given, card, |photo, read| Ok(overlay(photo, read)?))?;
         let mut remarks = Vec::new();
-        for (path, shows) in [(&self.drive, Shows::Drive), (&self.coast, Shows::Coast)] {
-            if let Some(path) = path {
-                remarks.extend(photos::put(new, take(path, shows)?, self.use_unsure));
-            }
+        for photo in photos {
+            remarks.extend(photos::put(new, photo, self.use_unsure));
         }
-        let others: Vec<NewPhoto> = self
-            .photo
-            .iter()
-            .map(|path| take(path, Shows::Other))
-            .collect::<Result<_>>()?;
-        new.photos.extend(others);
+        if self.drive.is_some() && self.drive == self.coast {
+            remarks.push(ONE_PHOTO.into());
+        }
         Ok(remarks)
     }
 }

@@ -74,6 +74,19 @@ pub(crate) struct QuizArgs {
     force: bool,
 }
 
+/// What `lesson quiz --page --json` prints.
+#[derive(serde::Serialize, schemars::JsonSchema)]
+pub(in super::super) struct QuizPageDocument<'a> {
+    /// `flankread/lesson_quiz/1`.
+    schema: &'static str,
+    /// The page that was written.
+    file: &'a Path,
+    /// With the same one the same questions come again.
+    seed: u64,
+    /// How many there are.
+    questions: u32,
+}
+
 impl QuizArgs {
     pub(super) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let card = self.card.as_ref().map(Card::read).transpose()?;
@@ -123,10 +136,12 @@ impl QuizArgs {
         let text = page::page(quiz, count, self.photo_size(640), units, &mut done)?;
         files::write(path, text.as_bytes(), self.force)?;
         if output.json {
-            let document = serde_json::json!({
-                "schema": "flankread/lesson_quiz/1", "file": path, "seed": quiz.seed, "questions": count,
-            });
-            super::super::print_json(&document)?;
+            super::super::print_json(&QuizPageDocument {
+                schema: "flankread/lesson_quiz/1",
+                file: path,
+                seed: quiz.seed,
+                questions: count,
+            })?;
         }
         say_written(&[path.to_owned()], output);
         Ok(Outcome::Answered)

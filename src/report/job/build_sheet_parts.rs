@@ -5,6 +5,7 @@ use super::text::{TRIAL_HEADINGS, adjusters_at, outdated, trial_cells, verdict_w
 use crate::job::clock::short;
 use crate::job::closing::{Standing, standing};
 use crate::job::limits::{mean, of_assembly};
+use crate::job::next::is_unfinished;
 use crate::rules::adjusters;
 use crate::schema::Condition;
 use crate::schema::record::{Assembly, Item, PhotoOf, Record};
@@ -98,11 +99,15 @@ pub(crate) fn head(sheet: &Sheet) -> Vec<Fact> {
     );
     fact(&mut facts, "mechanic", head.mechanic.clone());
     fact(&mut facts, "opened", short(&head.opened));
-    fact(
-        &mut facts,
-        "closed",
-        head.closed.as_deref().map_or(String::new(), short),
-    );
+    if let Some(at) = &head.closed {
+        let unfinished = is_unfinished(sheet.record, &sheet.shown);
+        let with = if unfinished { ", WITH WORK LEFT" } else { "" };
+        facts.push(Fact {
+            name: "closed",
+            value: format!("{}{with}", short(at)),
+            outside: unfinished,
+        });
+    }
     facts
 }
 

@@ -37,7 +37,7 @@ const ON_A_JOB: [Mistake; 24] = [
         "one photo for both flanks",
         "job trial --drive a.jpg --coast a.jpg",
         2,
-        "a.jpg was given for the drive flanks and for the coast flanks; give a photo of each",
+        "a.jpg was given for the drive flanks and for the coast flanks, and does not show both well; give a photo of each",
     ),
     (
         "a photo that is not there",
@@ -327,7 +327,7 @@ fn every_mistake_gets_its_sentence_and_its_exit_status() {
     otherwise.extend(answered_otherwise(here, &AT_A_STATION));
     // Whatever was asked back left no trace.
     assert_eq!(answered(here, "job show --json").1, before);
-    answered(here, "job close --anyway");
+    answered(here, "job close --anyway --because sold");
     otherwise.extend(answered_otherwise(here, &ON_A_CLOSED_JOB));
     assert!(otherwise.is_empty(), "{}", otherwise.join("\n"));
 }
