@@ -61,6 +61,12 @@ impl Phone {
         }
     }
 
+    /// The computer's picture stands under the outlines.
+    fn seen(&self) {
+        self.browser
+            .wait("document.querySelector('#photo[data-shown]')");
+    }
+
     /// A screen runs off to no side, can be read in the sun and be touched with gloves.
     fn fits(&self, screen: &str) {
         let seen = self.browser.script(
@@ -89,12 +95,15 @@ impl Phone {
         self.fits("take");
         self.photo(&example("larchfield/drive.jpg"));
         self.browser.wait("document.getElementById('confirm')");
+        self.seen();
         self.fits("drive");
         self.tap("confirm");
         self.browser
             .wait("document.getElementById('title').textContent.includes('coast')");
         self.photo(&example("larchfield/coast.jpg"));
         self.tap("confirm");
+        self.browser.wait("document.getElementById('log')");
+        self.shot("keys");
         self.numbers(&["1", "1", "next", "3", "0"]);
         self.fits("numbers");
         self.tap("log");
@@ -285,6 +294,7 @@ fn two_trials_a_turned_phone_a_new_start_and_the_sheet() {
         .browser
         .command("Emulation.setDeviceMetricsOverride", turned);
     phone.browser.wait("Math.abs(document.getElementById('photo').getBoundingClientRect().width - document.getElementById('stage').clientWidth) < 2 && innerWidth > 700");
+    phone.seen();
     phone.fits("turned");
     let upright = json!({"width": 360, "height": 640, "deviceScaleFactor": 2, "mobile": true});
     phone
@@ -437,6 +447,7 @@ fn keys_alone_lead_to_the_advice_and_every_control_has_a_name() {
             .browser
             .keys("camera", &example(&format!("larchfield/{side}.jpg")));
         phone.browser.wait("document.getElementById('confirm')");
+        phone.seen();
         phone.shot(side);
         press("confirm");
     }

@@ -11,16 +11,16 @@
   function pictures(record, trial, advice) {
     const target = record.card.target, near = target.tolerance;
     const found = function (side) { return advice.diagnosis[side] ? ': ' + advice.diagnosis[side].words : ''; };
-    return ['drive', 'coast'].map(function (side) {
+    return make('div', { class: 'pictures' }, ['drive', 'coast'].map(function (side) {
       const now = trial && trial.trial[side];
       const next = advice.predicted && now ? { centre: advice.predicted[side], extent: now.extent, lean_deg: now.lean_deg } : null;
       const name = side.charAt(0).toUpperCase() + side.slice(1);
-      return make('div', { class: 'two' },
+      return [
         make('figure', {}, bench.flankPicture(name + ' flank now' + found(side), now, target[side], near, false),
           make('figcaption', {}, now ? name + ' now' + found(side) : name + ' not read')),
         next && advice.verdict !== 'good' ? make('figure', {}, bench.flankPicture(name + ' flank expected next', next, target[side], near, true),
-          make('figcaption', {}, name + ' next')) : null);
-    });
+          make('figcaption', {}, name + ' next')) : null];
+    }));
   }
 
   function expected(advice, unit) {

@@ -72,7 +72,7 @@
     const loupe = make('canvas', { class: 'loupe', hidden: true, width: 272, height: 272, 'aria-hidden': 'true' });
     const handles = make('div', { class: 'handles' });
     this.element = make('div', { class: 'stage', id: 'stage' }, canvas, loupe, handles);
-    const picture = new Image();
+    let picture = new Image();
     const own = this;
     let size = [4, 3], patches = [], view = { scale: 1, x: 0, y: 0, wide: 1, high: 1 }, drag = null, named = '';
     this.flanks = [];
@@ -97,8 +97,9 @@
     this.look = function () {
       const wide = own.element.clientWidth || 360;
       const held = own.flanks[own.held];
-      const whole = wide / size[0];
-      view = { scale: whole, x: 0, y: 0, wide: wide, high: Math.round(size[1] * whole) };
+      // On a phone that lies on its side the photo is as high as the screen has room, not as wide.
+      const whole = Math.min(wide / size[0], Math.max(240, 0.72 * window.innerHeight) / size[1]);
+      view = { scale: whole, x: (size[0] - wide / whole) / 2, y: 0, wide: wide, high: Math.round(size[1] * whole) };
       if (held) {
         view.high = Math.round(Math.min(wide, Math.max(300, 0.55 * window.innerHeight)));
         const points = ring(held);
@@ -342,9 +343,22 @@
       drawn = own.flanks.map(ring);
       own.look();
     };
-    this.load = function (address) {
-      picture.onload = function () { own.draw(); };
-      picture.src = address;
+    // The phone's own file first, if it has one and shows it upright; then the computer's picture.
+    this.load = function (address, file) {
+      [file, address].forEach(function (from) {
+        if (!from) { return; }
+        const loading = new Image();
+        loading.onload = function () {
+          if (from === address) { canvas.setAttribute('data-shown', 'yes'); }
+          const isUpright = (loading.naturalWidth > loading.naturalHeight) === (size[0] > size[1]);
+          if (from === address || (isUpright && !canvas.hasAttribute('data-shown'))) {
+            picture = loading;
+            own.draw();
+          }
+          if (file && from === address) { URL.revokeObjectURL(file); }
+        };
+        loading.src = from;
+      });
     };
     // A flank more: like the held or the last one, beside it; in the middle of the photo where there is none.
     this.add = function () {

@@ -55,8 +55,7 @@
         });
       });
       bar.hidden = true;
-      if (answer) { await look(set, side, answer.photo, answer); }
-      URL.revokeObjectURL(seen);
+      if (answer) { await look(set, side, answer.photo, answer, seen); }
     }
     const to = place(set);
     bench.screen(side === 'drive' ? 'Photo of the drive flanks' : 'Photo of the coast flanks', to.home, [
@@ -80,11 +79,11 @@
       + ', on ' + mean.teeth + (mean.teeth === 1 ? ' flank.' : ' flanks.');
   }
 
-  async function look(set, side, photo, given) {
+  async function look(set, side, photo, given, file) {
     const at = '/api/sets/' + set + '/photos/' + photo;
     const to = place(set);
     let answer = given || await bench.ask('GET', at);
-    let edited = false, undo = [], before = null, running = false, waiting = null;
+    let edited = false, undo = [], before = null, running = false, waiting = null, drawn = '';
     const result = make('p', { id: 'result', class: 'result', role: 'status', 'aria-live': 'polite' });
     const reasons = make('div', { id: 'reasons' });
     const tools = make('div', { id: 'tools' });
@@ -138,9 +137,18 @@
       if (reading.reasons.length) {
         bench.put(reasons, make('div', { class: 'mind' }, bench.list(reading.reasons.map(function (reason) { return reason.message; }))));
       }
+      const held = outline.held;
+      // Buttons under a thumb stay where they are unless others are wanted.
+      const now = [held, outline.flanks.length, reading.status, answer.marked, answer.use_unsure, answer.mirrored,
+        reading.reasons.map(function (reason) { return reason.code; })].join(' ');
+      if (now === drawn) {
+        bench.byId('undo').disabled = undo.length === 0;
+        if (held < 0) { settle(outline.flanks); }
+        return;
+      }
+      drawn = now;
       tools.textContent = '';
       below.textContent = '';
-      const held = outline.held;
       const back = button('undo', 'Undo', function () {
         const was = undo.pop();
         if (was) {
@@ -213,8 +221,8 @@
 
     bench.screen(side === 'drive' ? 'The drive flanks' : 'The coast flanks', to.home,
       make('div', { class: 'wide' }, make('div', {}, outline.element, result), make('div', {}, tools, reasons, below)));
-    outline.load(at + '/picture');
     outline.show(answer, false);
+    outline.load(at + '/picture', file);
     edited = answer.marked;
     settle(outline.flanks);
     rest();
