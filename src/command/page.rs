@@ -8,6 +8,8 @@ use crate::{Error, Result};
 use clap::Args;
 use qrcode::QrCode;
 use qrcode::render::unicode;
+use schemars::JsonSchema;
+use serde::Serialize;
 use std::net::IpAddr;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
@@ -50,6 +52,22 @@ pub(super) struct PageArgs {
     database: Database,
 }
 
+/// What `page --json` prints before it serves.
+#[derive(Debug, Serialize, JsonSchema)]
+pub(super) struct PageDocument<'a> {
+    /// Always `flankread/page/1`.
+    schema: &'static str,
+    /// The page's address on this machine.
+    address: &'a str,
+    /// The folder of photos.
+    photos: &'a Path,
+    /// Its addresses on the network, where it is open to that.
+    lan: Vec<String>,
+    /// The code for the next phone.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    code: Option<&'a str>,
+}
+
 /// Where photos lie when nothing else is said: `workshop-photos` beside `workshop.db`.
 fn photos_beside(database: &Path) -> PathBuf {
     let mut name = database.file_stem().unwrap_or_default().to_owned();
@@ -89,11 +107,14 @@ pub(super) fn run(args: &PageArgs, output: OutputOptions) -> Result<Outcome> {
     let pass = listening.pass();
     let address = format!("http://127.0.0.1:{port}/");
     if output.json {
-        super::print_json(&serde_json::json!({
-            "schema": "flankread/page/1", "address": address, "photos": photos,
-            "lan": own.iter().filter(|_| args.lan).map(|ip| format!("http://{ip}:{port}/")).collect::<Vec<_>>(),
-            "code": pass.as_ref().map(|pass| &pass.phone),
-        }))?;
+        let lan = own.iter().filter(|_| args.lan);
+        super::print_json(&PageDocument {
+            schema: "flankread/page/1",
+            address: &address,
+            photos: &photos,
+            lan: lan.map(|ip| format!("http://{ip}:{port}/")).collect(),
+            code: pass.as_ref().map(|pass| pass.phone.as_str()),
+        })?;
     } else if !output.quiet {
         eprintln!("The page is served at {address}");
         eprintln!("Photos lie in {}.", photos.display());

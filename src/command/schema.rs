@@ -3,6 +3,7 @@
 use super::lesson::cases::CasesDocument;
 use super::lesson::quiz::QuizPageDocument;
 use super::lesson::{ExploreDocument, SheetDocument};
+use super::page::PageDocument;
 use super::pages::ManDocument;
 use super::{Outcome, OutputOptions};
 use crate::Result;
@@ -77,6 +78,8 @@ enum Document {
     QuizGrades,
     /// What `lesson quiz --page --json` prints.
     QuizPage,
+    /// What `page --json` prints.
+    Page,
     /// What `man --json` prints.
     Man,
     /// What `schema --json` prints.
@@ -132,6 +135,7 @@ impl Document {
             Self::QuizProgress => printed::<Progress>(),
             Self::QuizGrades => printed::<Grades>(),
             Self::QuizPage => printed::<QuizPageDocument>(),
+            Self::Page => printed::<PageDocument>(),
             Self::Man => printed::<ManDocument>(),
             Self::Schemas => printed::<SchemasDocument>(),
             Self::Error => printed::<Failure>(),

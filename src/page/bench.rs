@@ -49,6 +49,9 @@ impl fmt::Debug for Settings {
 const READ_AT_A_TIME: usize = 2;
 /// Readings that may wait.
 const READINGS_WAITING: usize = 24;
+/// Looks into the record, which are short, and do not wait for photos.
+const RECORDS_AT_A_TIME: usize = 4;
+const RECORDS_WAITING: usize = 64;
 /// Photos that are on their way in at a time: each may hold its whole body.
 const UPLOADS_AT_A_TIME: usize = 4;
 /// Uploads that may wait, with nothing of their bodies taken.
@@ -59,12 +62,19 @@ const PATIENCE: Duration = Duration::from_secs(30);
 /// Decoded photos that are kept: the two of each of four jobs. One holds at most 12.6 MB.
 const DECODED_KEPT: usize = 8;
 
-/// What is decoded at most: the largest sensors of phones, in JPEG; in other formats less memory is had for it.
-pub(super) const PHOTO_LIMITS: Limits = Limits {
-    bytes: super::body::MOST_PHOTO_BYTES as u64,
-    pixels: 64_000_000,
-    side: 65_535,
-};
+/// What is decoded at most of a file. JPEG, which phones write, is decoded small; other formats take up to eight bytes a
+/// pixel, two at a time.
+pub(super) fn limits_for(bytes: &[u8]) -> Limits {
+    Limits {
+        bytes: super::body::MOST_PHOTO_BYTES as u64,
+        pixels: if bytes.starts_with(b"\xff\xd8") {
+            64_000_000
+        } else {
+            25_000_000
+        },
+        side: 65_535,
+    }
+}
 
 /// What all requests share.
 #[derive(Debug)]
@@ -72,6 +82,7 @@ pub(super) struct Bench {
     pub settings: Settings,
     pub gate: Gate,
     pub reading: Queue,
+    pub records: Queue,
     pub uploads: Queue,
     decoded: Mutex<VecDeque<Decoded>>,
     /// Held while the photos of the next trial are changed: read, changed and written as one.
@@ -112,6 +123,7 @@ impl Bench {
             gate: Gate::new(settings.lan)?,
             settings,
             reading: Queue::new(READ_AT_A_TIME, READINGS_WAITING, PATIENCE),
+            records: Queue::new(RECORDS_AT_A_TIME, RECORDS_WAITING, PATIENCE),
             uploads: Queue::new(UPLOADS_AT_A_TIME, UPLOADS_WAITING, PATIENCE),
             decoded: Mutex::default(),
             next_trial: Mutex::default(),
@@ -163,7 +175,7 @@ impl Bench {
         };
         let photo = match kept {
             Some(kept) => self.keep(set, id, kept.photo),
-            None => self.remember(set, id, photo::open_with(&path, PHOTO_LIMITS)?, &path),
+            None => self.remember(set, id, photo::open_with(&path, Limits::default())?, &path),
         };
         Ok((photo, path))
     }

@@ -119,7 +119,7 @@ pub(super) async fn list(State(bench): State<Arc<Bench>>) -> Answer {
         };
         json(&JobAnswer::List { jobs })
     };
-    bench.reading.work(work).await
+    bench.records.work(work).await
 }
 
 /// `GET /api/card/questions`
@@ -206,14 +206,14 @@ pub(super) async fn new(State(bench): State<Arc<Bench>>, headers: HeaderMap, bod
         let job = begin::begin(&mut store, called, &card, now())?;
         json(&JobAnswer::New { job })
     };
-    bench.reading.work(work).await
+    bench.records.work(work).await
 }
 
 /// `GET /api/jobs/{job}`
 pub(super) async fn look(State(bench): State<Arc<Bench>>, at: At) -> Answer {
     let shared = Arc::clone(&bench);
     let work = move || json(&shared.store(Purpose::Look)?.record(job_of(&at)?)?);
-    bench.reading.work(work).await
+    bench.records.work(work).await
 }
 
 /// `GET /api/jobs/{job}/next`
@@ -225,7 +225,7 @@ pub(super) async fn what_next(State(bench): State<Arc<Bench>>, at: At) -> Answer
         let next = next(&record, &(shared.settings.shown)(Some(&record.card)));
         json(&JobAnswer::Next { job, next })
     };
-    bench.reading.work(work).await
+    bench.records.work(work).await
 }
 
 /// `GET /api/jobs/{job}/fields`
@@ -238,7 +238,7 @@ pub(super) async fn ask_for(State(bench): State<Arc<Bench>>, at: At) -> Answer {
             &(shared.settings.shown)(Some(&record.card)),
         ))
     };
-    bench.reading.work(work).await
+    bench.records.work(work).await
 }
 
 /// `POST /api/jobs/{job}/notes`
@@ -263,7 +263,7 @@ pub(super) async fn note(
         store.note(job, &Note { at, by, text })?;
         json(&JobAnswer::Note { job })
     };
-    bench.reading.work(work).await
+    bench.records.work(work).await
 }
 
 /// `POST /api/jobs/{job}/trials`: the assembly as told, with the photos that wait for it.
@@ -369,7 +369,7 @@ pub(super) async fn strike(
         store.strike(job, trial, &told.because)?;
         json(&JobAnswer::Strike { job, trial })
     };
-    bench.reading.work(work).await
+    bench.records.work(work).await
 }
 
 /// `POST /api/jobs/{job}/advice`: as `flankread job advise` gives and keeps it.
@@ -398,7 +398,7 @@ pub(super) async fn picture(State(bench): State<Arc<Bench>>, at: At) -> Answer {
         let bytes = picture.ok_or_else(|| Failed::nothing_here("picture"))?;
         Ok(file(bytes, "image/jpeg", "private, max-age=86400"))
     };
-    bench.reading.work(work).await
+    bench.records.work(work).await
 }
 
 /// `GET /api/jobs/{job}/sheet.html` and `sheet.pdf`, as `flankread job sheet` writes them.
@@ -419,5 +419,5 @@ pub(super) async fn sheet(bench: Arc<Bench>, at: At, pdf: bool) -> Answer {
             made_page(build_sheet(&sheet), "'none'")
         }
     };
-    bench.reading.work(work).await
+    bench.records.work(work).await
 }

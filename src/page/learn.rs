@@ -12,7 +12,6 @@ use schemars::JsonSchema;
 use serde::Serialize;
 use serde_json::Value;
 use sha2::{Digest as _, Sha256};
-use std::path::Path;
 use std::sync::Arc;
 
 /// Questions of the quiz on the page, and the size of their photos: what a phone on a workshop's network loads in a moment.
@@ -63,10 +62,8 @@ pub(super) async fn quiz(State(bench): State<Arc<Bench>>) -> Answer {
 pub(super) struct BatchAnswer {
     /// Always `flankread/page-batch/1`.
     schema: &'static str,
-    /// The sets, the most urgent first, as `sets.jsonl` has them.
+    /// The sets with their replies, the most urgent first, as `sets.jsonl` has them.
     sets: Vec<Value>,
-    /// The replies, as `replies.txt` has them.
-    replies: String,
 }
 
 const MOST_BYTES: u64 = 32 << 20;
@@ -78,25 +75,19 @@ pub(super) async fn batch(State(bench): State<Arc<Bench>>) -> Answer {
         let inbox = shared.settings.inbox.as_ref();
         let inbox = inbox.ok_or_else(|| Failed::nothing_here("batch"))?;
         let out = inbox.join("flankread-batch");
-        let read = |name: &str| read_there(&out, name);
-        let lines = read("sets.jsonl")?;
+        let lines = files::read_text(&out.join("sets.jsonl"), MOST_BYTES).map_err(|_| {
+            Failed::new(
+                404,
+                "this folder has no batch yet: run `flankread batch FOLDER` on the computer, then look again",
+            )
+        })?;
         let sets = lines
             .lines()
             .filter_map(|line| serde_json::from_str(line).ok());
         json(&BatchAnswer {
             schema: "flankread/page-batch/1",
             sets: sets.collect(),
-            replies: read("replies.txt")?,
         })
     };
-    bench.reading.work(work).await
-}
-
-fn read_there(out: &Path, name: &str) -> Result<String, Failed> {
-    files::read_text(&out.join(name), MOST_BYTES).map_err(|_| {
-        Failed::new(
-            404,
-            "this folder has no batch yet: run `flankread batch FOLDER` on the computer, then look again",
-        )
-    })
+    bench.records.work(work).await
 }

@@ -20,42 +20,30 @@ use schemars::generate::{SchemaGenerator, SchemaSettings};
 use schemars::{JsonSchema, Schema};
 use serde_json::{Map, Value, json as value};
 
-/// One address: method, path, what it does, what it takes, what it gives.
-struct Route {
-    method: &'static str,
-    path: &'static str,
-    does: &'static str,
-    takes: Takes,
-    gives: Gives,
+/// Every address below `/api`, one a line: method, path, the document it takes, the document or the type of file it gives,
+/// what it does.
+const ADDRESSES: &str = include_str!("addresses.txt");
+
+/// One of them.
+struct Address<'a> {
+    method: &'a str,
+    path: &'a str,
+    takes: &'a str,
+    gives: &'a str,
+    does: &'a str,
 }
 
-enum Takes {
-    Nothing,
-    /// A document of this schema.
-    Document(Schema),
-    /// The file of a photo, as it is.
-    Photo,
-}
-
-enum Gives {
-    Document(Schema),
-    File(&'static str),
-}
-
-const fn route(
-    method: &'static str,
-    path: &'static str,
-    does: &'static str,
-    takes: Takes,
-    gives: Gives,
-) -> Route {
-    Route {
-        method,
-        path,
-        does,
-        takes,
-        gives,
-    }
+fn addresses() -> impl Iterator<Item = Address<'static>> {
+    ADDRESSES.lines().filter_map(|line| {
+        let mut parts = line.splitn(5, " | ");
+        Some(Address {
+            method: parts.next()?,
+            path: parts.next()?,
+            takes: parts.next()?,
+            gives: parts.next()?,
+            does: parts.next()?,
+        })
+    })
 }
 
 /// Marks of a photo as a file of them holds them.
@@ -90,217 +78,50 @@ struct Paired {
     schema: String,
 }
 
-fn routes(of: &mut SchemaGenerator) -> Vec<Route> {
-    use Gives::{Document as Gives_, File};
-    use Takes::{Document as Takes_, Nothing, Photo};
-    macro_rules! gives {
-        ($t:ty) => {
-            Gives_(of.subschema_for::<$t>())
-        };
+/// The schemas of what is taken and of what is given: what a document leaves out where there is nothing to say is not
+/// required of it.
+struct Generators {
+    taken: SchemaGenerator,
+    given: SchemaGenerator,
+}
+
+impl Generators {
+    /// The schema of a document that is taken, by its name in the list.
+    fn takes(&mut self, name: &str) -> Option<Schema> {
+        let of = &mut self.taken;
+        Some(match name {
+            "CodeTold" => of.subschema_for::<CodeTold>(),
+            "AnswerTold" => of.subschema_for::<AnswerTold>(),
+            "JobTold" => of.subschema_for::<JobTold>(),
+            "NoteTold" => of.subschema_for::<NoteTold>(),
+            "TrialTold" => of.subschema_for::<TrialTold>(),
+            "StrikeTold" => of.subschema_for::<StrikeTold>(),
+            "MarksTold" => of.subschema_for::<MarksTold>(),
+            "PhotoWords" => of.subschema_for::<PhotoWords>(),
+            _ => return None,
+        })
     }
-    macro_rules! takes {
-        ($t:ty) => {
-            Takes_(of.subschema_for::<$t>())
-        };
+
+    /// The schema of a document that is given.
+    fn gives(&mut self, name: &str) -> Option<Schema> {
+        let of = &mut self.given;
+        Some(match name {
+            "Start" => of.subschema_for::<Start>(),
+            "Paired" => of.subschema_for::<Paired>(),
+            "Questions" => of.subschema_for::<Questions>(),
+            "Understood" => of.subschema_for::<Understood>(),
+            "JobAnswer" => of.subschema_for::<JobAnswer>(),
+            "Record" => of.subschema_for::<Record>(),
+            "Fields" => of.subschema_for::<Fields>(),
+            "Advice" => of.subschema_for::<Advice>(),
+            "NewSet" => of.subschema_for::<NewSet>(),
+            "NextTrial" => of.subschema_for::<NextTrial>(),
+            "ReadAnswer" => of.subschema_for::<ReadAnswer>(),
+            "PhotoAnswer" => of.subschema_for::<PhotoAnswer>(),
+            "BatchAnswer" => of.subschema_for::<BatchAnswer>(),
+            _ => return None,
+        })
     }
-    vec![
-        route(
-            "get",
-            "/api/openapi.json",
-            "This description.",
-            Nothing,
-            File("application/json"),
-        ),
-        route(
-            "get",
-            "/api/start",
-            "What the page must know first.",
-            Nothing,
-            gives!(Start),
-        ),
-        route(
-            "post",
-            "/api/pair",
-            "Lets a phone in by the code on the computer's screen.",
-            takes!(CodeTold),
-            gives!(Paired),
-        ),
-        route(
-            "get",
-            "/api/card/questions",
-            "The questions that make a short card.",
-            Nothing,
-            gives!(Questions),
-        ),
-        route(
-            "post",
-            "/api/card/check",
-            "Whether an answer to one of them would do.",
-            takes!(AnswerTold),
-            gives!(Understood),
-        ),
-        route(
-            "get",
-            "/api/jobs",
-            "The workshop's jobs, newest first.",
-            Nothing,
-            gives!(JobAnswer),
-        ),
-        route(
-            "post",
-            "/api/jobs",
-            "Begins a job.",
-            takes!(JobTold),
-            gives!(JobAnswer),
-        ),
-        route(
-            "get",
-            "/api/jobs/{job}",
-            "Everything that is recorded of a job.",
-            Nothing,
-            gives!(Record),
-        ),
-        route(
-            "get",
-            "/api/jobs/{job}/next",
-            "The next station, and what is missing there.",
-            Nothing,
-            gives!(JobAnswer),
-        ),
-        route(
-            "get",
-            "/api/jobs/{job}/fields",
-            "The values to ask for of the next trial.",
-            Nothing,
-            gives!(Fields),
-        ),
-        route(
-            "post",
-            "/api/jobs/{job}/notes",
-            "Adds a note.",
-            takes!(NoteTold),
-            gives!(JobAnswer),
-        ),
-        route(
-            "post",
-            "/api/jobs/{job}/trials",
-            "Records an assembly with the photos that wait for it.",
-            takes!(TrialTold),
-            gives!(JobAnswer),
-        ),
-        route(
-            "post",
-            "/api/jobs/{job}/trials/{trial}/strike",
-            "Strikes a trial out.",
-            takes!(StrikeTold),
-            gives!(JobAnswer),
-        ),
-        route(
-            "get",
-            "/api/jobs/{job}/trials/{trial}/photos/{place}",
-            "A recorded photo with its outlines; places count from 0.",
-            Nothing,
-            File("image/jpeg"),
-        ),
-        route(
-            "post",
-            "/api/jobs/{job}/advice",
-            "What to change next; it is kept with the job.",
-            Nothing,
-            gives!(Advice),
-        ),
-        route(
-            "get",
-            "/api/jobs/{job}/sheet.html",
-            "The build sheet.",
-            Nothing,
-            File("text/html"),
-        ),
-        route(
-            "get",
-            "/api/jobs/{job}/sheet.pdf",
-            "The build sheet.",
-            Nothing,
-            File("application/pdf"),
-        ),
-        route(
-            "post",
-            "/api/sets",
-            "A set of photos without a job.",
-            Nothing,
-            gives!(NewSet),
-        ),
-        route(
-            "get",
-            "/api/sets/{set}",
-            "The photos of the next trial: `job-NUMBER`, or a set without a job.",
-            Nothing,
-            gives!(NextTrial),
-        ),
-        route(
-            "get",
-            "/api/sets/{set}/answer",
-            "What the photos say without a card.",
-            Nothing,
-            gives!(ReadAnswer),
-        ),
-        route(
-            "post",
-            "/api/sets/{set}/photos",
-            "Takes a photo in, with ?flank=drive or ?flank=coast, and reads it.",
-            Photo,
-            gives!(PhotoAnswer),
-        ),
-        route(
-            "get",
-            "/api/sets/{set}/photos/{photo}",
-            "A photo's reading, with the marks beside it.",
-            Nothing,
-            gives!(PhotoAnswer),
-        ),
-        route(
-            "get",
-            "/api/sets/{set}/photos/{photo}/picture",
-            "The upright photo, smaller.",
-            Nothing,
-            File("image/jpeg"),
-        ),
-        route(
-            "post",
-            "/api/sets/{set}/photos/{photo}/try",
-            "What the reading would be with these marks; nothing is kept.",
-            takes!(MarksTold),
-            gives!(PhotoAnswer),
-        ),
-        route(
-            "put",
-            "/api/sets/{set}/photos/{photo}/marks",
-            "Keeps marks beside the photo.",
-            takes!(MarksTold),
-            gives!(PhotoAnswer),
-        ),
-        route(
-            "delete",
-            "/api/sets/{set}/photos/{photo}/marks",
-            "Back to the outlines that the program finds.",
-            Nothing,
-            gives!(PhotoAnswer),
-        ),
-        route(
-            "put",
-            "/api/sets/{set}/photos/{photo}/words",
-            "What the user says of a photo.",
-            takes!(PhotoWords),
-            gives!(PhotoAnswer),
-        ),
-        route(
-            "get",
-            "/api/batch",
-            "A batch with its replies.",
-            Nothing,
-            gives!(BatchAnswer),
-        ),
-    ]
 }
 
 /// The whole description.
@@ -308,58 +129,58 @@ pub(super) fn description() -> Value {
     let settings = SchemaSettings::draft2020_12().with(|s| {
         s.definitions_path = "/components/schemas".into();
     });
-    let mut of = SchemaGenerator::new(settings);
-    let routes = routes(&mut of);
-    let failure = of.subschema_for::<Failure>();
+    let mut of = Generators {
+        taken: SchemaGenerator::new(settings.clone()),
+        given: SchemaGenerator::new(settings.for_serialize()),
+    };
+    let failure = of.given.subschema_for::<Failure>();
     let mut paths = Map::new();
-    for route in routes {
+    for address in addresses() {
         let place = paths
-            .entry(route.path.to_owned())
+            .entry(address.path.to_owned())
             .or_insert_with(|| value!({}));
-        place[route.method] = operation(&route, &failure);
+        place[address.method] = operation(&address, &mut of, &failure);
     }
+    // Types of both are plain words, which are the same either way.
+    let mut schemas = of.taken.take_definitions(true);
+    schemas.extend(of.given.take_definitions(true));
     value!({
         "openapi": "3.1.0",
         "info": {"title": "flankread page", "version": env!("CARGO_PKG_VERSION"),
             "description": "Requests that change something carry the header x-flankread. Lengths are millimetres, torques newton-metres, places shares of the flank."},
         "paths": paths,
-        "components": {"schemas": of.take_definitions(true)},
+        "components": {"schemas": schemas},
     })
 }
 
-fn operation(route: &Route, failure: &Schema) -> Value {
-    let named = route
-        .path
-        .split('{')
-        .skip(1)
-        .filter_map(|part| part.split('}').next());
+fn operation(address: &Address, of: &mut Generators, failure: &Schema) -> Value {
+    let named = address.path.split('{').skip(1);
     let mut parameters: Vec<Value> = named
+        .filter_map(|part| part.split('}').next())
         .map(|name| value!({"name": name, "in": "path", "required": true, "schema": {"type": "string"}}))
         .collect();
-    let mut operation = value!({"summary": route.does});
-    match &route.takes {
-        Takes::Nothing => {}
-        Takes::Document(schema) => {
-            operation["requestBody"] =
-                value!({"required": true, "content": {"application/json": {"schema": schema}}});
-        }
-        Takes::Photo => {
-            parameters.push(value!({"name": "flank", "in": "query", "required": true,
-                "schema": {"type": "string", "enum": ["drive", "coast"]}}));
-            operation["requestBody"] = value!({"required": true, "content": {"image/*": {}, "application/octet-stream": {}}});
-        }
+    let mut operation = value!({"summary": address.does});
+    if let Some(schema) = of.takes(address.takes) {
+        let content = value!({"application/json": {"schema": schema}});
+        operation["requestBody"] = value!({"required": true, "content": content});
+    } else if address.takes == "photo" {
+        let flanks = value!({"type": "string", "enum": ["drive", "coast"]});
+        parameters
+            .push(value!({"name": "flank", "in": "query", "required": true, "schema": flanks}));
+        let content = value!({"image/*": {}, "application/octet-stream": {}});
+        operation["requestBody"] = value!({"required": true, "content": content});
     }
     if !parameters.is_empty() {
         operation["parameters"] = parameters.into();
     }
-    let content = match &route.gives {
-        Gives::Document(schema) => value!({"application/json": {"schema": schema}}),
-        Gives::File(kind) => value!({*kind: {}}),
+    let content = match of.gives(address.gives) {
+        Some(schema) => value!({"application/json": {"schema": schema}}),
+        None => value!({address.gives: {}}),
     };
     let refused = value!({"description": "It was not done: why, and what to do.",
         "content": {"application/json": {"schema": failure}}});
-    operation["responses"] =
-        value!({"200": {"description": "Done.", "content": content}, "default": refused});
+    let done = value!({"description": "Done.", "content": content});
+    operation["responses"] = value!({"200": done, "default": refused});
     operation
 }
 

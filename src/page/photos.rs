@@ -1,7 +1,7 @@
 //! Photos: in, read, marked, confirmed; and what follows from two of them without a card.
 
 use super::answer::{Answer, Failed, file, json};
-use super::bench::{Bench, PHOTO_LIMITS, Set};
+use super::bench::{Bench, Set, limits_for};
 use super::body;
 use super::folder::{NextTrial, PhotoId, SetId, TakenPhoto};
 use super::photo_answer::{answer, read};
@@ -73,7 +73,7 @@ fn photo_of(at: &At) -> Result<PhotoId, Failed> {
 pub(super) async fn next_trial(State(bench): State<Arc<Bench>>, at: At) -> Answer {
     let shared = Arc::clone(&bench);
     let next = bench
-        .reading
+        .records
         .work(move || set_of(&shared, &at)?.folder.next_trial());
     json(&next.await?)
 }
@@ -124,7 +124,8 @@ fn take_in(bench: &Bench, set: &Set, side: Side, bytes: Vec<u8>) -> Answer {
         }
     }
     // Nothing is kept that cannot be opened.
-    let photo = photo::from_bytes(clean.clone(), "the photo".into(), PHOTO_LIMITS)?;
+    let limits = limits_for(&clean);
+    let photo = photo::from_bytes(clean.clone(), "the photo".into(), limits)?;
     let path = set.folder.keep(id, &clean, ending)?;
     drop(clean);
     let photo = bench.remember(set, id, photo, &path);
@@ -152,22 +153,22 @@ fn take_in(bench: &Bench, set: &Set, side: Side, bytes: Vec<u8>) -> Answer {
 /// A photo's bytes without what the camera wrote into them about place and owner, and the ending of their file.
 fn cleaned(bytes: Vec<u8>) -> Result<(Vec<u8>, &'static str), Failed> {
     const NAME: &str = "the photo";
-    let decoded = |bytes| photo::from_bytes(bytes, NAME.into(), PHOTO_LIMITS);
-    if !photo::looks_like_photo(&bytes) {
-        decoded(bytes)?;
-        return Err(Failed::broken());
+    let is_whole = |bytes: &[u8]| photo::from_bytes(bytes.to_vec(), NAME.into(), limits_for(bytes));
+    // Formats that are not copied part by part are drawn anew: whether there is room for that is looked at first.
+    let is_copied = [&b"\xff\xd8"[..], b"\x89PNG", b"RIFF"]
+        .iter()
+        .any(|start| bytes.starts_with(start));
+    if !is_copied || !photo::looks_like_photo(&bytes) {
+        is_whole(&bytes)?;
     }
-    match without_metadata(&bytes, NAME) {
-        Ok(clean) => Ok(clean),
-        // The photo room says better what is wrong with the file.
-        Err(_) => match decoded(bytes) {
-            Err(error) => Err(error.into()),
-            Ok(_) => Err(Failed::new(
-                422,
-                "the photo cannot be freed of the place that the camera wrote into it; take it with the camera of this page",
-            )),
-        },
-    }
+    without_metadata(&bytes, NAME).or_else(|_| {
+        // The photo room says better what is wrong with a file.
+        is_whole(&bytes)?;
+        Err(Failed::new(
+            422,
+            "the photo cannot be freed of the place that the camera wrote into it; take it with the camera of this page",
+        ))
+    })
 }
 
 /// What is told of a photo as it lies there.

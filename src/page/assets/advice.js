@@ -65,18 +65,18 @@
 
   bench.screens.batch = async function () {
     const batch = await bench.ask('GET', '/api/batch');
-    const field = make('textarea', { id: 'replies', rows: 24 });
-    field.value = batch.replies;
     bench.screen('The batch and its replies', '#/', [
       make('p', {}, batch.sets.length + ' sets, the most urgent first. Read each reply before you send it: what goes to a customer is your word.'),
-      make('ol', {}, batch.sets.map(function (set) {
-        return make('li', {}, (set.set || set.name || 'set') + ': ' + (set.verdict || ''));
-      })),
-      make('label', { for: 'replies' }, 'The replies, to change and to copy'), field,
-      button('copy', 'Copy all', function () {
-        field.select();
-        bench.say(document.execCommand('copy') ? 'Copied.' : 'This browser does not copy; hold the text and copy it by hand.');
-      }, { class: 'main' })
+      batch.sets.map(function (set, k) {
+        const field = make('textarea', { id: 'reply-' + k, rows: 12 });
+        field.value = set.reply;
+        return make('details', {}, make('summary', {}, set.set + ': ' + set.verdict),
+          make('label', { for: 'reply-' + k }, 'The reply' + (set.customer ? ' to ' + set.customer : '')), field,
+          button('copy-' + k, 'Copy this reply', function () {
+            field.select();
+            bench.say(document.execCommand('copy') ? 'Copied.' : 'This browser does not copy; hold the text and copy it by hand.');
+          }, { class: 'main' }));
+      })
     ]);
   };
 }());

@@ -57,7 +57,7 @@ pub(crate) fn serve(folder: &Path, lan: bool, card: Option<Card>) -> Served {
         lan,
         port: 0,
         shown: Box::new(|card| Shown::from(card.and_then(|card| card.units).unwrap_or(Units::Mm))),
-        inbox: None,
+        inbox: Some(folder.to_owned()),
         new_code: Box::new(|_, _| {}),
     };
     let listening = Listening::bind(settings).unwrap();

@@ -20,6 +20,18 @@ fn references(of: &Value, found: &mut BTreeSet<String>) {
     }
 }
 
+/// Holds an answer against its schema in the description; the judge is the `jsonschema` crate.
+fn keeps_to(described: &Value, schema: &Value, answer: &Value, path: &str) {
+    let mut whole = schema.clone();
+    whole["components"] = described["components"].clone();
+    let validator = jsonschema::validator_for(&whole).unwrap();
+    let faults: Vec<String> = validator
+        .iter_errors(answer)
+        .map(|fault| fault.to_string())
+        .collect();
+    assert!(faults.is_empty(), "{path}: {faults:?} in {answer}");
+}
+
 #[test]
 fn every_described_address_is_served_and_every_reference_leads_somewhere() {
     let described = description();
@@ -33,6 +45,9 @@ fn every_described_address_is_served_and_every_reference_leads_somewhere() {
     let folder = tempfile::tempdir().unwrap();
     let page = serve(folder.path(), false, Some(card()));
     page.job("mine");
+    let out = folder.path().join("flankread-batch");
+    std::fs::create_dir(&out).unwrap();
+    std::fs::write(out.join("sets.jsonl"), "{\"set\": \"one\"}\n").unwrap();
     let photo = page.upload("job-1", "drive", &photo("drive.jpg")).json()["photo"]
         .as_str()
         .unwrap()
@@ -54,9 +69,9 @@ fn every_described_address_is_served_and_every_reference_leads_somewhere() {
         for method in methods.as_object().unwrap().keys() {
             if method == "get" {
                 let came = page.get(&filled);
-                // No folder was named for a batch.
+                // No batch was made in this folder.
                 let expected = if path == "/api/batch" { 404 } else { 200 };
-                assert_eq!(came.status, expected, "{path}");
+                assert_eq!(came.status, 200, "{path}");
                 let content = methods["get"]["responses"]["200"]["content"]
                     .as_object()
                     .unwrap();
@@ -67,6 +82,9 @@ fn every_described_address_is_served_and_every_reference_leads_somewhere() {
                     .next()
                     .unwrap();
                 assert!(content.contains_key(kind), "{path}: {kind}");
+                if kind == "application/json" && path != "/api/openapi.json" {
+                    keeps_to(&described, &content[kind]["schema"], &came.json(), path);
+                }
             } else {
                 // An empty document is wrong for most, but the address must be one.
                 let came = page.send(&method.to_uppercase(), &filled, &json!({}));
