@@ -47,7 +47,7 @@ pub(super) struct Start {
 }
 
 /// `GET /`
-pub(super) fn front(_: &Bench) -> Response<Body> {
+pub(super) fn front() -> Response<Body> {
     file(include_str!("assets/page.html"), HTML, "no-cache")
 }
 

@@ -67,10 +67,7 @@ impl IntoResponse for Failed {
 /// The server's addresses behind the gate.
 pub(super) fn router(bench: Arc<Bench>) -> Router {
     Router::new()
-        .route(
-            "/",
-            get(|state: State<Arc<Bench>>| async move { pages::front(&state) }),
-        )
+        .route("/", get(|| async { pages::front() }))
         .route("/pair", get(|| async { pages::pairing() }))
         .route(
             "/assets/{place}",

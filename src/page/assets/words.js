@@ -4,8 +4,8 @@ var bench = {};
   'use strict';
   const SAID = [
     [/ If it is right as it stands, add --as-written\.?/g, ''],
-    [/If it is, say --mirrored; else/g, 'If it is, tick “The photo is mirrored” below the picture; else'],
-    [/If it is not, leave --mirrored away; else/g, 'If it is not, untick “The photo is mirrored” below the picture; else'],
+    [/If it is, say --mirrored/g, 'If it is, tick “The photo is mirrored” below the picture'],
+    [/If it is not, leave --mirrored away/g, 'If it is not, untick “The photo is mirrored” below the picture'],
     [/[:,;]? (?:or )?say --mirrored[^.;]*/g, '; if it is mirrored, tick that below the picture'],
     [/record it again with --mirrored/g, 'take it again and tick “The photo is mirrored”'],
     [/, or record it again with --use-unsure/g, ''],

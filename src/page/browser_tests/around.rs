@@ -4,6 +4,7 @@ use super::{Phone, example};
 use crate::lesson::browser_tests::driver::Browser;
 use crate::page::tests::lent::{card, serve};
 use serde_json::json;
+use std::path::Path;
 
 /// Names are words, whatever is in them.
 #[test]
@@ -175,4 +176,48 @@ fn a_batch_s_replies_are_shown_to_be_changed() {
         seen,
         json!(["order <b>17</b>: urgent", "Dear customer of ours"])
     );
+}
+
+/// The rooms below name options of the command line in what they say; on the page there are none.
+#[test]
+#[ignore = "needs chromium and chromedriver"]
+fn no_option_of_the_command_line_is_left_in_what_is_said() {
+    let phone = Phone::new(360, 640);
+    let source = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    let mut said = 0;
+    for file in [
+        "reading/judge.rs",
+        "reading/read_photo.rs",
+        "reading/set_of_photos.rs",
+        "flank/find.rs",
+        "rules/trial.rs",
+        "rules/direction.rs",
+        "job/photos.rs",
+        "job/next.rs",
+        "job/writes.rs",
+        "setup/usual.rs",
+    ] {
+        let text = std::fs::read_to_string(source.join(file)).unwrap();
+        let code = text.split("#[cfg(test)]").next().unwrap();
+        let lines = code
+            .lines()
+            .map(|line| line.split("//").next().unwrap().trim());
+        // Texts of several lines are joined as the compiler joins them.
+        let code: String = lines.collect::<Vec<_>>().join("\n").replace("\\\n", "");
+        let texts = code.split('"').skip(1).step_by(2);
+        // Commands stand in a field of their own, which the page does not show.
+        let shown = texts.filter(|text| text.contains("--") && !text.starts_with("flankread "));
+        for text in shown {
+            let plain = phone
+                .browser
+                .script(&format!("return bench.plain({});", json!(text)));
+            let plain = plain.as_str().unwrap();
+            assert!(
+                !plain.contains("--") && !plain.contains("`flankread"),
+                "{file}: {plain}"
+            );
+            said += 1;
+        }
+    }
+    assert!(said > 12, "{said}");
 }

@@ -338,7 +338,7 @@ fn bombs_and_disguises_are_refused_and_leave_nothing() {
             image::ImageFormat::Png,
         )
         .unwrap();
-    // Width and height in the header chunk, and its checksum (PNG specification, 11.2.2 and 5.5): flate2 has the sum.
+    // Width and height in the header chunk, and its checksum (PNG specification, 11.2.2, 5.5 and annex D).
     bomb[16..20].copy_from_slice(&30_000_u32.to_be_bytes());
     bomb[20..24].copy_from_slice(&30_000_u32.to_be_bytes());
     let sum = crc(&bomb[12..29]);
