@@ -26,8 +26,11 @@ pub(crate) fn write(advice: &mut Advice, card: &Card, units: Units) {
 
 /// The instruction when something has to be measured first.
 pub(crate) fn measure_first(first: Option<&Check>) -> String {
-    let what = first_sentence(first);
-    format!("Change nothing yet. {what}").trim_end().to_owned()
+    let what = first_sentence(first).trim_end_matches('.');
+    let stop = if what.is_empty() { "" } else { "." };
+    format!("Change nothing yet. {what}{stop}")
+        .trim_end()
+        .to_owned()
 }
 
 /// `Add 8.0 thou behind the head bearing (5.0 + 3.0). Leave the side shims.`

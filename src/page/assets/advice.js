@@ -47,7 +47,7 @@
     bench.screen(trial ? 'After trial ' + trial.number : 'What to change', '#/job/' + job, [
       make('p', { class: 'do', id: 'do' }, bench.plain(advice.instruction || advice.summary)),
       advice.checks && advice.checks.length ? bench.list(advice.checks.map(function (check) { return check.message; })) : null,
-      pictures(record, trial, advice),
+      trial && (trial.trial.drive || trial.trial.coast) ? pictures(record, trial, advice) : null,
       make('p', { class: 'quiet' }, 'Drawn from the numbers: ● the patch as read, dotted box where its middle is wanted, ◇ where it is expected.'),
       expected(advice, unit),
       make('div', { class: 'mind', id: 'cautions' }, make('h2', {}, 'Cautions'), bench.list(advice.cautions)),

@@ -204,6 +204,8 @@ fn no_option_of_the_command_line_is_left_in_what_is_said() {
             .map(|line| line.split("//").next().unwrap().trim());
         // Texts of several lines are joined as the compiler joins them.
         let code: String = lines.collect::<Vec<_>>().join("\n").replace("\\\n", "");
+        // What is filled in stands as its name.
+        let code = code.replace(['{', '}'], "");
         let texts = code.split('"').skip(1).step_by(2);
         // Commands stand in a field of their own, which the page does not show.
         let shown = texts.filter(|text| text.contains("--") && !text.starts_with("flankread "));
