@@ -16,6 +16,12 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
+/// The units of texts with a card or without.
+pub(crate) type Units = Box<dyn Fn(Option<&Card>) -> Shown + Send + Sync>;
+
+/// Hears of the code for the next phone and the page's port.
+pub(crate) type NewCode = Box<dyn Fn(&str, u16) + Send + Sync>;
+
 /// How the page is served.
 pub(crate) struct Settings {
     /// The workshop's database.
@@ -29,11 +35,11 @@ pub(crate) struct Settings {
     /// The port; 0 for any that is free.
     pub port: u16,
     /// The units of texts with a card.
-    pub shown: Box<dyn Fn(Option<&Card>) -> Shown + Send + Sync>,
+    pub shown: Units,
     /// The folder of photos that a batch was made of.
     pub inbox: Option<PathBuf>,
     /// Told the code for the next phone when one was used.
-    pub new_code: Box<dyn Fn(&str, u16) + Send + Sync>,
+    pub new_code: NewCode,
 }
 
 impl fmt::Debug for Settings {

@@ -1,9 +1,11 @@
 //! The body of a request, within a size and a time.
 
 use super::answer::Failed;
-use axum::body::{Body, to_bytes};
+use axum::body::{Body, HttpBody as _, to_bytes};
 use axum::http::{HeaderMap, header};
 use serde::de::DeserializeOwned;
+use std::future::poll_fn;
+use std::pin::Pin;
 use std::time::Duration;
 
 /// What a photo may weigh: phones write 2 to 25 MB.
@@ -18,6 +20,12 @@ const MOST_TIME: Duration = Duration::from_secs(65);
 /// As long as a test has patience.
 #[cfg(test)]
 const MOST_TIME: Duration = Duration::from_secs(2);
+
+/// Longest time in which a body that is not wanted passes by.
+#[cfg(not(test))]
+const PASS_TIME: Duration = Duration::from_secs(20);
+#[cfg(test)]
+const PASS_TIME: Duration = Duration::from_millis(500);
 
 /// A body's bytes. One that says it is too large is not read at all.
 ///
@@ -52,6 +60,20 @@ async fn bytes(headers: &HeaderMap, body: Body, most: usize) -> Result<Vec<u8>, 
             "the photo broke off on its way; send it again",
         )),
     }
+}
+
+/// Lets a body that is not wanted now pass by, a piece at a time: whoever is cut off while sending does not hear the answer.
+pub(super) async fn pass_by(mut body: Body) {
+    let pieces = async {
+        let mut passed = 0;
+        while let Some(Ok(piece)) = poll_fn(|of| Pin::new(&mut body).poll_frame(of)).await {
+            passed += piece.data_ref().map_or(0, |bytes| bytes.len());
+            if passed > MOST_PHOTO_BYTES {
+                return;
+            }
+        }
+    };
+    let _ = tokio::time::timeout(PASS_TIME, pieces).await;
 }
 
 fn is_too_long(error: &axum::Error) -> bool {

@@ -132,7 +132,7 @@ impl Gate {
         }
         let is_look = matches!(*method, Method::GET | Method::HEAD);
         // A link on another page, or one that was sent, may lead to the page itself.
-        let may_lead = is_look && is_open(uri.path()) || is_look && uri.path() == "/";
+        let may_lead = is_look && (is_open(uri.path()) || uri.path() == "/");
         let same = |site: &str| matches!(site, "same-origin" | "none");
         if !may_lead && header("sec-fetch-site").is_some_and(|site| !same(site)) {
             return Err(elsewhere());

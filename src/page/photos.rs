@@ -96,7 +96,13 @@ pub(super) async fn upload(
         }
     };
     // Before the body is taken: what waits holds nothing.
-    let place = bench.uploads.enter().await?;
+    let place = match bench.uploads.enter().await {
+        Ok(place) => place,
+        Err(busy) => {
+            body::pass_by(body).await;
+            return Err(busy);
+        }
+    };
     let bytes = body::photo(&headers, body).await?;
     let shared = Arc::clone(&bench);
     let told = bench.reading.work(move || {

@@ -44,7 +44,7 @@
   };
 
   function sendOnce(path, file, progress) {
-    return new Promise(function (done, failed) {
+    return new Promise(function (done) {
       const request = new XMLHttpRequest();
       request.open('POST', path);
       request.responseType = 'json';
@@ -54,7 +54,7 @@
         if (event.lengthComputable) { progress(event.loaded / event.total); }
       };
       request.onload = function () { done(request); };
-      request.onerror = function () { failed(new Failed(AWAY, 0)); };
+      request.onerror = function () { done(request); };
       request.send(file);
     });
   }
@@ -64,7 +64,9 @@
     for (let tries = 0; ; tries += 1) {
       const request = await sendOnce(path, file, progress);
       if (request.status === 200) { return request.response; }
-      if (request.status !== 503 || tries >= AGAIN) {
+      // A connection that was cut once may have been a step behind a wall.
+      const again = request.status === 503 ? AGAIN : request.status === 0 ? 2 : 0;
+      if (tries >= again) {
         const said = request.response;
         throw new Failed(said && said.messages ? said.messages : AWAY, request.status);
       }

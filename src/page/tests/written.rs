@@ -121,12 +121,9 @@ fn scripts_are_plain_enough_for_an_old_phone() {
                 .lines()
                 .filter(|line| !line.trim_start().starts_with("//"))
                 .collect();
-            // Arrow functions are of 2015, but one way to write a function is enough; backquotes stand in words of the command line.
-            if newer == "`" && name != "words.js" && name != "start.js" {
-                assert!(!code.contains(newer), "{name}: {newer}");
-            } else if newer != "`" {
-                assert!(!code.contains(newer), "{name}: {newer}");
-            }
+            // Words of the command line stand between backquotes in two scripts.
+            let is_quoted = newer == "`" && ["words.js", "start.js"].contains(&name);
+            assert!(is_quoted || !code.contains(newer), "{name}: {newer}");
         }
         for loose in [
             "innerHTML",
