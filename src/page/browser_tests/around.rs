@@ -208,7 +208,9 @@ fn no_option_of_the_command_line_is_left_in_what_is_said() {
         let code = code.replace(['{', '}'], "");
         let texts = code.split('"').skip(1).step_by(2);
         // Commands stand in a field of their own, which the page does not show.
-        let shown = texts.filter(|text| text.contains("--") && !text.starts_with("flankread "));
+        let shown = texts.filter(|text| {
+            text.contains("--") && !text.starts_with("flankread ") && !text.starts_with(" --")
+        });
         for text in shown {
             let plain = phone
                 .browser
