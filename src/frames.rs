@@ -33,6 +33,11 @@ impl PhotoPoint {
         )
     }
 
+    /// The point so many pixels to the right and down.
+    pub(crate) fn shifted(self, right: f64, down: f64) -> Self {
+        Self::new(self.x + right, self.y + down)
+    }
+
     /// The same point of the same picture shown `factor` times as large.
     pub fn scaled(self, factor: f64) -> Self {
         Self::new(self.x * factor, self.y * factor)

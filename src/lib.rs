@@ -105,8 +105,8 @@ pub use photo::{Photo, PhotoError};
 pub use reading::{OutlinedReading, ReadOptions, read_photo};
 pub use rules::{Job, NotUsable, RulesError, advise, advise_in, usable};
 pub use schema::{
-    Advice, Card, Condition, Corners, Cutting, FlankForm, FlankReading, Hand, Polarity, Reading,
-    ReasonCode, Status, Trial, Verdict,
+    Advice, Card, Condition, Corners, Cutting, FlankForm, FlankReading, Hand, PhotoArea, PhotoPart,
+    Polarity, Reading, ReasonCode, Status, Trial, Verdict,
 };
 pub use units::Units;
 

@@ -104,3 +104,72 @@ fn every_floor_is_a_room() {
         assert!(there, "{room} is on a floor and is no room");
     }
 }
+
+#[path = "../build/revision.rs"]
+mod revision;
+
+/// Stored readings are kept over a rebuild, and made again when anything that they come from has changed.
+#[test]
+fn the_reading_s_revision_follows_numbers_and_networks_and_nothing_else() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let copy = tempfile::tempdir().unwrap();
+    for room in revision::ROOMS.iter().copied().chain(["report"]) {
+        copy_tree(
+            &root.join("src").join(room),
+            &copy.path().join("src").join(room),
+        );
+    }
+    fs::copy(root.join("Cargo.lock"), copy.path().join("Cargo.lock")).unwrap();
+    let now = || revision::revision(copy.path()).unwrap();
+    let first = now();
+    assert_eq!(first, revision::revision(root).unwrap());
+    // Every calibrated number stands in a `calibration.rs` of a stage: the last digit of each file's last number.
+    let mut calibrations = 0;
+    let stages = [
+        "flank/calibration.rs",
+        "segment/calibration.rs",
+        "reading/calibration.rs",
+    ];
+    let networks = [
+        "network/flank.onnx",
+        "network/patch.onnx",
+        "network/fine_patch.onnx",
+    ];
+    for name in stages.into_iter().chain(networks) {
+        let path = copy.path().join("src").join(name);
+        let bytes = fs::read(&path).unwrap();
+        let mut changed = bytes.clone();
+        let digit = changed.iter().rposition(u8::is_ascii_digit).unwrap();
+        changed[digit] = if changed[digit] == b'9' {
+            b'8'
+        } else {
+            changed[digit] + 1
+        };
+        fs::write(&path, &changed).unwrap();
+        assert_ne!(now(), first, "{name}");
+        fs::write(&path, &bytes).unwrap();
+        calibrations += 1;
+    }
+    assert_eq!(calibrations, 6);
+    let lock = fs::read_to_string(copy.path().join("Cargo.lock")).unwrap();
+    let at = lock.find("name = \"jpeg-decoder\"\nversion = \"").unwrap() + 33;
+    let newer = format!("{}9{}", &lock[..at], &lock[at..]);
+    fs::write(copy.path().join("Cargo.lock"), newer).unwrap();
+    assert_ne!(now(), first);
+    fs::write(copy.path().join("Cargo.lock"), lock).unwrap();
+    // Drawings and tables make no other reading.
+    fs::write(copy.path().join("src/report/mod.rs"), "// other").unwrap();
+    assert_eq!(now(), first);
+}
+
+fn copy_tree(from: &Path, to: &Path) {
+    if from.is_dir() {
+        for entry in fs::read_dir(from).unwrap() {
+            let path = entry.unwrap().path();
+            copy_tree(&path, &to.join(path.file_name().unwrap()));
+        }
+    } else {
+        fs::create_dir_all(to.parent().unwrap()).unwrap();
+        fs::copy(from, to).unwrap();
+    }
+}

@@ -12,7 +12,6 @@ use crate::schema::{FlankForm, Hand, PhotoFacts, Polarity, Reading, Reason, Reas
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 use std::fmt::Write as _;
-use std::io::{Read, Write};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 
@@ -75,6 +74,10 @@ pub(crate) struct PhotoRequest<'a> {
     path: &'a Path,
     said: &'a PhotoSettings,
     marks: Result<Option<String>, Problem>,
+    /// The file's bytes, where they were read for their hash.
+    bytes: Option<Vec<u8>>,
+    /// Which photo of a collage is meant.
+    part: Option<(u32, u32)>,
     /// SHA-256 of the file's bytes, hexadecimal; empty when it could not be read.
     pub sha256: String,
 }
@@ -86,6 +89,8 @@ pub(crate) struct Answer {
     pub read: OutlinedReading,
     /// The photo, when it was opened and read.
     pub photo: Option<Photo>,
+    /// How many photos the file holds, where it is a collage.
+    pub parts: u32,
     /// What went wrong beside the reading.
     pub problem: Option<Problem>,
     /// Whether the same bytes would give the same answer again. A missing permission may be
@@ -93,11 +98,42 @@ pub(crate) struct Answer {
     pub lasting: bool,
 }
 
+impl Answer {
+    /// Whether the file ended too early.
+    pub(super) fn is_cut_short(&self) -> bool {
+        let mut reasons = self.read.reading.reasons.iter();
+        self.photo.is_none() && reasons.any(|reason| reason.code == ReasonCode::Damaged)
+    }
+
+    /// Says that the rest of the file may still come; the same bytes are then looked at again.
+    pub(super) fn may_be_on_its_way(&mut self) {
+        const REST: &str = " If it is still being copied, run this again once it has arrived.";
+        let reasons = self.read.reading.reasons.iter_mut();
+        let messages = reasons.map(|reason| &mut reason.message);
+        for message in messages.chain(self.problem.as_mut().map(|problem| &mut problem.message)) {
+            message.push_str(REST);
+        }
+        self.lasting = false;
+    }
+}
+
 impl<'a> PhotoRequest<'a> {
     /// Hashes the file and fetches its marks. Nothing here fails: what is wrong is said by
     /// [`PhotoRequest::answer`].
     pub(crate) fn new(path: &'a Path, said: &'a PhotoSettings) -> Self {
-        Self::hashed(path, said, hash(path).unwrap_or_default())
+        let bytes = photo::read_bytes(path, Limits::default()).ok();
+        let sha256 = bytes
+            .as_ref()
+            .map(|bytes| format!("{:x}", Sha256::digest(bytes)));
+        Self {
+            bytes,
+            ..Self::hashed(path, said, sha256.unwrap_or_default())
+        }
+    }
+
+    /// The same for one photo of a collage: its number, and how many there are.
+    pub(crate) fn of_part(self, part: Option<(u32, u32)>) -> Self {
+        Self { part, ..self }
     }
 
     /// As [`PhotoRequest::new`] for a file whose SHA-256 is known.
@@ -114,6 +150,8 @@ impl<'a> PhotoRequest<'a> {
             said,
             marks,
             sha256,
+            bytes: None,
+            part: None,
         }
     }
 
@@ -128,7 +166,12 @@ impl<'a> PhotoRequest<'a> {
             return None;
         }
         let said = self.said;
-        let mut text = format!("{}\n{}\n", super::program(), self.sha256);
+        let mut text = format!(
+            "{}\n{}\n{:?}\n",
+            super::READING_REVISION,
+            self.sha256,
+            self.part
+        );
         // Writing to a string cannot fail. The marks come last, so that no text in them can pass
         // for another field.
         let _ = write!(
@@ -151,9 +194,9 @@ impl<'a> PhotoRequest<'a> {
         // A decoder holds the picture once or twice, the shrunk copy and its maps are the rest.
         const A_PIXEL: u64 = 6;
         const THE_REST: u64 = 100_000_000;
-        let pixels = image::ImageReader::open(self.path)
-            .and_then(image::ImageReader::with_guessed_format)
-            .ok()
+        let pixels = (self.bytes.as_ref())
+            .map(|bytes| image::ImageReader::new(std::io::Cursor::new(bytes)))
+            .and_then(|reader| reader.with_guessed_format().ok())
             .and_then(|reader| reader.into_dimensions().ok())
             .map_or(50_000_000, |(width, height)| {
                 u64::from(width) * u64::from(height)
@@ -162,9 +205,10 @@ impl<'a> PhotoRequest<'a> {
     }
 
     /// Reads the photo. `shown` is the path that the reading gives.
-    pub(crate) fn answer(&self, shown: &str) -> Answer {
+    pub(crate) fn answer(mut self, shown: &str) -> Answer {
+        let bytes = self.bytes.take();
         // A decoder that breaks on a strange file must not take the other photos with it.
-        let attempt = catch_unwind(AssertUnwindSafe(|| self.attempt(shown)));
+        let attempt = catch_unwind(AssertUnwindSafe(|| self.attempt(bytes, shown)));
         attempt.unwrap_or_else(|_| {
             self.failed(
                 shown,
@@ -181,8 +225,24 @@ impl<'a> PhotoRequest<'a> {
         })
     }
 
-    fn attempt(&self, shown: &str) -> Answer {
-        let photo = match open(self.path) {
+    /// The photo, of the bytes that were hashed if they are at hand.
+    fn open(&self, bytes: Option<Vec<u8>>) -> Result<Photo, PhotoError> {
+        let photo = match bytes {
+            Some(bytes) => {
+                let name = self.path.display().to_string();
+                photo::open_bytes(bytes, name, self.sha256.clone(), Limits::default())?
+            }
+            None => photo::open(self.path)?,
+        };
+        let Some((number, _)) = self.part else {
+            return Ok(photo);
+        };
+        let part = photo.parts().into_iter().nth(number as usize - 1);
+        Ok(part.unwrap_or(photo))
+    }
+
+    fn attempt(&self, bytes: Option<Vec<u8>>, shown: &str) -> Answer {
+        let photo = match self.open(bytes) {
             Ok(photo) => photo,
             Err(error) => {
                 let message = without_name(&error.to_string(), self.path, "the file");
@@ -206,7 +266,14 @@ impl<'a> PhotoRequest<'a> {
             }
         };
         let read = read_photo(&photo, &self.asked(marks));
+        let is_collage = |reason: &Reason| reason.code == ReasonCode::Collage;
+        let parts = if read.reading.reasons.iter().any(is_collage) {
+            photo.parts().len() as u32
+        } else {
+            0
+        };
         Answer {
+            parts,
             // A file that was written to in between is another one the next time.
             lasting: photo.sha256 == self.sha256,
             read,
@@ -239,7 +306,9 @@ impl<'a> PhotoRequest<'a> {
 
     fn parsed_marks(&self, photo: &Photo) -> Result<Option<Marks>, Problem> {
         const NAME: &str = "MARKS";
-        let Some(text) = self.marks.as_ref().map_err(Clone::clone)? else {
+        let marks = self.marks.as_ref().map_err(Clone::clone)?;
+        // Those beside a collage are for who reads it whole.
+        let Some(text) = marks.as_ref().filter(|_| self.part.is_none()) else {
             return Ok(None);
         };
         marks::parse(text, NAME, photo)
@@ -248,6 +317,21 @@ impl<'a> PhotoRequest<'a> {
                 kind: ProblemKind::Marks,
                 message: capital(&error.to_string().replace(&format!(" {NAME}"), "")),
             })
+    }
+
+    /// Of a file that is still being written.
+    pub(super) fn unfinished(&self) -> Answer {
+        let message = "The file is still being written. Run this again once it has arrived.";
+        let problem = Problem {
+            kind: ProblemKind::Photo,
+            message: message.into(),
+        };
+        self.failed(
+            "",
+            problem,
+            vec![Reason::new(ReasonCode::Damaged, message)],
+            false,
+        )
     }
 
     fn failed(
@@ -266,6 +350,7 @@ impl<'a> PhotoRequest<'a> {
                         width: 0,
                         height: 0,
                         sha256: self.sha256.clone(),
+                        area: None,
                     },
                     status: Status::Unreadable,
                     reasons,
@@ -280,40 +365,9 @@ impl<'a> PhotoRequest<'a> {
                 outlines: Vec::new(),
             },
             photo: None,
+            parts: 0,
             problem: Some(problem),
             lasting: lasting && !self.sha256.is_empty(),
-        }
-    }
-}
-
-/// Opens a photo that is a plain file: opening a pipe would wait for ever.
-fn open(path: &Path) -> Result<Photo, PhotoError> {
-    let about = std::fs::metadata(path).map_err(|source| PhotoError::Unreadable {
-        path: path.display().to_string(),
-        source,
-    })?;
-    if !about.is_file() && !about.is_dir() {
-        return Err(PhotoError::Unreadable {
-            path: path.display().to_string(),
-            source: std::io::Error::other("it is a pipe, a socket or a device, not a file"),
-        });
-    }
-    photo::open(path)
-}
-
-/// SHA-256 of a plain file of a size that would be opened; `None` for any other.
-fn hash(path: &Path) -> Option<String> {
-    let about = std::fs::metadata(path).ok()?;
-    if !about.is_file() || about.len() > Limits::default().bytes {
-        return None;
-    }
-    let mut file = std::fs::File::open(path).ok()?;
-    let mut sum = Sha256::new();
-    let mut piece = vec![0; 1 << 16];
-    loop {
-        match file.read(&mut piece).ok()? {
-            0 => return Some(format!("{:x}", sum.finalize())),
-            count => sum.write_all(&piece[..count]).ok()?,
         }
     }
 }

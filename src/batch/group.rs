@@ -43,6 +43,8 @@ pub(crate) struct Item {
     pub set: usize,
     /// What is said about it.
     pub said: PhotoSettings,
+    /// Its number among the photos of a collage, and how many these are.
+    pub part: Option<(u32, u32)>,
 }
 
 /// One set of photos.
@@ -165,6 +167,7 @@ pub(crate) fn plan(folder: &Path, walked: Walked, rules: &PlanRules) -> Plan {
             path: path.clone(),
             set,
             said,
+            part: None,
         });
     }
     plan.troubles.sort_unstable();

@@ -4,11 +4,11 @@ use super::group::{Plan, SetPlan};
 use super::run::Found;
 use crate::frames::{FlankPoint, Side};
 use crate::rules;
-use crate::rules::direction::direction;
+use crate::rules::direction::direction_to;
 use crate::rules::trial::{of_both_flanks, usable_mean};
 use crate::rules::{FlankNotUsable, NotUsable, diagnose};
 use crate::schema::direction::Direction;
-use crate::schema::{Advice, FlankDiagnosis, Status, Target, Trial, advice};
+use crate::schema::{Advice, CheckCode, FlankDiagnosis, Status, Target, Trial, advice};
 use crate::units::Units;
 use serde::Serialize;
 
@@ -107,7 +107,7 @@ pub(crate) struct SetVerdict {
     pub advice: Option<Advice>,
     /// Why there is none.
     pub no_advice: Option<String>,
-    /// Which way to move the gears, where there is no card.
+    /// Which way to move the gears, where there is no card, or all that a card's advice lacks is a number.
     pub direction: Option<Direction>,
 }
 
@@ -174,23 +174,37 @@ pub(crate) fn set_verdict(set: &SetPlan, found: &[Found], units: Units) -> SetVe
     SetVerdict {
         verdict,
         distance: seen().map(|flank| flank.distance).fold(0.0, f64::max),
-        advice,
         no_advice,
-        direction: direction_of(set, &flanks, units),
+        direction: direction_of(set, &flanks, advice.as_ref(), units),
+        advice,
         flanks,
     }
 }
 
-/// What holds for every set whose patches stand as the sure photos say; nothing where a card says more.
-fn direction_of(set: &SetPlan, flanks: &[Option<FlankSeen>; 2], units: Units) -> Option<Direction> {
-    if set.card.is_some() {
+/// What holds for every set whose patches stand as the sure photos say; nothing where a card says more, or where anything
+/// but a missing number speaks against what was told.
+fn direction_of(
+    set: &SetPlan,
+    flanks: &[Option<FlankSeen>; 2],
+    advice: Option<&Advice>,
+    units: Units,
+) -> Option<Direction> {
+    let lacks_a_number = |advice: &Advice| {
+        let missing = [CheckCode::BacklashMissing, CheckCode::PlaceMissing];
+        advice.verdict == advice::Verdict::Measure
+            && advice
+                .checks
+                .iter()
+                .all(|check| missing.contains(&check.code))
+    };
+    if set.card.is_some() && !advice.is_some_and(lacks_a_number) {
         return None;
     }
     let centres = flanks.each_ref().map(|seen| {
         let seen = seen.as_ref()?;
         (seen.sure && !seen.contradicted).then_some(seen.centre)
     });
-    direction(centres, None, units)
+    direction_to(&target_of(set), centres, None, units)
 }
 
 /// The surest photo of one flank: sure readings go before unsure ones, then the smaller

@@ -14,7 +14,9 @@ pub(crate) mod judge;
 pub(crate) mod likeness;
 pub(crate) mod manifest;
 mod memory_budget;
+mod parts;
 pub(crate) mod run;
+mod settled;
 pub(crate) mod shown;
 pub(crate) mod store;
 pub(crate) mod summary;
@@ -22,29 +24,11 @@ pub(crate) mod walk;
 pub(crate) mod watch;
 pub(crate) mod worker;
 
-use sha2::{Digest as _, Sha256};
 use std::io;
-use std::sync::LazyLock;
 
-/// What readings depend on beside photo and words: the program itself, its networks and every number in it. Where its
-/// own file cannot be read, its version and its networks' weights stand for it.
-pub(crate) fn program() -> &'static str {
-    static PROGRAM: LazyLock<String> = LazyLock::new(|| {
-        let named = format!(
-            "{} {}",
-            env!("CARGO_PKG_VERSION"),
-            crate::network::weights()
-        );
-        // The running file itself, also after another was put in its place.
-        let running = std::fs::read("/proc/self/exe")
-            .or_else(|_| std::env::current_exe().and_then(std::fs::read));
-        match running {
-            Ok(bytes) => format!("{named} {:x}", Sha256::digest(bytes)),
-            Err(_) => named,
-        }
-    });
-    &PROGRAM
-}
+/// What readings depend on beside photo and words: the source of the rooms that make them with every number in it, the
+/// networks, and the crates that decode and compute. Made when the program is built (`build.rs`).
+pub(crate) const READING_REVISION: &str = env!("FLANKREAD_READING_REVISION");
 
 /// Why a batch could not be run. What is wrong with single photos is in their readings, what is
 /// wrong with folders and links in [`walk::Trouble`].

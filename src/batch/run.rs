@@ -5,6 +5,7 @@ use super::ask::{Answer, PhotoRequest, Problem};
 use super::group::{Item, Plan};
 use super::likeness::Likeness;
 use super::memory_budget::MemoryBudget;
+use super::settled::{Stamp, has_grown, is_settled, may_grow, stamp};
 use super::store::{Record, Store};
 use crate::files;
 use crate::frames::FlankPoint;
@@ -16,7 +17,6 @@ use std::collections::{HashMap, HashSet};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::{Mutex, MutexGuard, PoisonError};
-use std::time::SystemTime;
 
 /// The two files that show one photo's reading.
 #[derive(Debug)]
@@ -48,6 +48,10 @@ pub(crate) struct Found {
     pub uncertainty: Option<FlankPoint>,
     /// What went wrong beside the reading.
     pub problem: Option<Problem>,
+    /// How many photos stand in it, where it is a collage.
+    pub parts: u32,
+    /// Which photo of a collage it is; 0 of a photo by itself.
+    pub part: u32,
     /// Small copy to find it again by.
     pub likeness: Option<Likeness>,
     /// The record itself where the store does not have it, as of a file without permission.
@@ -69,13 +73,20 @@ impl Found {
         Self {
             key: (!record.key.is_empty()).then(|| record.key.clone()),
             sha256: reading.photo.sha256.clone(),
-            size: (reading.photo.width, reading.photo.height),
+            size: match reading.photo.area {
+                Some(area) => (area.width as u32, area.height as u32),
+                None => (reading.photo.width, reading.photo.height),
+            },
             status: reading.status,
             reasons: reading.reasons.clone(),
             flank: reading.flank,
             mean: reading.mean,
             uncertainty: reading.uncertainty,
             problem: record.problem.clone(),
+            parts: record.parts,
+            part: (reading.photo.area)
+                .and_then(|area| area.part)
+                .map_or(0, |part| part.number),
             likeness: record.likeness.as_deref().and_then(Likeness::from_text),
             unkept: None,
         }
@@ -97,6 +108,13 @@ pub(crate) fn page_name(key: &str) -> String {
     format!("{}.html", &key[..key.len().min(32)])
 }
 
+/// Whether a file may be one of these two.
+pub(crate) fn is_picture_name(name: &str) -> bool {
+    let stem = (name.strip_suffix(".svg")).or_else(|| name.strip_suffix(".html"));
+    let is_hexadecimal = |byte: u8| byte.is_ascii_digit() || (b'a'..=b'f').contains(&byte);
+    stem.is_some_and(|stem| stem.len() == 32 && stem.bytes().all(is_hexadecimal))
+}
+
 /// How a plan is read.
 pub(crate) struct Reader<'a> {
     /// What was read before, and where new readings go.
@@ -116,7 +134,7 @@ pub(crate) struct Reader<'a> {
     pub done: &'a (dyn Fn(usize, &Record, bool) + Sync),
     /// Sizes, times and hashes of files seen before, so that a watched folder is not hashed anew
     /// for each photo that comes in.
-    pub hashes: Mutex<HashMap<PathBuf, (u64, SystemTime, String)>>,
+    pub hashes: Mutex<HashMap<PathBuf, (Stamp, String)>>,
 }
 
 /// What goes round among the threads.
@@ -197,6 +215,13 @@ impl Reader<'_> {
     /// `None` when another thread is at a photo of the same bytes.
     fn found(&self, round: &Round, at: usize) -> Result<Option<Found>> {
         let item = &round.items[at];
+        if !is_settled(&item.path) {
+            let answer = PhotoRequest::hashed(&item.path, &item.said, String::new()).unfinished();
+            let record = self.record(String::new(), &answer)?;
+            (self.done)(at, &record, true);
+            return Ok(Some(Found::new(record, false, None)));
+        }
+        let was = stamp(&item.path);
         let ready = self.ready(item);
         let key = ready.key();
         if let Some(key) = &key {
@@ -210,7 +235,13 @@ impl Reader<'_> {
         }
         let _place = round.budget.enter(ready.memory_bytes());
         // Copies share a record, so that a path has no place in it.
-        let answer = ready.answer("");
+        let mut answer = ready.answer("");
+        if answer.is_cut_short() && may_grow(was) {
+            if has_grown(&item.path, was) {
+                return self.found(round, at);
+            }
+            answer.may_be_on_its_way();
+        }
         let record = self.record(key.clone().unwrap_or_default(), &answer)?;
         let keeps = answer.lasting && key.is_some();
         let record = if keeps {
@@ -223,18 +254,14 @@ impl Reader<'_> {
     }
 
     fn ready<'i>(&self, item: &'i Item) -> PhotoRequest<'i> {
-        let stamp = std::fs::metadata(&item.path)
-            .ok()
-            .and_then(|about| Some((about.len(), about.modified().ok()?)));
-        if let Some((bytes, time)) = stamp {
-            let known = locked(&self.hashes).get(&item.path).cloned();
-            if let Some((_, _, sha256)) = known.filter(|(b, t, _)| (*b, *t) == (bytes, time)) {
-                return PhotoRequest::hashed(&item.path, &item.said, sha256);
-            }
+        let stamp = stamp(&item.path);
+        let known = locked(&self.hashes).get(&item.path).cloned();
+        if let Some((_, sha256)) = known.filter(|(seen, _)| stamp.is_some() && stamp == *seen) {
+            return PhotoRequest::hashed(&item.path, &item.said, sha256).of_part(item.part);
         }
-        let ready = PhotoRequest::new(&item.path, &item.said);
-        if let (Some((bytes, time)), false) = (stamp, ready.sha256.is_empty()) {
-            let seen = (bytes, time, ready.sha256.clone());
+        let ready = PhotoRequest::new(&item.path, &item.said).of_part(item.part);
+        if !ready.sha256.is_empty() {
+            let seen = (stamp, ready.sha256.clone());
             locked(&self.hashes).insert(item.path.clone(), seen);
         }
         ready
@@ -263,12 +290,13 @@ impl Reader<'_> {
             ] {
                 files::write(&self.pictures.join(name), text.as_bytes(), true)?;
             }
-            likeness = Some(Likeness::of(&photo.working).to_text());
+            likeness = Some(Likeness::of(&photo.seen()).to_text());
         }
         Ok(Record {
             key,
             reading: answer.read.reading.clone(),
             problem: answer.problem.clone(),
+            parts: answer.parts,
             likeness,
         })
     }

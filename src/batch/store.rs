@@ -32,9 +32,18 @@ pub(crate) struct Record {
     /// What went wrong beside it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub problem: Option<Problem>,
+    /// How many photos stand in it, where it is a collage.
+    #[serde(default, skip_serializing_if = "is_none")]
+    pub parts: u32,
     /// [`super::likeness::Likeness`] as text.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub likeness: Option<String>,
+}
+
+// The form that serde asks for.
+#[allow(clippy::trivially_copy_pass_by_ref)]
+const fn is_none(parts: &u32) -> bool {
+    *parts == 0
 }
 
 /// Where a record stands in the file.
@@ -240,6 +249,7 @@ mod tests {
                     width: 1,
                     height: 1,
                     sha256: String::new(),
+                    area: None,
                 },
                 status: Status::Unreadable,
                 reasons: Vec::new(),
@@ -251,6 +261,7 @@ mod tests {
                 uncertainty: None,
             },
             problem: None,
+            parts: 0,
             likeness: None,
         }
     }

@@ -236,7 +236,7 @@ impl<'a> BatchResult<'a> {
 
 /// For each photo the first one of the same bytes, if that is another.
 fn same_bytes(found: &[Found]) -> Vec<Option<usize>> {
-    let mut first: HashMap<&str, usize> = HashMap::new();
+    let mut first: HashMap<(&str, u32), usize> = HashMap::new();
     found
         .iter()
         .enumerate()
@@ -244,7 +244,7 @@ fn same_bytes(found: &[Found]) -> Vec<Option<usize>> {
             if found.sha256.is_empty() {
                 return None;
             }
-            let first = *first.entry(&found.sha256).or_insert(at);
+            let first = *first.entry((&found.sha256, found.part)).or_insert(at);
             (first != at).then_some(first)
         })
         .collect()
@@ -316,6 +316,8 @@ mod tests {
         let target = crate::schema::Target::default().drive;
         let point = FlankPoint::new;
         Found {
+            parts: 0,
+            part: 0,
             key: Some(sha256.into()),
             sha256: sha256.into(),
             size: (100, 100),
@@ -351,6 +353,7 @@ mod tests {
             });
             for at in *photos {
                 plan.items.push(Item {
+                    part: None,
                     path: format!("{at}.jpg").into(),
                     set: number,
                     said: crate::batch::ask::PhotoSettings::default(),

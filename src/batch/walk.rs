@@ -15,7 +15,8 @@ const ENDINGS: [&str; 13] = [
     "jpg", "jpeg", "png", "webp", "tif", "tiff", "heic", "heif", "avif", "bmp", "gif", "jxl", "dng",
 ];
 
-/// The file that marks a folder as the results of a batch; such folders are left out.
+/// The file that marks a folder as the results of a batch. None of what a batch writes is taken for a photo, so that photos
+/// of a customer that lie in such a folder are.
 pub(crate) const STORE_NAME: &str = "flankread-store.jsonl";
 
 /// How to walk.
@@ -81,11 +82,6 @@ pub(crate) fn walk(folder: &Path, rules: &WalkRules) -> Result<Walked, BatchErro
         .hidden(!rules.hidden)
         .follow_links(rules.follow)
         .overrides(globs)
-        .filter_entry(|entry| {
-            entry.depth() == 0
-                || !entry.file_type().is_some_and(|kind| kind.is_dir())
-                || !entry.path().join(STORE_NAME).exists()
-        })
         .build();
     let mut walked = Walked::default();
     for entry in walker {
@@ -142,7 +138,7 @@ fn dead_link(error: &std::io::Error) -> String {
     format!("This link leads nowhere ({why}): copy the photo here instead.")
 }
 
-fn has_photo_ending(path: &Path) -> bool {
+pub(super) fn has_photo_ending(path: &Path) -> bool {
     path.extension().is_some_and(|ending| {
         ENDINGS
             .iter()
@@ -232,11 +228,19 @@ mod tests {
         touch(&at("plain"), b"hello");
         touch(&at(".hidden.jpg"), b"");
         touch(&at("done").join(STORE_NAME), b"");
-        touch(&at("done/old.jpg"), b"");
+        touch(&at("done/customer.jpg"), b"");
+        for ours in [
+            "sheet.html",
+            "readings.csv",
+            "readings/0a.svg",
+            "readings/0a.html",
+        ] {
+            touch(&at("done").join(ours), b"");
+        }
         let rules = WalkRules::default();
         assert_eq!(
             names(folder.path(), &rules),
-            ["a one.png", "b/two.JPG", "messenger"]
+            ["a one.png", "b/two.JPG", "done/customer.jpg", "messenger"]
         );
         let hidden = WalkRules {
             hidden: true,

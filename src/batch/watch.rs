@@ -2,8 +2,9 @@
 
 use super::BatchError;
 use super::shown::shown;
+use super::walk::has_photo_ending;
 use notify::{Event, RecommendedWatcher, RecursiveMode, Watcher};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
 use std::time::{Duration, Instant};
@@ -74,9 +75,10 @@ impl Watch {
     }
 }
 
-/// Whether what happened may have brought a photo: more than a look, and not only under `except`.
+/// Whether what happened may have brought a photo: more than a look, and not only files of ours under `except`.
 fn matters(event: &Event, except: &Path) -> bool {
-    !event.kind.is_access() && event.paths.iter().any(|path| !path.starts_with(except))
+    let is_another = |path: &PathBuf| !path.starts_with(except) || has_photo_ending(path);
+    !event.kind.is_access() && event.paths.iter().any(is_another)
 }
 
 #[cfg(test)]
@@ -93,6 +95,7 @@ mod tests {
         let made = EventKind::Create(CreateKind::File);
         assert!(happened(made, "in/a.jpg"));
         assert!(!happened(made, "in/out/sheet.html"));
+        assert!(happened(made, "in/out/customer.jpg"));
         assert!(!happened(EventKind::Access(AccessKind::Any), "in/a.jpg"));
     }
 

@@ -1,19 +1,19 @@
 //! `flankread batch`: a folder of photos → readings, sets by urgency, one picture sheet.
 
+use super::photo_words::PhotoWords;
 use super::terminal::harmless;
 use super::{Outcome, OutputOptions};
 use crate::batch::BatchError;
 use crate::batch::ask::PhotoSettings;
 use crate::batch::group::{Grouping, Plan, PlanRules, plan};
 use crate::batch::manifest;
-use crate::batch::run::{Found, Reader};
+use crate::batch::run::{Found, Reader, is_picture_name, page_name, thumbnail_name};
 use crate::batch::shown::shown;
 use crate::batch::store::{Record, Store};
 use crate::batch::summary::BatchResult;
 use crate::batch::walk::{STORE_NAME, WalkRules, walk};
 use crate::batch::watch::Watch;
 use crate::files;
-use crate::flank::find::ToeEnd;
 use crate::frames::Side;
 use crate::report::batch::csv::batch_csv;
 use crate::report::batch::letter::Letter;
@@ -21,7 +21,7 @@ use crate::report::batch::lines::{photo_line, set_line};
 use crate::report::batch::photo::draw;
 use crate::report::batch::sheet::batch_sheet;
 use crate::report::batch::text::batch_text;
-use crate::schema::{Card, Polarity};
+use crate::schema::Card;
 use crate::{Error, Result};
 use clap::Args;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
@@ -69,15 +69,8 @@ pub(super) struct BatchArgs {
     /// Which flank all photos show.
     #[arg(long)]
     flank: Option<Side>,
-    /// Which end of the flanks is the toe, in all photos.
-    #[arg(long, value_name = "END")]
-    toe: Option<ToeEnd>,
-    /// How contact shows, in all photos.
-    #[arg(long)]
-    polarity: Option<Polarity>,
-    /// All photos show the gear mirrored, as front cameras, some apps and inspection mirrors do.
-    #[arg(long)]
-    mirrored: bool,
+    #[command(flatten)]
+    words: PhotoWords,
     /// Take only files that match; `!PATTERN` leaves some out. May be given several times.
     #[arg(long, short, value_name = "PATTERN")]
     glob: Vec<String>,
@@ -105,6 +98,9 @@ pub(super) struct BatchArgs {
     /// Rows of the table.
     #[arg(long, default_value_t = 40)]
     rows: usize,
+    /// Print how far the patches of all photos lie from their targets, too; the sheet always has it.
+    #[arg(long)]
+    histograms: bool,
 }
 
 /// What is written beside the store and the folder of pictures.
@@ -162,9 +158,9 @@ fn plan_rules(args: &BatchArgs) -> Result<PlanRules> {
             .map(Arc::new),
         said: PhotoSettings {
             flank: args.flank,
-            toe: args.toe,
-            polarity: args.polarity,
-            mirrored: args.mirrored,
+            toe: args.words.toe,
+            polarity: args.words.polarity,
+            mirrored: args.words.mirrored,
             ..PhotoSettings::default()
         },
         rows: Vec::new(),
@@ -212,8 +208,8 @@ struct Batch<'a> {
     letter: Letter,
     told_columns: Once,
     out: PathBuf,
-    /// Photos whose line went out, so that a watched folder gives one line a photo.
-    printed: Mutex<HashSet<(PathBuf, String)>>,
+    /// Photos whose line went out, so that a watched folder gives one line a photo: path, hash, number in a collage.
+    printed: Mutex<HashSet<(PathBuf, String, u32)>>,
     fresh: AtomicUsize,
 }
 
@@ -255,11 +251,20 @@ impl Batch<'_> {
             self.fresh.store(0, Ordering::SeqCst);
             let found = reader.read(&round);
             locked(&bar).finish_and_clear();
-            let Some(found) = self.all_or_interrupted(found?) else {
+            let Some(mut found) = self.all_or_interrupted(found?) else {
                 return Ok(Outcome::Interrupted);
             };
+            if let Some(parted) = round.with_parts(&found) {
+                round = Arc::new(parted);
+                *locked(&plan) = Arc::clone(&round);
+                let Some(again) = self.all_or_interrupted(reader.read(&round)?) else {
+                    return Ok(Outcome::Interrupted);
+                };
+                found = again;
+            }
             let lot = BatchResult::new(&round, &found, |card| self.output.units(card));
             self.write(&lot, store)?;
+            self.clear(&lot)?;
             self.tell(&lot, watch.is_none())?;
             let outcome = if lot.all_readable() {
                 Outcome::Answered
@@ -344,11 +349,17 @@ impl Batch<'_> {
         if fresh {
             self.fresh.fetch_add(1, Ordering::SeqCst);
         }
-        if !self.output.json {
+        // Of a collage each photo has its line.
+        if !self.output.json || record.parts > 0 {
             return;
         }
-        let path = &plan.items[at].path;
-        let name = (path.clone(), record.reading.photo.sha256.clone());
+        let item = &plan.items[at];
+        let number = item.part.map_or(0, |(number, _)| number);
+        let name = (
+            item.path.clone(),
+            record.reading.photo.sha256.clone(),
+            number,
+        );
         let mut printed = locked(&self.printed);
         if printed.insert(name) {
             // Under the lock, so that lines do not run into each other. Nobody to read them is no
@@ -393,6 +404,18 @@ impl Batch<'_> {
         })
     }
 
+    /// Removes the pictures and pages of photos that are no longer there. Of a part of the folder nobody knows.
+    fn clear(&self, lot: &BatchResult) -> Result<()> {
+        if !self.args.glob.is_empty() {
+            return Ok(());
+        }
+        let kept: HashSet<String> = (lot.found.iter())
+            .filter_map(|found| found.key.as_deref())
+            .flat_map(|key| [thumbnail_name(key), page_name(key)])
+            .collect();
+        files::clear_but(&self.out.join(PICTURES), &kept, is_picture_name)
+    }
+
     /// Writes a file set by set, most urgent first: together their texts are long.
     fn put(path: &Path, lot: &BatchResult, text: impl Fn(usize) -> String) -> Result<()> {
         files::write_with(path, true, |file| {
@@ -412,7 +435,7 @@ impl Batch<'_> {
 
     fn tell(&self, lot: &BatchResult, last: bool) -> Result<()> {
         if !self.output.json && last && lot.summary.photos > 0 {
-            super::print(&batch_text(lot, self.args.rows))?;
+            super::print(&batch_text(lot, self.args.rows, self.args.histograms))?;
         }
         if self.output.quiet {
             return Ok(());

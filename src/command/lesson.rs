@@ -8,10 +8,10 @@ use crate::files;
 use crate::files::Folder;
 use crate::lesson::case::Set;
 use crate::lesson::explore;
-use crate::lesson::sheet::{self, Claim, Limit, Spoilt, Wanted};
+use crate::lesson::sheet::{self, Claim, Limit, Sheets, Spoilt, Wanted};
 use crate::report::draw::pdf::pdf;
-use crate::schema::Card;
-use crate::schema::Cutting;
+use crate::schema::{Card, Cutting, FlankDiagnosis};
+use crate::units::Units;
 use crate::{Error, Result};
 use clap::{Args, Subcommand};
 use serde::Serialize;
@@ -27,6 +27,7 @@ pub(crate) struct Lesson {
 #[derive(Debug, Subcommand)]
 enum Kind {
     Sheet(Sheet),
+    Glossary(Glossary),
     Explore(Explore),
     Quiz(Box<quiz::QuizArgs>),
     Cases(cases::CasesArgs),
@@ -39,10 +40,28 @@ enum Kind {
 
 Writes lessons.html, lessons.pdf and page-1.png … into the folder.")]
 struct Sheet {
+    #[command(flatten)]
+    pages: PagesArgs,
+}
+
+/// The words with pictures: drive and coast, toe and heel, tip and root on a photo, milled and hobbed, good and useless photos.
+#[derive(Debug, Args)]
+#[command(after_help = "Example:
+  flankread lesson glossary --out words
+
+Writes glossary.html, glossary.pdf, page-1.png and page-2.png into the folder: the first pages of lesson sheet.")]
+struct Glossary {
+    #[command(flatten)]
+    pages: PagesArgs,
+}
+
+/// How pages are made.
+#[derive(Debug, Args)]
+struct PagesArgs {
     /// Folder to write into.
     #[arg(long, value_name = "FOLDER")]
     out: PathBuf,
-    /// The card of a gear set; an invented axle by either cutting method when left out.
+    /// The card of a gear set; an invented axle when left out, where need be by either cutting method.
     #[arg(long, value_name = "FILE")]
     card: Option<PathBuf>,
     /// Width of the rendered photos in pixels; larger takes longer.
@@ -92,6 +111,14 @@ pub(super) struct SheetDocument<'a> {
     files: &'a [PathBuf],
 }
 
+/// What `lesson glossary --json` prints.
+#[derive(Serialize, schemars::JsonSchema)]
+pub(super) struct GlossaryDocument<'a> {
+    schema: &'static str,
+    spoilt: &'a [Spoilt],
+    files: &'a [PathBuf],
+}
+
 impl Lesson {
     /// Makes the lesson.
     ///
@@ -99,7 +126,8 @@ impl Lesson {
     /// A card that cannot be used; files that cannot be written.
     pub(crate) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         match &self.kind {
-            Kind::Sheet(sheet) => sheet.run(output),
+            Kind::Sheet(sheet) => sheet.pages.sheets(output),
+            Kind::Glossary(glossary) => glossary.pages.glossary(output),
             Kind::Explore(explore) => explore.run(output),
             Kind::Quiz(quiz) => quiz.run(output),
             Kind::Cases(cases) => cases.run(output),
@@ -152,40 +180,84 @@ impl Explore {
     }
 }
 
-impl Sheet {
-    fn run(&self, output: OutputOptions) -> Result<Outcome> {
-        let card = self.card.as_deref().map(Card::read).transpose()?;
-        let units = output.units(card.as_ref());
-        let sets = sets(card)?;
-        // Pages: names, words, one centred and two of faults for each set, limits, mistakes.
-        let count = 3 * sets.len() + 4;
-        let mut names = vec!["lessons.html".to_owned(), "lessons.pdf".to_owned()];
+impl PagesArgs {
+    fn wanted(&self, card: Option<&Card>, output: OutputOptions) -> Wanted {
+        Wanted {
+            units: output.units(card),
+            seed: self.seed,
+            photo: (self.photo_width, self.photo_width * 3 / 4),
+        }
+    }
+
+    fn card(&self) -> Result<Option<Card>> {
+        self.card.as_deref().map(Card::read).transpose()
+    }
+
+    /// Makes so many pages and writes them as HTML, PDF and PNG, after a look whether all names are free.
+    fn write(
+        &self,
+        stem: &str,
+        title: &str,
+        count: usize,
+        output: OutputOptions,
+        make: impl FnOnce() -> Result<Sheets>,
+    ) -> Result<(Sheets, Vec<PathBuf>)> {
+        let mut names = vec![format!("{stem}.html"), format!("{stem}.pdf")];
         names.extend((1..=count).map(|n| format!("page-{n}.png")));
         let folder = Folder::new(&self.out, self.force);
         folder.check(&names)?;
         if !output.quiet {
             eprintln!("rendering the photos of {count} pages");
         }
-        let wanted = Wanted {
-            units,
-            seed: self.seed,
-            photo: (self.photo_width, self.photo_width * 3 / 4),
-        };
-        let made = sheet::sheets(&sets, &wanted)?;
+        let made = make()?;
         debug_assert_eq!(made.pages.len(), count);
         let mut files = vec![
-            sheet::html(&made.pages).into_bytes(),
-            pdf("Contact pattern lessons", &made.pages)?,
+            sheet::html(title, &made.pages).into_bytes(),
+            pdf(title, &made.pages)?,
         ];
         for page in &made.pages {
             files.push(page.png(2.0)?);
         }
-        let written: Result<Vec<PathBuf>> = names
+        let written = names
             .iter()
             .zip(&files)
             .map(|(name, bytes)| folder.write(name, bytes))
-            .collect();
-        let written = written?;
+            .collect::<Result<Vec<PathBuf>>>()?;
+        Ok((made, written))
+    }
+
+    fn glossary(&self, output: OutputOptions) -> Result<Outcome> {
+        let card = self.card()?;
+        let wanted = self.wanted(card.as_ref(), output);
+        let set = match card {
+            Some(card) => Set::new(card)?,
+            None => Set::example(Cutting::FaceMilled)?,
+        };
+        let title = "Contact pattern words";
+        let (made, written) = self.write("glossary", title, 2, output, || {
+            sheet::glossary(&set, &wanted)
+        })?;
+        if output.json {
+            super::print_json(&GlossaryDocument {
+                schema: "flankread/lesson_glossary/1",
+                spoilt: &made.spoilt,
+                files: &written,
+            })?;
+        }
+        say_written(&written, output);
+        Ok(Outcome::Answered)
+    }
+
+    fn sheets(&self, output: OutputOptions) -> Result<Outcome> {
+        let card = self.card()?;
+        let wanted = self.wanted(card.as_ref(), output);
+        let sets = sets(card)?;
+        // Pages: names, words, one centred and two of faults for each set, limits, mistakes.
+        let count = 3 * sets.len() + 4;
+        let title = "Contact pattern lessons";
+        let (made, written) = self.write("lessons", title, count, output, || {
+            sheet::sheets(&sets, &wanted)
+        })?;
         if output.json {
             super::print_json(&SheetDocument {
                 schema: sheet::SCHEMA,
@@ -195,26 +267,29 @@ impl Sheet {
                 files: &written,
             })?;
         } else {
-            let mut text = String::new();
-            for c in &made.claims {
-                let word = |d: &Option<crate::schema::FlankDiagnosis>| {
-                    d.as_ref().map_or("gone".to_owned(), |d| d.words.clone())
-                };
-                let cutting = match c.cutting {
-                    Cutting::FaceMilled => "face-milled",
-                    Cutting::FaceHobbed => "face-hobbed",
-                };
-                text.push_str(&format!(
-                    "{cutting}: {}: drive {}, coast {}, backlash {}\n",
-                    c.title,
-                    word(&c.drive),
-                    word(&c.coast),
-                    units.shim(c.backlash_mm)
-                ));
-            }
-            super::print(&text)?;
+            super::print(&claims_text(&made.claims, wanted.units))?;
         }
         say_written(&written, output);
         Ok(Outcome::Answered)
     }
+}
+
+/// What the pictures claim, a line each.
+fn claims_text(claims: &[Claim], units: Units) -> String {
+    let word =
+        |d: &Option<FlankDiagnosis>| d.as_ref().map_or("gone".to_owned(), |d| d.words.clone());
+    let line = |c: &Claim| {
+        let cutting = match c.cutting {
+            Cutting::FaceMilled => "face-milled",
+            Cutting::FaceHobbed => "face-hobbed",
+        };
+        format!(
+            "{cutting}: {}: drive {}, coast {}, backlash {}\n",
+            c.title,
+            word(&c.drive),
+            word(&c.coast),
+            units.shim(c.backlash_mm)
+        )
+    };
+    claims.iter().map(line).collect()
 }

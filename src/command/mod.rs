@@ -10,6 +10,7 @@ mod job;
 mod lesson;
 mod page;
 mod pages;
+mod photo_words;
 mod read;
 mod schema;
 mod set_folder;

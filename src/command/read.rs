@@ -1,9 +1,10 @@
 //! `flankread read`: photos of one gear set → readings, pictures, and the advice that follows.
 
+use super::photo_words::PhotoWords;
 use super::set_folder::SetFolder;
 use super::terminal::harmless;
 use super::{Outcome, OutputOptions};
-use crate::flank::find::{FindHints, ToeEnd};
+use crate::flank::find::FindHints;
 use crate::flank::marks;
 use crate::frames::Side;
 use crate::photo::{self, Photo};
@@ -15,7 +16,7 @@ use crate::rules::trial::{of_both_flanks, usable};
 use crate::rules::{self, FlankNotUsable, NotUsable};
 use crate::schema::direction::Direction;
 use crate::schema::read::{ReadAnswer, SCHEMA as READ_SCHEMA};
-use crate::schema::{Card, Cutting, Polarity, Reading, Status, Trial};
+use crate::schema::{Card, Cutting, Reading, Status, Trial};
 use crate::units::{Length, Units};
 use crate::{Error, Result};
 use clap::Args;
@@ -28,7 +29,8 @@ use std::path::{Path, PathBuf};
   flankread read --card axle.toml --drive drive.jpg --coast coast.jpg --out pictures
   flankread read larchfield
 
-A photo that shows both flanks well serves for both. Without a card the direction is told
+A photo that shows both flanks well serves for both, and each photo of a collage is read by itself. Bars about
+a photo, as screenshots have them, are left out. Without a card the direction is told
 that holds for every set.
 
 A folder stands for one set: photos named drive and coast, card.toml, and in trial.json what
@@ -54,15 +56,8 @@ pub(super) struct ReadArgs {
     /// Which flank the photos show.
     #[arg(long)]
     flank: Option<Side>,
-    /// Which end of the flanks in the photo is the toe (the inner end).
-    #[arg(long, value_name = "END")]
-    toe: Option<ToeEnd>,
-    /// How contact shows: wiped out of compound on the ring gear, or transferred from the pinion.
-    #[arg(long)]
-    polarity: Option<Polarity>,
-    /// The photos show the gear mirrored, as front cameras, some apps and inspection mirrors do.
-    #[arg(long)]
-    mirrored: bool,
+    #[command(flatten)]
+    words: PhotoWords,
     /// Teeth of the ring gear, as they were counted.
     #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(20..=80))]
     ring_teeth: Option<u32>,
@@ -116,12 +111,13 @@ pub(super) fn run(args: &ReadArgs, output: OutputOptions) -> Result<Outcome> {
     let card = wanted.card.as_ref();
     let units = output.units(card);
     let opened = open_all(&wanted.photos, args, card)?;
+    let count = opened.len();
     let mut told: Vec<PhotoReading> = opened
         .into_iter()
         .flat_map(|(photo, asked)| {
             let read = read_photo(&photo, &asked);
             let told = PhotoReading { photo, read };
-            let one = wanted.photos.len() == 1 && (card.is_some() || args.both_flanks);
+            let one = count == 1 && (card.is_some() || args.both_flanks);
             let other = one.then(|| other_flank(&told, asked)).flatten();
             std::iter::once(told).chain(other)
         })
@@ -198,7 +194,8 @@ fn answer(
             Err(refused) => answer.no_advice = Some(why_no_advice(&refused)),
         },
     }
-    let one_photo = matches!(told, [a, b] if a.photo.sha256 == b.photo.sha256);
+    let one_photo =
+        matches!(told, [a, b] if a.photo.sha256 == b.photo.sha256 && a.photo.part == b.photo.part);
     if one_photo {
         let advice = answer.advice.as_mut().map(|advice| &mut advice.cautions);
         let direction = answer.direction.as_mut().map(|found| &mut found.cautions);
@@ -313,9 +310,21 @@ fn open_all(
         }
     }
     match failed.len() {
-        0 => Ok(opened),
+        0 => Ok(opened.into_iter().flat_map(parts).collect()),
         1 => Err(failed.remove(0)),
         _ => Err(Error::several(failed)),
+    }
+}
+
+/// The photos of a collage one by one, unless marks say which is meant.
+fn parts((photo, asked): (Photo, ReadOptions)) -> Vec<(Photo, ReadOptions)> {
+    let is_marked = (asked.marks.as_ref()).is_some_and(|marks| !marks.teeth.is_empty());
+    match photo.parts() {
+        parts if parts.is_empty() || is_marked => vec![(photo, asked)],
+        parts => parts
+            .into_iter()
+            .map(|part| (part, asked.clone()))
+            .collect(),
     }
 }
 
@@ -338,13 +347,13 @@ fn open_one(
         photo,
         ReadOptions {
             marks,
-            polarity: args.polarity,
+            polarity: args.words.polarity,
             flank: side,
             hints: FindHints {
-                toe: args.toe,
+                toe: args.words.toe,
                 form: None,
             },
-            mirrored: args.mirrored,
+            mirrored: args.words.mirrored,
             gear: (of_card.gear).with_sizes(args.ring_teeth, face_per_diameter),
             ..of_card
         },

@@ -2,7 +2,7 @@
 
 use super::lesson::cases::CasesDocument;
 use super::lesson::quiz::QuizPageDocument;
-use super::lesson::{ExploreDocument, SheetDocument};
+use super::lesson::{ExploreDocument, GlossaryDocument, SheetDocument};
 use super::page::PageDocument;
 use super::pages::ManDocument;
 use super::{Outcome, OutputOptions};
@@ -68,6 +68,8 @@ enum Document {
     WorkerAnswer,
     /// What `lesson sheet --json` prints.
     LessonSheet,
+    /// What `lesson glossary --json` prints.
+    LessonGlossary,
     /// What `lesson explore --json` prints.
     LessonExplore,
     /// What `lesson cases --json` prints.
@@ -130,6 +132,7 @@ impl Document {
             Self::BatchSummary => printed::<BatchSummary>(),
             Self::WorkerAnswer => printed::<Answered>(),
             Self::LessonSheet => printed::<SheetDocument>(),
+            Self::LessonGlossary => printed::<GlossaryDocument>(),
             Self::LessonExplore => printed::<ExploreDocument>(),
             Self::LessonCases => printed::<CasesDocument>(),
             Self::QuizProgress => printed::<Progress>(),

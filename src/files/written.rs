@@ -133,6 +133,27 @@ pub(crate) fn sweep(folder: &Path) -> Result<()> {
     Ok(())
 }
 
+/// Removes the files of a folder of ours whose names are ours and not among those kept.
+///
+/// # Errors
+/// The folder cannot be looked through, or a file not removed.
+pub(crate) fn clear_but(
+    folder: &Path,
+    kept: &HashSet<String>,
+    is_ours: impl Fn(&str) -> bool,
+) -> Result<()> {
+    let failed = |source| Error::machine(folder, source);
+    for entry in std::fs::read_dir(folder).map_err(failed)? {
+        let entry = entry.map_err(failed)?;
+        let name = entry.file_name();
+        let name = name.to_string_lossy();
+        if is_ours(&name) && !kept.contains(name.as_ref()) {
+            std::fs::remove_file(entry.path()).map_err(failed)?;
+        }
+    }
+    Ok(())
+}
+
 /// Removes what writers that were killed left in a folder that others may write into: temporary files that nobody
 /// holds. Once a process and folder, for a folder may be full of files; what stands in the way is left for another time.
 fn clear_once(folder: &Path) {

@@ -34,6 +34,17 @@ impl MarkedFlank {
         })
     }
 
+    /// The same marks in a part of the picture, or in the whole of it.
+    #[must_use]
+    pub(crate) fn shifted(&self, right: f64, down: f64) -> Self {
+        let moved = |point: &PhotoPoint| point.shifted(right, down);
+        Self {
+            corners: self.corners.map(|corner| moved(&corner)),
+            root: self.root.iter().map(moved).collect(),
+            tip: self.tip.iter().map(moved).collect(),
+        }
+    }
+
     /// Mean length of the two long sides, straight, in pixels.
     pub fn length_px(&self) -> f64 {
         let c = &self.corners;

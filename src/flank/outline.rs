@@ -58,6 +58,13 @@ impl Outline {
         self
     }
 
+    /// The same outline in a picture that this one is a part of.
+    pub(crate) fn shift(&mut self, right: f64, down: f64) {
+        for node in &mut self.nodes {
+            *node = node.shifted(right, down);
+        }
+    }
+
     /// The marked flank as the fitted gear explains it, shifted so that it passes through every
     /// mark.
     pub(crate) fn from_fit(fit: &GearFit, tooth: usize, marked: &MarkedFlank) -> Self {

@@ -61,6 +61,7 @@ pub(crate) struct Claim {
 }
 
 /// The sheets with what they say.
+#[derive(Default)]
 pub(crate) struct Sheets {
     /// The pages, in order.
     pub pages: Vec<Page>,
@@ -120,22 +121,26 @@ pub(crate) struct Wanted {
     pub photo: (u32, u32),
 }
 
+/// Makes the pages of the words alone: what is what on a photo of the set's ring gear, and what a patch is called.
+///
+/// # Errors
+/// Teeth that cannot be cut.
+pub(crate) fn glossary(set: &Set, wanted: &Wanted) -> Result<Sheets> {
+    let mut all = Sheets::default();
+    all.names(set, &Studio::new(&set.model)?, wanted)?;
+    all.glossary(set);
+    Ok(all)
+}
+
 /// Makes the sheets for the sets given.
 ///
 /// # Errors
 /// Teeth that cannot be cut.
 pub(crate) fn sheets(sets: &[Set], wanted: &Wanted) -> Result<Sheets> {
-    let mut all = Sheets {
-        pages: Vec::new(),
-        claims: Vec::new(),
-        limits: Vec::new(),
-        spoilt: Vec::new(),
+    let mut all = match sets.first() {
+        Some(first) => glossary(first, wanted)?,
+        None => Sheets::default(),
     };
-    if let Some(first) = sets.first() {
-        let studio = Studio::new(&first.model)?;
-        all.names(first, &studio, wanted)?;
-        all.glossary(first);
-    }
     for set in sets {
         let studio = Studio::new(&set.model)?;
         all.centred(set, &studio, wanted)?;
@@ -343,7 +348,11 @@ fn fault_words(set: &Set, case: &Case, said: &Claim, units: Units) -> Vec<String
     let backlash = if said.backlash_mm == 0.0 {
         "Backlash: none, the teeth jam. Do not turn them by force.".to_owned()
     } else {
-        let window = if said.backlash_mm < low {
+        let shown = |mm: f64| units.shim(mm);
+        let is_at_edge = [low, high].map(shown).contains(&shown(said.backlash_mm));
+        let window = if is_at_edge {
+            "at the very edge of its window"
+        } else if said.backlash_mm < low {
             "too little"
         } else if said.backlash_mm > high {
             "too much"

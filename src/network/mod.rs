@@ -28,13 +28,8 @@ pub(crate) static PATCH: Network = Network::new(include_bytes!("patch.onnx"));
 pub(crate) static FINE_PATCH: Network = Network::new(include_bytes!("fine_patch.onnx"));
 
 /// SHA-256 of the files of weights, as `sha256sum` writes them.
+#[cfg(test)]
 const CHECKSUMS: &str = include_str!("weights.sha256");
-
-/// The weights in few letters: the beginning of each file's SHA-256.
-pub(crate) fn weights() -> String {
-    let starts = CHECKSUMS.lines().map(|line| line.split_at(8).0);
-    starts.collect::<Vec<_>>().join("-")
-}
 
 /// Planes of one size, row by row, plane by plane.
 #[derive(Debug, Clone, PartialEq)]

@@ -14,6 +14,7 @@ mod heic_stream;
 mod jpeg;
 mod jpeg_data;
 mod jpeg_markers;
+mod layout;
 mod limits;
 mod open;
 mod png_chunks;
@@ -24,18 +25,29 @@ pub(crate) use colour::linear_from_srgb;
 pub(crate) use colour::linear_of_levels;
 pub use error::PhotoError;
 pub(crate) use exif::{CameraFacts, camera_facts};
+pub(crate) use layout::{Layout, layout};
 pub(crate) use limits::Limits;
 pub(crate) use open::open;
 #[cfg(feature = "cli")]
-pub(crate) use open::{from_bytes, looks_like_photo, open_with};
+pub(crate) use open::{from_bytes, looks_like_photo, open_bytes, open_with, read_bytes};
 
 use crate::frames::PhotoPoint;
-use image::RgbImage;
+use crate::schema::{PhotoArea, PhotoPart};
+use image::{RgbImage, imageops};
 use std::path::Path;
 
 /// Longest side of the working copy, pixels: patch edges are much wider than a pixel at this
 /// size, so more would only cost time.
 pub(crate) const WORKING_SIDE_PX: u32 = 2048;
+
+/// A rectangle of a working copy, pixels.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Area {
+    pub left: u32,
+    pub top: u32,
+    pub width: u32,
+    pub height: u32,
+}
 
 /// One opened photo.
 #[derive(Debug, Clone)]
@@ -54,6 +66,8 @@ pub struct Photo {
     pub(crate) working: RgbImage,
     /// Working pixels per full-size pixel, 0 < scale ≤ 1.
     pub(crate) scale: f64,
+    /// The one photo of a collage that this is: its place in the working copy, its number from 1, and how many there are.
+    pub(crate) part: Option<(Area, u32, u32)>,
 }
 
 impl Photo {
@@ -106,6 +120,71 @@ impl Photo {
             focal_35mm: None,
             working,
             scale: 1.0,
+            part: None,
+        }
+    }
+
+    /// The photos of a collage, each to be read by itself, row by row; none when this is one photo. They keep the pixels of
+    /// the whole picture: corners and pictures of their readings are those of the collage.
+    ///
+    /// ```
+    /// let photo = flankread::Photo::open("examples/larchfield/drive.jpg")?;
+    /// assert!(photo.parts().is_empty());
+    /// # Ok::<(), flankread::PhotoError>(())
+    /// ```
+    pub fn parts(&self) -> Vec<Self> {
+        let areas = match (self.part, layout(&self.working)) {
+            (None, Layout::Collage(areas)) => areas,
+            _ => return Vec::new(),
+        };
+        let of = areas.len() as u32;
+        let parts = areas.into_iter().zip(1..).map(|(area, number)| Self {
+            part: Some((area, number, of)),
+            ..self.clone()
+        });
+        parts.collect()
+    }
+
+    /// The picture without what is about an area, as a photo of its own.
+    pub(crate) fn cropped(&self, area: Area) -> Self {
+        let Area {
+            left,
+            top,
+            width,
+            height,
+        } = area;
+        let full = |pixels: u32| (f64::from(pixels) / self.scale).round() as u32;
+        Self {
+            path: self.path.clone(),
+            sha256: self.sha256.clone(),
+            width: full(width),
+            height: full(height),
+            // Of the camera's picture: who cuts it says no more.
+            focal_35mm: None,
+            working: imageops::crop_imm(&self.working, left, top, width, height).to_image(),
+            scale: self.scale,
+            part: None,
+        }
+    }
+
+    /// An area of the working copy in pixels of the photo.
+    pub(crate) fn area_in_photo(&self, area: Area) -> PhotoArea {
+        let full = |pixels: u32| f64::from(pixels) / self.scale;
+        PhotoArea {
+            left: full(area.left),
+            top: full(area.top),
+            width: full(area.width),
+            height: full(area.height),
+            part: self.part.map(|(_, number, of)| PhotoPart { number, of }),
+        }
+    }
+
+    /// What of the picture is this photo.
+    #[cfg(feature = "cli")]
+    pub(crate) fn seen(&self) -> std::borrow::Cow<'_, RgbImage> {
+        match self.part {
+            Some((area, ..)) => std::borrow::Cow::Owned(self.cropped(area).working),
+            None => std::borrow::Cow::Borrowed(&self.working),
         }
     }
 

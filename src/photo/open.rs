@@ -33,7 +33,7 @@ pub(crate) fn open(path: &Path) -> Result<Photo, PhotoError> {
 /// [`PhotoError`] says what is wrong with the file.
 pub(crate) fn open_with(path: &Path, limits: Limits) -> Result<Photo, PhotoError> {
     let name = path.display().to_string();
-    let bytes = read_bytes(path, &name, limits)?;
+    let bytes = read_bytes(path, limits)?;
     from_bytes(bytes, name, limits)
 }
 
@@ -46,11 +46,24 @@ pub(crate) fn from_bytes(
     name: String,
     limits: Limits,
 ) -> Result<Photo, PhotoError> {
+    let sha256 = format!("{:x}", Sha256::digest(&bytes));
+    open_bytes(bytes, name, sha256, limits)
+}
+
+/// Opens the photo that is in the bytes of a file of that name.
+///
+/// # Errors
+/// [`PhotoError`] says what is wrong with the file.
+pub(crate) fn open_bytes(
+    bytes: Vec<u8>,
+    name: String,
+    sha256: String,
+    limits: Limits,
+) -> Result<Photo, PhotoError> {
     if bytes.is_empty() {
         return Err(PhotoError::Empty { path: name });
     }
     let facts = camera_facts(&bytes);
-    let sha256 = format!("{:x}", Sha256::digest(&bytes));
     #[cfg(feature = "heic")]
     if looks_like_heic(&bytes) {
         let decoded = decode_heic(&bytes, &name, limits)?.into();
@@ -68,18 +81,23 @@ pub(crate) fn from_bytes(
     Ok(upright(decoded, facts, name, sha256))
 }
 
-fn read_bytes(path: &Path, name: &str, limits: Limits) -> Result<Vec<u8>, PhotoError> {
+/// The bytes of a photo's file within `limits`.
+///
+/// # Errors
+/// It cannot be read, is a folder, or too large.
+pub(crate) fn read_bytes(path: &Path, limits: Limits) -> Result<Vec<u8>, PhotoError> {
+    let name = path.display().to_string();
     let unreadable = |source| PhotoError::Unreadable {
-        path: name.to_owned(),
+        path: name.clone(),
         source,
     };
     let about = fs::metadata(path).map_err(unreadable)?;
     if about.is_dir() {
-        return Err(PhotoError::Folder { path: name.into() });
+        return Err(PhotoError::Folder { path: name });
     }
     if about.len() > limits.bytes {
         return Err(PhotoError::TooManyBytes {
-            path: name.into(),
+            path: name,
             megabytes: about.len().div_ceil(1_000_000),
             limit_megabytes: limits.bytes / 1_000_000,
         });
@@ -224,6 +242,7 @@ fn upright(decoded: Decoded, facts: CameraFacts, path: String, sha256: String) -
         focal_35mm: facts.focal_35mm,
         working,
         scale,
+        part: None,
     }
 }
 

@@ -12,7 +12,7 @@ use crate::flank::pose::fit::fit_marked;
 use crate::flank::pose::known_gear::KnownGear;
 use crate::flank::{GearFit, Outline};
 use crate::frames::Side;
-use crate::photo::Photo;
+use crate::photo::{Layout, Photo, layout};
 use crate::schema::{
     Card, FlankForm, FlankSide, Hand, Polarity, Reason, ReasonCode, Source, Status,
 };
@@ -89,8 +89,52 @@ impl ReadOptions {
     }
 }
 
-/// Reads a photo: on its marked flanks if there are marks, else on the flanks found in it.
+/// Reads a photo: on its marked flanks if there are marks, else on the flanks found in it. Bars about it are left out; a
+/// picture of several photos is refused, and its [`Photo::parts`] are read one by one.
 pub fn read_photo(photo: &Photo, options: &ReadOptions) -> OutlinedReading {
+    let area = match photo.part.map(|(area, ..)| area) {
+        Some(area) => area,
+        None => match layout(&photo.working) {
+            Layout::Whole => return read_whole(photo, options),
+            Layout::Framed(area) => area,
+            // Who marks flanks in it has said which photo is meant.
+            Layout::Collage(_) if has_marked_teeth(options) => return read_whole(photo, options),
+            Layout::Collage(areas) => return refused_collage(photo, options, areas.len()),
+        },
+    };
+    let place = photo.area_in_photo(area);
+    let marks = options.marks.as_ref().map(|marks| Marks {
+        teeth: (marks.teeth.iter())
+            .map(|tooth| tooth.shifted(-place.left, -place.top))
+            .collect(),
+        ..marks.clone()
+    });
+    let options = ReadOptions {
+        marks,
+        ..options.clone()
+    };
+    let mut read = read_whole(&photo.cropped(area), &options);
+    read.in_whole(photo, place);
+    read
+}
+
+fn has_marked_teeth(options: &ReadOptions) -> bool {
+    (options.marks.as_ref()).is_some_and(|marks| !marks.teeth.is_empty())
+}
+
+fn refused_collage(photo: &Photo, options: &ReadOptions, photos: usize) -> OutlinedReading {
+    let marks = options.marks.clone().unwrap_or_default();
+    let why = Reason::new(
+        ReasonCode::Collage,
+        format!(
+            "{photos} photos stand in this one picture. Give each of them as a file of its own, at its full size."
+        ),
+    );
+    unreadable(photo, flank_context(options, &marks, None, None), vec![why])
+}
+
+/// Reads all of a picture as one photo.
+fn read_whole(photo: &Photo, options: &ReadOptions) -> OutlinedReading {
     let marks = options.marks.clone().unwrap_or_default();
     let mut read = if marks.teeth.is_empty() {
         read_found(photo, options, &marks)

@@ -28,13 +28,22 @@ pub(crate) struct SetSizes {
     pub cutting: Cutting,
 }
 
-/// The direction that the two centres give, drive and coast; `None` when no flank was read.
+/// The direction that the two centres give, drive and coast, against the usual place; `None` when no flank was read.
 pub(crate) fn direction(
     centres: [Option<FlankPoint>; 2],
     sizes: Option<SetSizes>,
     units: Units,
 ) -> Option<Direction> {
-    let target = Target::default();
+    direction_to(&Target::default(), centres, sizes, units)
+}
+
+/// The same against the target of a card that cannot say more yet.
+pub(crate) fn direction_to(
+    target: &Target,
+    centres: [Option<FlankPoint>; 2],
+    sizes: Option<SetSizes>,
+    units: Units,
+) -> Option<Direction> {
     let [drive, coast] =
         [(Side::Drive, centres[0]), (Side::Coast, centres[1])].map(|(side, centre)| {
             centre.map(|centre| diagnose::flank(centre, target.of(side), target.tolerance))
@@ -71,6 +80,9 @@ pub(crate) fn direction(
         card_would_add: card_would_add(first_pinion_mm.is_some()),
         cautions: cautions(),
     };
+    if *target != Target::default() {
+        found.cautions.retain(|caution| caution != USUAL_PLACE);
+    }
     found.summary = summary(&found, units);
     Some(found)
 }

@@ -31,7 +31,7 @@ pub use card::{
 };
 pub use gear::{Cutting, FlankForm, Hand, RingCut, Taper};
 pub use reading::{
-    Compound, Corners, FlankSide, Margin, Mean, Patch, PhotoFacts, Polarity, Reading, Reason,
-    ReasonCode, Source, Status, Tooth,
+    Compound, Corners, FlankSide, Margin, Mean, Patch, PhotoArea, PhotoFacts, PhotoPart, Polarity,
+    Reading, Reason, ReasonCode, Source, Status, Tooth,
 };
 pub use trial::{Condition, FlankReading, Trial};

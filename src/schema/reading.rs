@@ -54,6 +54,47 @@ pub struct PhotoFacts {
     pub height: u32,
     /// SHA-256 of the file's bytes, hexadecimal.
     pub sha256: String,
+    /// What of the picture was read, where bars or other photos stand about it. Corners are in pixels of the whole.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub area: Option<PhotoArea>,
+}
+
+impl PhotoFacts {
+    /// The photo's name as people are told: its path, and which photo of a collage it is.
+    #[cfg(feature = "cli")]
+    pub(crate) fn name(&self) -> String {
+        match self.area.and_then(|area| area.part) {
+            Some(PhotoPart { number, of }) => format!("{}, photo {number} of {of}", self.path),
+            None => self.path.clone(),
+        }
+    }
+}
+
+/// A part of a picture, pixels of the upright photo at full size.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
+pub struct PhotoArea {
+    /// Left edge.
+    pub left: f64,
+    /// Upper edge.
+    pub top: f64,
+    /// Width.
+    pub width: f64,
+    /// Height.
+    pub height: f64,
+    /// Which photo of a collage it is.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub part: Option<PhotoPart>,
+}
+
+/// One photo of several in a picture.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
+pub struct PhotoPart {
+    /// Its number, from 1, row by row.
+    pub number: u32,
+    /// How many there are.
+    pub of: u32,
 }
 
 /// Whether a reading may be used.
@@ -107,6 +148,8 @@ pub enum ReasonCode {
     BurntOut,
     /// No ring gear was found.
     NoGear,
+    /// Several photos in one picture: each is to be read by itself.
+    Collage,
     /// The flanks carry no marking compound.
     NoCompound,
     /// Compound, but no patch in it.
@@ -215,6 +258,18 @@ pub struct Corners {
     pub heel_tip: PhotoPoint,
     /// Outer end, root.
     pub heel_root: PhotoPoint,
+}
+
+impl Corners {
+    /// Each corner moved in the same way.
+    pub(crate) fn map(self, moved: impl Fn(PhotoPoint) -> PhotoPoint) -> Self {
+        Self {
+            toe_root: moved(self.toe_root),
+            toe_tip: moved(self.toe_tip),
+            heel_tip: moved(self.heel_tip),
+            heel_root: moved(self.heel_root),
+        }
+    }
 }
 
 /// The contact patch of one flank, in shares of the flank.

@@ -242,3 +242,63 @@ fn without_the_other_flank_it_says_why_there_is_no_advice() {
     assert_eq!(said(&[]), Some(0));
     assert_eq!(said(&["--backlash", "0.20mm"]), Some(1));
 }
+
+#[test]
+fn a_collage_is_read_photo_by_photo_and_bars_are_left_out() {
+    let folder = tempfile::tempdir().unwrap();
+    let opened = |name: &str| image::open(crate::common::root(name)).unwrap().into_rgb8();
+    let pair = ["drive", "coast"].map(|side| opened(&format!("examples/larchfield/{side}.jpg")));
+    let (width, height) = pair[0].dimensions();
+    let mut collage = image::RgbImage::from_pixel(2 * width, height + 300, image::Rgb([0; 3]));
+    for (one, left) in pair.iter().zip([0, width]) {
+        image::imageops::replace(&mut collage, one, i64::from(left), 200);
+    }
+    let path = folder.path().join("both.jpg");
+    collage.save(&path).unwrap();
+    let card = crate::common::root("examples/larchfield/card.toml");
+    let output = flankread()
+        .args([
+            "read",
+            "--json",
+            "--backlash",
+            "0.28mm",
+            "--pinion-shim",
+            "0.030in",
+            "--card",
+        ])
+        .args([&card, &path])
+        .output()
+        .unwrap();
+    let answer: Value = serde_json::from_slice(&output.stdout).unwrap();
+    let readings = answer["readings"].as_array().unwrap();
+    assert_eq!(readings.len(), 2, "{answer}");
+    assert_eq!(answer["advice"]["verdict"], "change", "{answer}");
+    for (reading, (side, left)) in readings
+        .iter()
+        .zip([("drive", 0.0), ("coast", f64::from(width))])
+    {
+        assert_eq!(reading["flank"]["side"], side, "{reading}");
+        let area = &reading["photo"]["area"];
+        assert!(
+            (area["left"].as_f64().unwrap() - left).abs() < 20.0,
+            "{area}"
+        );
+        assert!(
+            (area["top"].as_f64().unwrap() - 200.0).abs() < 20.0,
+            "{area}"
+        );
+        // Corners are pixels of the whole picture.
+        let heel = reading["teeth"][0]["corners"]["heel_root"][0]
+            .as_f64()
+            .unwrap();
+        assert!((left..left + f64::from(width)).contains(&heel), "{heel}");
+    }
+    // Whoever asks for one reading of it is told what it is.
+    let worker = flankread()
+        .arg("worker")
+        .write_stdin(format!("{}\n", serde_json::json!({"photo": path})))
+        .output()
+        .unwrap();
+    let line: Value = serde_json::from_slice(&worker.stdout).unwrap();
+    assert_eq!(line["reading"]["reasons"][0]["code"], "collage", "{line}");
+}

@@ -132,6 +132,10 @@ const PRINTED: &[(&str, &str)] = &[
     ("setup", "setup sum 0.030in 0.005in 0.002in"),
     ("simulation", "simulate --card CARD --pinion 0.1mm"),
     ("man", "man --out man"),
+    (
+        "lesson-glossary",
+        "lesson glossary --out words --photo-width 160",
+    ),
     ("lesson-explore", "lesson explore --out explore.html"),
     (
         "quiz-page",

@@ -1,14 +1,14 @@
 //! What is measured and photographed of an assembly, as `job trial` and `job amend` take it.
 
 use crate::Result;
-use crate::flank::find::ToeEnd;
+use crate::command::photo_words::PhotoWords;
 use crate::job::assembly::Said;
 use crate::job::new_trial::NewTrial;
 use crate::job::photos::{self, PhotoOptions};
 use crate::reading::ONE_PHOTO;
 use crate::report::reading::overlay::overlay;
 use crate::schema::record::Shows;
-use crate::schema::{Card, Condition, Polarity};
+use crate::schema::{Card, Condition};
 use crate::units::{AsWritten, Length, Torque};
 use clap::{Args, ValueEnum};
 use std::path::{Path, PathBuf};
@@ -81,15 +81,8 @@ pub(super) struct Photos {
     /// Another photo worth keeping; any number.
     #[arg(long, value_name = "PHOTO")]
     photo: Vec<PathBuf>,
-    /// Which end of the flanks in the photos is the toe.
-    #[arg(long, value_name = "END")]
-    toe: Option<ToeEnd>,
-    /// How contact shows.
-    #[arg(long)]
-    polarity: Option<Polarity>,
-    /// The photos show the gear mirrored, as front cameras, some apps and inspection mirrors do.
-    #[arg(long)]
-    mirrored: bool,
+    #[command(flatten)]
+    words: PhotoWords,
     /// Take unsure readings for the advice: you have looked at the pictures.
     #[arg(long)]
     use_unsure: bool,
@@ -185,9 +178,9 @@ impl Photos {
     /// A photo that cannot be opened, one for both flanks that does not show both.
     pub(super) fn take(&self, card: &Card, new: &mut NewTrial) -> Result<Vec<String>> {
         let options = PhotoOptions {
-            toe: self.toe,
-            polarity: self.polarity,
-            mirrored: self.mirrored,
+            toe: self.words.toe,
+            polarity: self.words.polarity,
+            mirrored: self.words.mirrored,
             unread: self.no_read,
         };
         let of_flanks = [(&self.drive, Shows::Drive), (&self.coast, Shows::Coast)];

@@ -320,9 +320,12 @@ fn ask(input: &mut Lines, units: Units) -> Result<Option<Answer>> {
     }))
 }
 
+/// A class's table is smaller than this.
+const MOST_TABLE_BYTES: u64 = 64 << 20;
+
 /// A class's table, in whatever form a spreadsheet saved it.
 fn read_table(path: &Path) -> Result<grade::Table> {
-    let bytes = std::fs::read(path).map_err(|error| Error::input(path, error))?;
+    let bytes = files::read(path, MOST_TABLE_BYTES).map_err(|error| Error::input(path, error))?;
     Ok(grade::Table::read(&grade::decoded(&bytes), path)?)
 }
 

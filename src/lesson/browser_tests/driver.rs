@@ -161,6 +161,19 @@ impl Browser {
         )
     }
 
+    /// The page down to a height, as PNG.
+    pub(crate) fn whole_page(&self, width: u32, height: u32) -> Vec<u8> {
+        use base64::Engine as _;
+        let clip = json!({"x": 0, "y": 0, "width": width, "height": height, "scale": 1});
+        let taken = self.post(
+            "goog/cdp/execute",
+            &json!({"cmd": "Page.captureScreenshot", "params": {"captureBeyondViewport": true, "clip": clip}}),
+        );
+        base64::engine::general_purpose::STANDARD
+            .decode(taken["data"].as_str().unwrap())
+            .unwrap()
+    }
+
     /// The window as PNG.
     pub(crate) fn screenshot(&self) -> Vec<u8> {
         use base64::Engine as _;

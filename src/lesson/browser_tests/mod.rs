@@ -1,6 +1,7 @@
 //! The page on which to move the gears, and that of the quiz, in a real browser. Left out of `cargo test`, for it needs
 //! chromium: `cargo test --release --lib browser_tests -- --ignored` fails where the browser is missing.
 
+mod all_pages;
 pub(crate) mod driver;
 
 use crate::contact::Misalignment;
@@ -297,7 +298,7 @@ fn the_sheets_fit_a_phone_and_a_wide_screen() {
         photo: (320, 240),
     };
     let pages = sheet::sheets(&sets, &wanted).unwrap().pages;
-    std::fs::write(&path, sheet::html(&pages)).unwrap();
+    std::fs::write(&path, sheet::html("Lessons", &pages)).unwrap();
     for (width, height, phone) in [(360, 740, true), (1280, 900, false)] {
         let browser = Browser::open(width, height, phone);
         browser.go(&format!("file://{}", path.display()));

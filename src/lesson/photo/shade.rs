@@ -130,21 +130,38 @@ impl<'a> Scene<'a> {
             .enumerate()
             .for_each(|(row, line)| {
                 for (column, pixel) in line.iter_mut().enumerate() {
-                    let mut sum = [0.0; 3];
-                    for k in 0..FINE * FINE {
-                        let (x, y) = (column * FINE + k % FINE, row * FINE + k / FINE);
-                        let colour = self.colour(x, y);
-                        for (s, c) in sum.iter_mut().zip(colour) {
-                            *s += c / (FINE * FINE) as f64;
-                        }
-                    }
-                    *pixel = sum.map(|s| s as f32);
+                    *pixel = self.pixel(column, row).map(|light| light as f32);
                 }
             });
         if self.shot.mistake == Some(Mistake::Blurred) {
             light = blurred(&light, width, height, width.max(height) / 50);
         }
         self.developed(&light, width, height)
+    }
+
+    /// The light of a pixel: that of its samples, or where all of these lie on one face that of its middle, for a quarter
+    /// of the work.
+    fn pixel(&self, column: usize, row: usize) -> [f64; 3] {
+        let samples = (0..FINE * FINE).map(|k| {
+            let (x, y) = (column * FINE + k % FINE, row * FINE + k / FINE);
+            (x, y, self.seen.triangle[y * self.seen.width + x])
+        });
+        let face = |id: u32| {
+            let triangle = (id != NOTHING).then(|| &self.solid.triangles[id as usize]);
+            triangle.map(|triangle| (triangle.part, triangle.tooth))
+        };
+        let at = |cell: usize| (cell as f64 + 0.5) / FINE as f64;
+        let first = self.seen.triangle[row * FINE * self.seen.width + column * FINE];
+        if samples.clone().all(|(.., id)| face(id) == face(first)) {
+            return self.colour(column as f64 + 0.5, row as f64 + 0.5, first);
+        }
+        let mut sum = [0.0; 3];
+        for (x, y, id) in samples {
+            for (s, c) in sum.iter_mut().zip(self.colour(at(x), at(y), id)) {
+                *s += c / (FINE * FINE) as f64;
+            }
+        }
+        sum
     }
 
     /// Exposed for the gear, with the sensor's noise.
@@ -180,11 +197,9 @@ impl<'a> Scene<'a> {
         picture
     }
 
-    fn colour(&self, column: usize, row: usize) -> [f64; 3] {
-        let fine = FINE as f64;
-        let (x, y) = ((column as f64 + 0.5) / fine, (row as f64 + 0.5) / fine);
+    /// The light from a place of the picture where a triangle is seen.
+    fn colour(&self, x: f64, y: f64, id: u32) -> [f64; 3] {
         let ray = self.view.camera.ray(x, y);
-        let id = self.seen.triangle[row * self.seen.width + column];
         if id == NOTHING {
             return self.bench_colour(&ray);
         }

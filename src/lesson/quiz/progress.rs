@@ -12,6 +12,9 @@ pub(crate) const SCHEMA: &str = "flankread/lesson_progress/2";
 /// are kept.
 const BEFORE: &str = "flankread/lesson_progress/1";
 
+/// A file of answers is smaller than this.
+const MOST_BYTES: u64 = 64 << 20;
+
 /// A learner's answers.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, schemars::JsonSchema)]
 pub(crate) struct Progress {
@@ -44,7 +47,7 @@ impl Progress {
     /// # Errors
     /// A file that cannot be read, is none of ours, or is of another quiz.
     pub(crate) fn open(path: &Path, learner: Option<&str>, seed: u64) -> Result<Self> {
-        let text = match std::fs::read_to_string(path) {
+        let text = match files::read_text(path, MOST_BYTES) {
             Ok(text) => text,
             Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
                 return Ok(Self {

@@ -52,7 +52,11 @@ pub(crate) fn pair(
     let mut lowest = top;
     for side in Side::BOTH {
         let left = column(side);
-        let shot = photo_of(side, wanted);
+        let mut shot = photo_of(side, wanted);
+        if room == Room::Narrow {
+            let small = |pixels: u32| (f64::from(pixels) * SMALL).round() as u32;
+            shot.size = (small(shot.size.0), small(shot.size.1));
+        }
         let rendered = studio.render(&set.model, &case.state, &shot)?;
         let [named, amounts] = words(case.words[side as usize].as_ref());
         let line = format!("{}: {named}", side.word());

@@ -197,7 +197,7 @@ fn nothing_runs_off_a_page_and_all_three_forms_are_made() {
     }
     let pdf = crate::report::draw::pdf::pdf("Contact pattern lessons", &sheets.pages).unwrap();
     assert!(pdf.starts_with(b"%PDF") && pdf.len() > 20_000);
-    let page = html(&sheets.pages);
+    let page = html("Lessons", &sheets.pages);
     assert!(page.contains("data:image/jpeg") && !page.contains("src=\"http"));
     assert!(!sheets.pages[0].png(0.5).unwrap().is_empty());
 }

@@ -4,7 +4,7 @@ use crate::report::draw::page::{Item, Page};
 use std::fmt::Write as _;
 
 /// The pages as one HTML file that needs nothing else.
-pub(crate) fn html(pages: &[Page]) -> String {
+pub(crate) fn html(title: &str, pages: &[Page]) -> String {
     let mut body = String::new();
     for (number, page) in pages.iter().enumerate() {
         let svg = page.svg(true);
@@ -18,7 +18,7 @@ pub(crate) fn html(pages: &[Page]) -> String {
     }
     format!(
         "<!doctype html><html lang=\"en\"><head><meta charset=\"utf-8\"><meta name=\"viewport\" content=\"width=device-width,initial-scale=1\">\
-         <title>Contact pattern lessons</title><style>{CSS}</style></head><body>{body}</body></html>"
+         <title>{title}</title><style>{CSS}</style></head><body>{body}</body></html>"
     )
 }
 

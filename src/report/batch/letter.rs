@@ -5,6 +5,7 @@ use crate::Result;
 use crate::batch::BatchError;
 use crate::batch::shown::shown;
 use crate::batch::summary::BatchResult;
+use crate::files;
 use std::path::Path;
 
 /// What a template may hold.
@@ -31,11 +32,7 @@ impl Letter {
             path: shown(path),
             detail,
         };
-        let about = std::fs::metadata(path).map_err(|error| failed(error.to_string()))?;
-        if about.len() > MOST_BYTES {
-            return Err(failed("it is too long for a letter".into()).into());
-        }
-        let text = std::fs::read_to_string(path).map_err(|error| failed(error.to_string()))?;
+        let text = files::read_text(path, MOST_BYTES).map_err(|error| failed(error.to_string()))?;
         let text = text.trim_start_matches('\u{feff}').to_owned();
         check(&text).map_err(failed)?;
         Ok(Self {

@@ -106,7 +106,7 @@ pub(crate) struct SetLine<'a> {
     /// Why there is no advice.
     #[serde(skip_serializing_if = "Option::is_none")]
     no_advice: Option<&'a str>,
-    /// Which way to move the gears, where there is no card.
+    /// Which way to move the gears, where there is no card, or all that a card's advice lacks is a number.
     #[serde(skip_serializing_if = "Option::is_none")]
     direction: Option<&'a Direction>,
     /// What could be sent back to the owner.

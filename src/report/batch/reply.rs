@@ -2,11 +2,12 @@
 //! send next and how to take it, and what to mind.
 
 use crate::batch::ask::ProblemKind;
-use crate::batch::judge::{FlankSeen, Verdict};
+use crate::batch::group::Item;
+use crate::batch::judge::{FlankSeen, SetVerdict, Verdict};
 use crate::batch::summary::BatchResult;
 use crate::frames::{FlankPoint, Side};
 use crate::report::advice::gear_move;
-use crate::schema::{Advice, CheckCode, Pack, ReasonCode, Target, advice};
+use crate::schema::{Advice, CheckCode, Pack, Reason, ReasonCode, Target, advice};
 use crate::units::Units;
 use std::fmt::Write as _;
 use std::path::Path;
@@ -94,27 +95,42 @@ fn seen(lot: &BatchResult, set: usize, parts: &mut Parts) {
                 .push(format!("which photo of the {word} flank is the last one"));
             continue;
         }
-        parts.see.push(flank_line(word, seen, target.of(side)));
+        let is_guess = |reason: &Reason| reason.code == ReasonCode::WhichFlank;
+        let word = if lot.found[seen.photo].reasons.iter().any(is_guess) {
+            format!("flank, which may be the {word} flank")
+        } else {
+            format!("{word} flank")
+        };
+        parts.see.push(flank_line(&word, seen, target.of(side)));
     }
     if verdict.flanks.iter().all(Option::is_none) {
         parts
             .see
             .push("No contact pattern that we could read.".into());
-    } else if card.is_none() {
+    } else if card.is_none() && !directs(verdict) {
         parts.see.push(
             "This is against the place that is usual for a patch. The manual of your axle may want another: it decides.".into(),
         );
     }
     if let Some(advice) = &verdict.advice {
         advised(advice, lot.units[set], parts);
-    } else if let Some(direction) = verdict.direction.as_ref().filter(|d| d.pinion.is_some()) {
+    }
+    if let Some(direction) = verdict.direction.as_ref().filter(|_| directs(verdict)) {
         parts.see.extend(direction.why.iter().cloned());
-        parts.cautions.extend(direction.cautions.iter().cloned());
-    } else if verdict.verdict == Verdict::Right {
+        // Where our words come from is nothing to a customer.
+        let plain = |caution: &String| caution.replace(" (common practice, no source)", "");
+        parts.cautions.extend(direction.cautions.iter().map(plain));
+    } else if verdict.advice.is_none() && verdict.verdict == Verdict::Right {
         parts.see.push(
             "Both patches stand about where they should. Whether the set is right also depends on the backlash, which a photo does not show.".into(),
         );
     }
+}
+
+/// Whether a way to go is told without a card.
+fn directs(verdict: &SetVerdict) -> bool {
+    let direction = verdict.direction.as_ref();
+    direction.is_some_and(|direction| direction.pinion.is_some())
 }
 
 fn flank_line(word: &str, seen: &FlankSeen, target: FlankPoint) -> String {
@@ -143,7 +159,7 @@ fn flank_line(word: &str, seen: &FlankSeen, target: FlankPoint) -> String {
         " We are not sure of this one; take it as a hint only."
     };
     format!(
-        "Patch on the {word} flank: {place}{how_far}. Its middle is at {} % of the way from toe to heel and {} % from root to tip; wanted is {} % and {} %.{sure}",
+        "Patch on the {word}: {place}{how_far}. Its middle is at {} % of the way from toe to heel and {} % from root to tip; wanted is {} % and {} %.{sure}",
         percent(seen.centre.length),
         percent(seen.centre.height),
         percent(target.length),
@@ -224,9 +240,9 @@ fn pack_words(name: &str, pack: Option<&Pack>, units: Units) -> String {
 fn unread(lot: &BatchResult, set: usize, parts: &mut Parts) {
     for &at in &lot.plan.sets[set].photos {
         let found = &lot.found[at];
-        let name = file_name(&lot.plan.items[at].path);
+        let name = item_name(&lot.plan.items[at]);
         let first = |other: usize| {
-            (lot.plan.items[other].set == set).then(|| file_name(&lot.plan.items[other].path))
+            (lot.plan.items[other].set == set).then(|| item_name(&lot.plan.items[other]))
         };
         match (lot.same_as[at].map(first), lot.like[at].map(first)) {
             (Some(Some(first)), _) => {
@@ -261,7 +277,7 @@ fn unread(lot: &BatchResult, set: usize, parts: &mut Parts) {
 
 /// What is wrong, what to send, and whether that is a photo. The owner has no command line: the
 /// words of the reading itself would not do.
-const fn words_of(code: ReasonCode) -> (&'static str, &'static str, bool) {
+pub(super) const fn words_of(code: ReasonCode) -> (&'static str, &'static str, bool) {
     match code {
         ReasonCode::NotAnImage => (
             "the file does not open as a picture.",
@@ -292,6 +308,11 @@ const fn words_of(code: ReasonCode) -> (&'static str, &'static str, bool) {
             "we do not find the ring gear's teeth in it.",
             "a photo that looks squarely at the painted flanks, with the teeth filling the picture",
             true,
+        ),
+        ReasonCode::Collage => (
+            "several photos stand in one picture.",
+            "each photo as a picture of its own, at its full size",
+            false,
         ),
         ReasonCode::NoCompound => (
             "we see no marking compound on the flanks.",
@@ -430,6 +451,10 @@ fn cautions(lot: &BatchResult, set: usize, parts: &mut Parts) {
             "A drive axle is safety-critical: the limits and torques of its manual decide.",
         ),
         (
+            "licensed",
+            "Local rules and licensed practice go before this letter: have the work done, or at least checked, by a licensed shop.",
+        ),
+        (
             "Measure backlash again",
             "After every change measure backlash and rotating torque again, and paint and roll afresh.",
         ),
@@ -444,6 +469,12 @@ fn cautions(lot: &BatchResult, set: usize, parts: &mut Parts) {
     }
 }
 
-fn file_name(path: &Path) -> String {
-    crate::batch::shown::shown(Path::new(path.file_name().unwrap_or(path.as_os_str())))
+/// A photo's name: the file's, and which photo of a collage it is.
+pub(super) fn item_name(item: &Item) -> String {
+    let name = item.path.file_name().unwrap_or(item.path.as_os_str());
+    let name = crate::batch::shown::shown(Path::new(name));
+    match item.part {
+        Some((number, of)) => format!("{name}, photo {number} of {of}"),
+        None => name,
+    }
 }

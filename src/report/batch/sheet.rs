@@ -2,6 +2,7 @@
 //! pictures and full readings lie in files beside it; nothing comes from elsewhere.
 
 use super::letter::Letter;
+use super::reply::item_name;
 use super::text::{CHANGES, bar_names, copies_words, filled_histograms, next};
 use crate::Result;
 use crate::batch::judge::Verdict;
@@ -13,7 +14,6 @@ use crate::report::advice::advice_text;
 use crate::report::draw::theme::{INK, PATCH, PREDICTED, QUIET, STEEL};
 use crate::schema::Status;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
-use std::path::Path;
 
 /// The page as HTML, given to `put` part by part: a page of thousands of sets is long.
 ///
@@ -155,10 +155,18 @@ fn set_part(lot: &BatchResult, set: usize, letter: &Letter) -> Markup {
 fn photo_part(lot: &BatchResult, at: usize) -> Markup {
     let found = &lot.found[at];
     let path = &lot.plan.items[at].path;
-    let name = shown(Path::new(path.file_name().unwrap_or(path.as_os_str())));
+    let name = item_name(&lot.plan.items[at]);
     let words = photo_words(lot, at);
     let pictures = found.key.as_ref().filter(|_| found.has_pictures());
-    let other = |other: Option<usize>| other.map(|other| shown(&lot.plan.items[other].path));
+    let other = |other: Option<usize>| {
+        let item = &lot.plan.items[other?];
+        let folder = (item.path.parent()).filter(|folder| Some(*folder) != path.parent());
+        let folder = folder.and_then(|folder| folder.file_name());
+        Some(match folder {
+            Some(folder) => format!("{}/{}", shown(folder.as_ref()), item_name(item)),
+            None => item_name(item),
+        })
+    };
     html! {
         figure {
             @if let Some(key) = pictures {

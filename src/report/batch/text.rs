@@ -1,18 +1,19 @@
 //! A batch for the terminal: the sets by urgency, then the lot in numbers.
 
+use super::reply::words_of;
 use crate::batch::judge::{FlankSeen, SetVerdict, Verdict};
 use crate::batch::summary::{BatchResult, BatchSummary};
 use crate::frames::Side;
 use crate::report::advice::gear_move;
-use crate::schema::advice;
+use crate::schema::{CheckCode, ReasonCode, advice};
 use comfy_table::{ContentArrangement, Table, presets};
 use std::fmt::Write as _;
 
 /// Longest bar of a histogram, letters.
 const LONGEST_BAR: usize = 24;
 
-/// The table of the first `rows` sets and the numbers, ending with a newline.
-pub(crate) fn batch_text(lot: &BatchResult, rows: usize) -> String {
+/// The table of the first `rows` sets and the numbers, with or without histograms, ending with a newline.
+pub(crate) fn batch_text(lot: &BatchResult, rows: usize, with_histograms: bool) -> String {
     let mut out = String::new();
     // Writing to a string cannot fail.
     let _ = writeln!(out, "{}", sets_table(lot, rows));
@@ -28,6 +29,9 @@ pub(crate) fn batch_text(lot: &BatchResult, rows: usize) -> String {
         let _ = writeln!(out, "Caution: {CHANGES}\n");
     }
     out.push_str(&summary_text(&lot.summary));
+    if with_histograms {
+        out.push_str(&histograms(&lot.summary));
+    }
     out
 }
 
@@ -86,8 +90,18 @@ pub(crate) fn next(lot: &BatchResult, set: usize) -> String {
             (advice::Verdict::BeyondShims, _) => return "check the parts".into(),
             _ => {}
         }
-        if let Some(check) = advice.checks.first() {
-            return first_sentence(&check.message);
+        let missing = advice.checks.first().map(|check| match check.code {
+            CheckCode::BacklashMissing => "ask for the backlash".into(),
+            _ => first_sentence(&check.message),
+        });
+        let way = verdict
+            .direction
+            .as_ref()
+            .filter(|way| way.pinion.is_some());
+        let way = way.map(|way| way.summary.trim_end_matches('.').to_lowercase());
+        let both: Vec<String> = way.into_iter().chain(missing).collect();
+        if !both.is_empty() {
+            return both.join("; ");
         }
     }
     if verdict
@@ -98,7 +112,9 @@ pub(crate) fn next(lot: &BatchResult, set: usize) -> String {
     {
         return "ask which photo is the last one".into();
     }
-    if matches!(verdict.verdict, Verdict::PhotoAgain | Verdict::Unsure)
+    let is_unsure = |seen: &FlankSeen| !seen.sure;
+    if (matches!(verdict.verdict, Verdict::PhotoAgain | Verdict::Unsure)
+        || verdict.flanks.iter().flatten().any(is_unsure))
         && let Some(reason) = first_reason(lot, set)
     {
         return reason;
@@ -125,12 +141,24 @@ pub(crate) fn next(lot: &BatchResult, set: usize) -> String {
     )
 }
 
+/// What to ask for about the first photo that says nothing sure.
 fn first_reason(lot: &BatchResult, set: usize) -> Option<String> {
     lot.plan.sets[set].photos.iter().find_map(|&at| {
         let found = &lot.found[at];
-        let reason = found.reasons.first().map(|reason| &reason.message);
-        let problem = found.problem.as_ref().map(|problem| &problem.message);
-        reason.or(problem).map(|message| first_sentence(message))
+        let reason = found.reasons.first().map(|reason| {
+            let (_, send, photo) = words_of(reason.code);
+            let send = send.split(':').next().unwrap_or(send);
+            if reason.code == ReasonCode::WhichFlank {
+                return "ask which flank each photo shows".into();
+            }
+            let word = if photo || send.starts_with("the photo") {
+                "ask for"
+            } else {
+                "ask"
+            };
+            format!("{word} {send}")
+        });
+        reason.or_else(|| Some(first_sentence(&found.problem.as_ref()?.message)))
     })
 }
 
@@ -161,19 +189,12 @@ pub(crate) fn summary_text(summary: &BatchSummary) -> String {
         let _ = writeln!(out, "{copies}");
     }
     if !summary.reasons.is_empty() {
-        let _ = writeln!(out, "\nReasons, share of all photos");
         let mut reasons: Vec<_> = summary.reasons.iter().collect();
         reasons.sort_by(|a, b| b.1.photos.cmp(&a.1.photos).then(a.0.cmp(b.0)));
-        for (code, count) in reasons {
-            let _ = writeln!(
-                out,
-                "  {code:<18} {:>5}  {:>3.0} %",
-                count.photos,
-                100.0 * count.share
-            );
-        }
+        let words = (reasons.iter())
+            .map(|(code, count)| format!("{} {}", code.replace('_', " "), count.photos));
+        let _ = writeln!(out, "why: {}", words.collect::<Vec<_>>().join(", "));
     }
-    out.push_str(&histograms(summary));
     if !summary.troubles.is_empty() {
         let _ = writeln!(out, "\nCould not be used");
         for trouble in &summary.troubles {

@@ -214,7 +214,7 @@ fn photo_part(photo: &PagePhoto) -> Markup {
             }
             p.quiet {
                 "Each outline should lie on one whole flank, the same kind of flank on every tooth. "
-                (reading.photo.path) ", " (reading.photo.width) " × " (reading.photo.height)
+                (reading.photo.name()) ", " (reading.photo.width) " × " (reading.photo.height)
                 " pixels, SHA-256 " (reading.photo.sha256)
             }
         }

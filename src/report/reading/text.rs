@@ -29,7 +29,7 @@ pub(crate) fn answer_text(answer: &ReadAnswer, units: Units) -> String {
 /// The reading in plain lines, ending with a newline.
 pub(crate) fn reading_text(reading: &Reading) -> String {
     let mut out = String::new();
-    let _ = writeln!(out, "{}: {}", reading.photo.path, headline(reading));
+    let _ = writeln!(out, "{}: {}", reading.photo.name(), headline(reading));
     for reason in &reading.reasons {
         let _ = writeln!(out, "  {}", reason.message);
     }

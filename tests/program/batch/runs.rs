@@ -128,6 +128,59 @@ fn a_watched_folder_gives_a_line_for_each_photo_that_comes_in() {
 }
 
 #[test]
+fn photos_in_the_folder_of_results_are_read_and_pages_of_those_that_went_go() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name);
+    photo("drive-yellow.jpg", &at("a.jpg"), "");
+    let out = at("done");
+    let arguments = [
+        folder.path().to_str().unwrap(),
+        "--json",
+        "--out",
+        out.to_str().unwrap(),
+    ];
+    let count = |output: &std::process::Output| text(&output.stdout).lines().count();
+    assert_eq!(count(&batch(&arguments)), 1);
+    // A customer's photo that somebody put among the results, and a page of somebody's own.
+    photo("coast-white.jpg", &at("done/b.jpg"), "");
+    std::fs::write(at("done/readings/mine.html"), "mine").unwrap();
+    let both = batch(&arguments);
+    assert_eq!(count(&both), 2, "{}", text(&both.stderr));
+    let pages = || std::fs::read_dir(at("done/readings")).unwrap().count();
+    assert_eq!(pages(), 5);
+    // Of a part of the folder nothing is thrown away.
+    batch(&[&arguments[..], &["--glob", "a.jpg"]].concat());
+    assert_eq!(pages(), 5);
+    std::fs::remove_file(at("a.jpg")).unwrap();
+    assert_eq!(count(&batch(&arguments)), 1);
+    assert_eq!(pages(), 3);
+    assert_eq!(
+        std::fs::read(at("done/readings/mine.html")).unwrap(),
+        b"mine"
+    );
+}
+
+#[test]
+fn a_photo_that_is_still_coming_in_is_waited_for() {
+    let folder = tempfile::tempdir().unwrap();
+    let bytes = std::fs::read(root("fixtures/painted/coast-white.jpg")).unwrap();
+    let path = folder.path().join("a.jpg");
+    photo("coast-white.jpg", &path, "");
+    std::fs::write(&path, &bytes[..bytes.len() / 5]).unwrap();
+    let writer = std::thread::spawn(move || {
+        for piece in bytes[bytes.len() / 5..].chunks(bytes.len() / 5 + 1) {
+            std::thread::sleep(Duration::from_millis(400));
+            let file = std::fs::File::options().append(true).open(&path);
+            file.unwrap().write_all(piece).unwrap();
+        }
+    });
+    let output = batch(&[folder.path().to_str().unwrap(), "--json"]);
+    writer.join().unwrap();
+    let line: Value = serde_json::from_str(text(&output.stdout).trim()).unwrap();
+    assert_eq!(line["status"], "read", "{line}");
+}
+
+#[test]
 fn a_worker_answers_line_by_line() {
     let mut child = Command::new(PROGRAM)
         .arg("worker")
