@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 /// The rooms from the ground floor up. Those in one line stand side by side and do not know of each other, but for
 /// the ground floor, where everything is plain.
-const FLOORS: [&[&str]; 17] = [
+const FLOORS: [&[&str]; 18] = [
     &[
         "error",
         "frames",
@@ -30,6 +30,7 @@ const FLOORS: [&[&str]; 17] = [
     &["batch"],
     &["report"],
     &["lesson"],
+    &["page"],
     &["command"],
 ];
 

@@ -27,11 +27,9 @@ pub use error::PhotoError;
 pub(crate) use exif::{CameraFacts, camera_facts};
 pub(crate) use layout::{Layout, layout};
 pub(crate) use limits::Limits;
-#[cfg(feature = "cli")]
-pub(crate) use open::looks_like_photo;
 pub(crate) use open::open;
 #[cfg(feature = "cli")]
-pub(crate) use open::{open_bytes, read_bytes};
+pub(crate) use open::{from_bytes, looks_like_photo, open_bytes, open_with, read_bytes};
 
 use crate::frames::PhotoPoint;
 use crate::schema::{PhotoArea, PhotoPart};
