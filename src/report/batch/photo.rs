@@ -82,7 +82,7 @@ fn page(photo: &Photo, read: &OutlinedReading, picture: &str) -> String {
                 (PreEscaped(picture))
                 @if readable {
                     (PreEscaped(flank_view_svg(&FlankView::of(read))))
-                    (numbers(reading))
+                    div.scroll { (numbers(reading)) }
                 }
                 p.quiet {
                     "Length counts from the toe (0) to the heel (100 %), height from the root (0) to the tip (100 %). "
