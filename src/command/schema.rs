@@ -1,5 +1,6 @@
 //! `flankread schema`: the JSON Schema of what the program prints and reads.
 
+use super::doctor::DoctorDocument;
 use super::job::answers::JobAnswer;
 use super::lesson::cases::CasesDocument;
 use super::lesson::quiz::QuizPageDocument;
@@ -79,6 +80,8 @@ enum Document {
     QuizGrades,
     /// What `lesson quiz --page --json` prints.
     QuizPage,
+    /// What `doctor --json` prints.
+    Doctor,
     /// What `man --json` prints.
     Man,
     /// What `schema --json` prints.
@@ -135,6 +138,7 @@ impl Document {
             Self::QuizProgress => printed::<Progress>(),
             Self::QuizGrades => printed::<Grades>(),
             Self::QuizPage => printed::<QuizPageDocument>(),
+            Self::Doctor => printed::<DoctorDocument>(),
             Self::Man => printed::<ManDocument>(),
             Self::Schemas => printed::<SchemasDocument>(),
             Self::Error => printed::<Failure>(),

@@ -8,6 +8,7 @@ pub(crate) mod archive;
 pub(crate) mod clock;
 pub(crate) mod closing;
 mod error;
+pub(crate) mod health;
 mod layout;
 pub(crate) mod limits;
 mod mending;

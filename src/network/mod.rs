@@ -9,6 +9,8 @@ mod onnx;
 
 use convolve::{Layer, Room};
 use rayon::{ThreadPool, ThreadPoolBuilder};
+#[cfg(feature = "cli")]
+use sha2::{Digest as _, Sha256};
 use std::cell::RefCell;
 use std::sync::OnceLock;
 
@@ -26,6 +28,14 @@ pub(crate) static PATCH: Network = Network::new(include_bytes!("patch.onnx"));
 
 /// The same of fine maps, which takes thrice as long.
 pub(crate) static FINE_PATCH: Network = Network::new(include_bytes!("fine_patch.onnx"));
+
+/// The networks and the names of their files.
+#[cfg(feature = "cli")]
+pub(crate) static ALL: [(&str, &Network); 3] = [
+    ("flank", &FLANK),
+    ("patch", &PATCH),
+    ("fine_patch", &FINE_PATCH),
+];
 
 /// SHA-256 of the files of weights, as `sha256sum` writes them.
 #[cfg(test)]
@@ -109,6 +119,12 @@ impl Network {
             file,
             layers: OnceLock::new(),
         }
+    }
+
+    /// SHA-256 of its file, as sixty-four digits.
+    #[cfg(feature = "cli")]
+    pub(crate) fn sha256(&self) -> String {
+        format!("{:x}", Sha256::digest(self.file))
     }
 
     /// Runs the network on three planes, on one thread: programs that read many photos read one on each core. The output's sides are

@@ -27,9 +27,9 @@ pub use error::PhotoError;
 pub(crate) use exif::{CameraFacts, camera_facts};
 pub(crate) use layout::{Layout, layout};
 pub(crate) use limits::Limits;
-#[cfg(feature = "cli")]
-pub(crate) use open::looks_like_photo;
 pub(crate) use open::open;
+#[cfg(feature = "cli")]
+pub(crate) use open::{formats, looks_like_photo};
 #[cfg(feature = "cli")]
 pub(crate) use open::{open_bytes, read_bytes};
 
