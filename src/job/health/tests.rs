@@ -56,7 +56,7 @@ fn nothing_is_created_or_changed_by_a_look() {
     assert_eq!(names(folder.path()), ["w.db"]);
 }
 
-/// Every eighth of the photo's pages, and every page of the rest: a changed byte is found wherever something is recorded.
+/// SQLite has no sums of its pages: a byte of a photo is told by the photo's own name.
 #[test]
 fn one_changed_byte_of_a_photo_and_a_cleared_page_are_damage() {
     let folder = tempfile::tempdir().unwrap();
