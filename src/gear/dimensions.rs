@@ -318,7 +318,7 @@ fn flank_angles(
     ])
 }
 
-/// r_c0 and z_0.
+/// r_c0 and z_0. What is taken where the card has neither is chosen, no source.
 fn cutter(set: &GearSet, taken: &mut Taken) -> (f64, u32) {
     let radius_mm = taken.or(
         set.cutter_radius_mm,
@@ -356,6 +356,7 @@ struct Depth {
 }
 
 impl Depth {
+    /// What is taken for a size that the card leaves out is chosen, no source; so is the taper below.
     fn new(set: &GearSet, module_mm: f64, taken: &mut Taken) -> Result<Self, GearError> {
         let whole_mm = taken.or(
             set.whole_depth_mm,
