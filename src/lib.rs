@@ -88,6 +88,8 @@ mod job;
 #[cfg(feature = "cli")]
 mod lesson;
 #[cfg(feature = "cli")]
+mod page;
+#[cfg(feature = "cli")]
 mod report;
 #[cfg(feature = "cli")]
 mod setup;

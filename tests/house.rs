@@ -7,7 +7,7 @@ use std::process::Command;
 
 /// The rooms from the ground floor up. Those in one line stand side by side and do not know of each other, but for
 /// the ground floor, where everything is plain.
-const FLOORS: [&[&str]; 17] = [
+const FLOORS: [&[&str]; 18] = [
     &[
         "error",
         "frames",
@@ -31,6 +31,7 @@ const FLOORS: [&[&str]; 17] = [
     &["batch"],
     &["report"],
     &["lesson"],
+    &["page"],
     &["command"],
 ];
 
@@ -105,7 +106,7 @@ fn every_floor_is_a_room() {
     }
 }
 
-#[path = "../build/revision.rs"]
+#[path = "../src/batch/build/revision.rs"]
 mod revision;
 
 /// Stored readings are kept over a rebuild, and made again when anything that they come from has changed.

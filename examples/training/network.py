@@ -11,6 +11,8 @@ STRIDE, WIDTHS = 4, [24, 32, 56, 112, 160]              # at 1/4, 1/4, 1/8, 1/16
 KERNELS = {2: 5, 4: 7}     # of the first layer, by its stride
 # the patch networks', which see flattened flanks one under the other and say two planes: contact and compound; the second is for maps of twice the size
 PATCH_STRIDE, PATCH_WIDTHS, FINE_PATCH_WIDTHS = 2, [16, 16, 32, 56, 80], [12, 16, 24, 40, 64, 96]
+# the outline network's, which sees one flank with a margin and says seven planes: other, gear, this flank; length, height; the logarithms of their errors
+OUTLINE_WIDTHS = [16, 24, 40, 64, 96]
 
 
 class Pair(nn.Module):

@@ -21,7 +21,7 @@ FN uint8_t wiped_at(const Scene &s, int tooth, int side, int i, int nu, int nv) 
 
 // One cell of a flattened flank: heights outer, lengths inner. `warp` holds where the map's cells really lie on the flank, as an outline that is a little off has them:
 // u = warp[0] + warp[1] u + warp[2] v, v = warp[3] + warp[4] u + warp[5] v. bits: 1 nothing in front, 2 in the contact,
-// 4 compound as the contact left it: what shows beside a wiped patch, or the patch itself where the mating tooth was painted; 8 this flank is what shows.
+// 4 compound as the contact left it: what shows beside a wiped patch, or the patch itself where the mating tooth was painted; 8 this flank is what shows, 16 the gear is.
 FN void map_cell(const Scene &s, int tooth, int side, const float *warp, int i, int nu, int nv, int spp, int depth, float *rgb, uint8_t *bits) {
     Rng rng; rng.s = hash32(i * 9781u + (uint32_t)s.seed * 6271u + tooth * 977u + side);
     V eye = v3(s.cam[0], s.cam[1], s.cam[2]), c = v3(0, 0, 0);
@@ -42,7 +42,7 @@ FN void map_cell(const Scene &s, int tooth, int side, const float *warp, int i, 
         bool on = u >= 0 && u <= 1 && v >= 0 && v <= 1;
         bool contact = on && painted_at(s, tooth, side) && s.has_patch > 0.5f && contact_at(s, (tooth % n + n) % n, side, u, v) < 0;
         bool coat = s.polarity > 0.5f ? contact : !contact && (cls & 64);
-        *bits = (uint8_t)((seen ? 1 : 0) | (contact ? 2 : 0) | (here && coat ? 4 : 0) | (here ? 8 : 0));
+        *bits = (uint8_t)((seen ? 1 : 0) | (contact ? 2 : 0) | (here && coat ? 4 : 0) | (here ? 8 : 0) | ((cls & 15) ? 16 : 0));
     }
     rgb[3 * i] = c.x / spp; rgb[3 * i + 1] = c.y / spp; rgb[3 * i + 2] = c.z / spp;
 }

@@ -27,7 +27,7 @@ pub(crate) mod worker;
 use std::io;
 
 /// What readings depend on beside photo and words: the source of the rooms that make them with every number in it, the
-/// networks, and the crates that decode and compute. Made when the program is built (`build.rs`).
+/// networks, and the crates that decode and compute. Made when the program is built (`batch/build`).
 pub(crate) const READING_REVISION: &str = env!("FLANKREAD_READING_REVISION");
 
 /// Why a batch could not be run. What is wrong with single photos is in their readings, what is

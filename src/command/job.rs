@@ -1,7 +1,6 @@
 //! `flankread job`: the record of a job in the workshop's database.
 
 mod amend;
-pub(super) mod answers;
 mod archive;
 mod card_new;
 mod closing;
@@ -13,6 +12,7 @@ mod trial_ask;
 
 use super::{Outcome, OutputOptions};
 use crate::Result;
+use crate::job::answers::JobAnswer;
 use crate::job::open::{Purpose, usual_place};
 use crate::job::{JobError, Store};
 use clap::{Args, Subcommand};
@@ -59,16 +59,20 @@ struct Common {
 
 /// Where the workshop's database is.
 #[derive(Debug, Args)]
-struct Database {
+pub(super) struct Database {
     /// The workshop's database; else FLANKREAD_DB, else a file in your data folder.
     #[arg(long, value_name = "FILE")]
     db: Option<PathBuf>,
 }
 
 impl Database {
+    /// The file: as it was named, else the usual one.
+    pub(super) fn path(&self) -> PathBuf {
+        self.db.clone().unwrap_or_else(|| usual_place().path)
+    }
+
     fn open(&self, purpose: Purpose) -> Result<Store> {
-        let path = self.db.clone().unwrap_or_else(|| usual_place().path);
-        Ok(Store::open(&path, purpose)?)
+        Ok(Store::open(&self.path(), purpose)?)
     }
 
     /// Whether nobody named a database and none is in the usual place yet.
@@ -137,7 +141,7 @@ impl Job {
 }
 
 /// A short answer: words for people, a document for machines.
-fn say(output: OutputOptions, words: &str, document: answers::JobAnswer) -> Result<Outcome> {
+fn say(output: OutputOptions, words: &str, document: JobAnswer) -> Result<Outcome> {
     if output.json {
         super::print_json(&document)?;
     } else {

@@ -9,6 +9,7 @@ mod failure;
 mod globals;
 mod job;
 mod lesson;
+mod page;
 mod pages;
 mod photo_words;
 mod read;
@@ -72,6 +73,7 @@ enum Command {
     Read(Box<read::ReadArgs>),
     Advise(advise::Advise),
     Job(job::Job),
+    Page(Box<page::PageArgs>),
     Batch(Box<batch::BatchArgs>),
     Simulate(Box<simulate::Simulate>),
     Lesson(lesson::Lesson),
@@ -145,6 +147,7 @@ impl Cli {
             Command::Read(args) => read::run(&args, output),
             Command::Advise(command) => command.run(output),
             Command::Job(command) => command.run(output),
+            Command::Page(args) => page::run(&args, output),
             Command::Batch(args) => batch::run(&args, output),
             Command::Simulate(command) => command.run(output),
             Command::Lesson(command) => command.run(output),

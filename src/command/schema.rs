@@ -1,15 +1,16 @@
 //! `flankread schema`: the JSON Schema of what the program prints and reads.
 
 use super::doctor::DoctorDocument;
-use super::job::answers::JobAnswer;
 use super::lesson::cases::CasesDocument;
 use super::lesson::quiz::QuizPageDocument;
 use super::lesson::{ExploreDocument, GlossaryDocument, SheetDocument};
+use super::page::PageDocument;
 use super::pages::ManDocument;
 use super::{Outcome, OutputOptions};
 use crate::Result;
 use crate::batch::summary::BatchSummary;
 use crate::batch::worker::{Answered, RequestLine};
+use crate::job::answers::JobAnswer;
 use crate::lesson::quiz::grade::Grades;
 use crate::lesson::quiz::progress::Progress;
 use crate::report::batch::lines::{PhotoLine, SetLine};
@@ -82,6 +83,8 @@ enum Document {
     QuizPage,
     /// What `doctor --json` prints.
     Doctor,
+    /// What `page --json` prints.
+    Page,
     /// What `man --json` prints.
     Man,
     /// What `schema --json` prints.
@@ -139,6 +142,7 @@ impl Document {
             Self::QuizGrades => printed::<Grades>(),
             Self::QuizPage => printed::<QuizPageDocument>(),
             Self::Doctor => printed::<DoctorDocument>(),
+            Self::Page => printed::<PageDocument>(),
             Self::Man => printed::<ManDocument>(),
             Self::Schemas => printed::<SchemasDocument>(),
             Self::Error => printed::<Failure>(),

@@ -17,9 +17,9 @@
 //! * *latest* at first sight, when all was settled (the last 144 with what the first 184 pictures had taught): 295 of 304
 //!   answered without marks, 300 with. Three sharp photos called blurred or burnt out and one run-out called doubt moved
 //!   numbers of the reading afterwards, none here;
-//! * *wide*, looked at when the network's last weights were chosen: with marks 12 of 15 answered, lengths 0.002 / 0.018,
-//!   heights 0.010 / 0.013; without marks 9 of 15, lengths 0.011 / 0.095, heights 0.053 / 0.112, 2 of 2 unreadable ones
-//!   refused. That is several times what the sets that had a say give.
+//! * *wide*, looked at when the outline network was taken in (it had no say in its training): with marks 12 of 15 answered,
+//!   lengths 0.002 / 0.018, heights 0.010 / 0.013; without marks 11 of 15, lengths 0.011 / 0.033, heights 0.029 / 0.102,
+//!   2 of 2 unreadable ones refused.
 //!
 //! What usual ring gears look like is common practice and stands with their form (`pose/gear_form.rs`); sizes of grids and
 //! numbers of steps stand beside their code.
@@ -27,7 +27,6 @@
 //! "Chosen, no evidence": no comparison of values was kept; those figures are all that speaks for the number.
 
 use crate::frames::FlankPoint;
-use std::ops::RangeInclusive;
 
 /// The numbers of this stage, by what they are for.
 pub(super) struct Calibration {
@@ -38,7 +37,6 @@ pub(super) struct Calibration {
     pub tooth_row: ToothRowLimits,
     pub finding: FindingLimits,
     pub hidden_ends: HiddenEndLimits,
-    pub tip_edge: TipEdgeRules,
     pub occlusion: OcclusionRules,
     pub outline: OutlineDoubt,
     pub flattening: Flattening,
@@ -203,37 +201,6 @@ pub(super) struct HiddenEndLimits {
     pub most_doubt: f64,
 }
 
-/// Where the tip edge is taken.
-pub(super) struct TipEdgeRules {
-    /// Standard deviation of the first fit's edge, heights. Judged on path-traced renders; which was not kept.
-    pub fit_spread: f64,
-    /// A rounded edge changes the shade back and forth within these steps of height: edge breaks of ring gears are up to a
-    /// tenth of the depth wide (common practice, no source).
-    pub break_steps: RangeInclusive<i32>,
-    /// The lower side of a rounded edge is taken where it changes the shade by more than this share of what the upper
-    /// does, the upper where by less. Chosen, no evidence.
-    pub lower_side_share: f64,
-    /// Within some steps of that share the place lies between them: two photos of one gear should not fall on either side
-    /// of a brink. *Other*, *ours*, 178 *later*: of some 3,000 changed copies 2 moved farther than their ± with this and a
-    /// power of 8, 6 with 0.05 and 16.
-    pub lower_side_step: f64,
-    /// Lines count with this power of how much the shade changes along them, compared with the best: half of it counts
-    /// nothing, 0.92 of it by half. The same splits and *changed*: answered 16, 143, 173, 121 with 8 and a step of 0.1; 16,
-    /// 143, 174, 120 with 16 and 0.05.
-    pub place_power: f64,
-    /// The same for how much in doubt the line is. 2,374 copies of *ours*: the ± that all would need to stay within is
-    /// 0.085 with 2.5, 0.109 with 8, 0.071 with 1.5, which answers 2,136 instead of 2,311.
-    pub doubt_power: f64,
-    /// How far the edge goes from the first fit's towards the line that was found. *Other*, *ours*, *changed*: nine in ten
-    /// heights 0.063, 0.072, 0.065 with 0.65; 0.070, 0.072, 0.068 with 0.5; 0.052, 0.074, 0.062 with 1, which made more
-    /// copies move farther than their ±. A trade between sets: *other* wants more, *ours* less.
-    pub share_of_way: f64,
-    /// Steeper changes of shade (of the logarithm of the level) count as this. Chosen, no evidence.
-    pub most_change: f32,
-    /// Added to levels 0 … 255 before the logarithm, so that noise of black is no edge. Chosen, no evidence.
-    pub level_offset: f32,
-}
-
 /// What the next tooth hides.
 pub(super) struct OcclusionRules {
     /// Thickness of a tooth at its tip, face widths: what a wider land hides looks like a strip of a tooth, but a patch
@@ -262,7 +229,7 @@ impl Growing {
 
 /// How far outlines may be off.
 pub(super) struct OutlineDoubt {
-    /// Of found flanks, by the misfit; the tip edge's doubt comes on top. 531 answers of the sets before *latest*: lengths
+    /// Of found flanks, by the misfit; what the teeth differ by comes on top. 531 answers of the sets before *latest*: lengths
     /// are off by 0.009 (root mean square) below a misfit of 0.01, by 0.020 above 0.03, 99 of 100 within the printed ±.
     /// *Latest*: 293 and 288 of 295 within it.
     pub found: Growing,
@@ -353,17 +320,6 @@ pub(super) const CALIBRATION: Calibration = Calibration {
         share_deviation: 0.10,
         share_deviation_known: 0.03,
         most_doubt: 0.07,
-    },
-    tip_edge: TipEdgeRules {
-        fit_spread: 0.12,
-        break_steps: 2..=7,
-        lower_side_share: 0.45,
-        lower_side_step: 0.1,
-        place_power: 8.0,
-        doubt_power: 2.5,
-        share_of_way: 0.65,
-        most_change: 0.4,
-        level_offset: 8.0,
     },
     occlusion: OcclusionRules { top_land: 0.03 },
     outline: OutlineDoubt {

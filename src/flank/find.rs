@@ -4,6 +4,7 @@ use super::Outline;
 use super::calibration::CALIBRATION;
 use super::coordinate_map::{FlankCoordinateMap, Window};
 use super::correspondence::Correspondence;
+use super::flank_edges::{FlankEdges, flank_edges};
 use super::hidden_ends::{Ends, ends};
 use super::marked_flank::MarkedFlank;
 use super::pose::fit::fit_proposed;
@@ -12,7 +13,6 @@ use super::pose::hidden_end::HiddenEnd;
 use super::pose::known_gear::KnownGear;
 use super::pose::regular_teeth::{SeenTooth, refine};
 use super::proposal::{Proposal, proposals};
-use super::tip_edge::{TipEdge, tip_edge};
 use crate::frames::FlankPoint;
 use crate::photo::Photo;
 use crate::schema::{FlankForm, Hand, Reason, ReasonCode};
@@ -180,16 +180,13 @@ impl<'a> FlankFinder<'a> {
             hiding,
             length_doubt,
         } = ends(photo, self.known, &fit, &teeth)?;
-        let edge = match &hiding {
-            // Looked for where the flanks show.
-            Some(hiding) => tip_edge(photo, &fit).over(|length| hiding.along_shown(length)),
-            None => tip_edge(photo, &whole),
-        };
         let fit = whole;
-        let outlines: Vec<Outline> = readable(&teeth)
+        let readable = readable(&teeth);
+        let edges = flank_edges(photo, &fit, &readable);
+        let outlines: Vec<Outline> = readable
             .into_iter()
             .map(|tooth| {
-                let outline = outline(&fit, edge, tooth, length_doubt);
+                let outline = outline(&fit, &edges, tooth, length_doubt);
                 match &hiding {
                     Some(hiding) => outline.with_hidden(|at, _| hiding.hides(tooth, at)),
                     None => outline,
@@ -308,17 +305,16 @@ fn readable(teeth: &[SeenTooth]) -> Vec<usize> {
     best
 }
 
-/// The flank of one tooth, up to where the tip edge was seen, less what the next tooth hides.
-fn outline(fit: &GearFit, edge: TipEdge, tooth: usize, length_doubt: f64) -> Outline {
-    // A height is off by its share of what the tip edge is; all of it is taken.
+/// The flank of one tooth, where its edges were seen, less what the next tooth hides.
+fn outline(fit: &GearFit, edges: &FlankEdges, tooth: usize, length_doubt: f64) -> Outline {
     let by_fit = CALIBRATION.outline.found.at(fit.misfit);
     let doubt = FlankPoint::new(
-        by_fit.length.hypot(length_doubt),
-        by_fit.height.hypot(edge.doubt),
+        by_fit.length.hypot(length_doubt).hypot(edges.doubt.length),
+        by_fit.height.hypot(edges.doubt.height),
     );
     let (flank, angle) = (fit.flank(), fit.angles[tooth]);
     let outline = Outline::from_map(fit.form.depth_over_length(), doubt, |at| {
-        fit.camera.project(flank.point(angle, edge.in_fit(at)))
+        fit.camera.project(flank.point(angle, edges.in_fit(at)))
     });
     match fit.next_tooth(tooth) {
         Some(next) => outline.with_hidden(|_, place| next.covers(place)),

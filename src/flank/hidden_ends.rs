@@ -39,20 +39,6 @@ impl Hiding {
     pub(super) fn hides(&self, tooth: usize, at: FlankPoint) -> bool {
         self.end.hides(at, self.steps[tooth], &self.edge)
     }
-
-    /// Share of the length that is hidden, in the middle of the row.
-    fn share(&self) -> f64 {
-        HiddenEnd::share(0.5, 0.0, &self.edge)
-    }
-
-    /// Where a length of the whole flank lies along the part that shows.
-    pub(super) fn along_shown(&self, length: f64) -> f64 {
-        let shows = 1.0 - self.share();
-        match self.end {
-            HiddenEnd::Toe => 1.0 - (1.0 - length) / shows,
-            HiddenEnd::Heel => length / shows,
-        }
-    }
 }
 
 /// Looks whether an end is hidden from the teeth that show, whose angles are those of `fit`.

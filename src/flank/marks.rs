@@ -39,6 +39,29 @@ impl Marks {
     pub fn read(path: impl AsRef<Path>, photo: &Photo) -> Result<Self, MarksError> {
         load(path.as_ref(), photo)
     }
+
+    /// The marks as a file of them holds them.
+    #[cfg(feature = "cli")]
+    pub(crate) fn document(&self) -> Value {
+        let teeth = self.teeth.iter().map(|tooth| {
+            let mut one = serde_json::json!(tooth.corners);
+            for (name, side) in [("root", &tooth.root), ("tip", &tooth.tip)] {
+                if !side.is_empty() {
+                    one[name] = serde_json::json!(side);
+                }
+            }
+            one
+        });
+        let mut all = serde_json::Map::new();
+        if let Some(flank) = self.flank {
+            all.insert("flank".into(), serde_json::json!(flank));
+        }
+        if let Some(polarity) = self.polarity {
+            all.insert("polarity".into(), serde_json::json!(polarity));
+        }
+        all.insert("teeth".into(), teeth.collect());
+        Value::Object(all)
+    }
 }
 
 /// Why marks cannot be used.

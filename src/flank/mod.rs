@@ -4,6 +4,7 @@ mod calibration;
 mod coordinate_map;
 mod correspondence;
 pub(crate) mod find;
+mod flank_edges;
 mod hidden_ends;
 mod marked_flank;
 pub(crate) mod marks;
@@ -12,7 +13,6 @@ pub(crate) mod outline;
 pub(crate) mod pose;
 mod proposal;
 pub(crate) mod rectify;
-mod tip_edge;
 
 pub use marked_flank::MarkedFlank;
 pub(crate) use outline::Outline;

@@ -4,6 +4,7 @@ use super::Outline;
 use super::calibration::CALIBRATION;
 use super::outline::{Line, LinePlace};
 use crate::frames::PhotoPoint;
+use crate::network::Planes;
 use crate::photo::{Photo, linear_of_levels};
 use image::RgbImage;
 use ndarray::Array2;
@@ -19,6 +20,12 @@ const MOST_PLACES: usize = 8;
 
 /// From so many places in a cell on, each counts as the pixel it lies on: their mean is as smooth.
 const MANY: usize = 4;
+
+/// Mean linear light that the network is shown, and what it is shown where nothing is seen.
+const MIDDLE_LIGHT: f32 = 0.18;
+
+/// Lights are cut off at this square root.
+const MOST_LIGHT: f32 = 1.5;
 
 /// Level at which a colour channel counts as burnt out.
 const CLIPPED_LEVEL: u8 = CALIBRATION.flattening.clipped_level;
@@ -87,6 +94,43 @@ impl FlankMap {
         }
         map
     }
+}
+
+/// The maps one under the other: square roots of the light, its mean the same in every photo.
+pub(crate) fn shown(maps: &[FlankMap]) -> Planes {
+    let (rows, columns) = maps[0].light.dim();
+    let (mut sum, mut cells) = (0.0f64, 0usize);
+    for map in maps {
+        for (light, _) in map
+            .light
+            .iter()
+            .zip(&map.unseen)
+            .filter(|(_, unseen)| !**unseen)
+        {
+            sum += f64::from(light.iter().sum::<f32>() / 3.0);
+            cells += 1;
+        }
+    }
+    let mean = (sum / cells.max(1) as f64) as f32;
+    let scale = MIDDLE_LIGHT / mean.max(1e-4);
+    let mut planes = Planes::zeros(3, columns, rows * maps.len());
+    let size = planes.width * planes.height;
+    let (red, others) = planes.values.split_at_mut(size);
+    let (green, blue) = others.split_at_mut(size);
+    let shown = red.iter_mut().zip(green).zip(blue);
+    let cells = maps
+        .iter()
+        .flat_map(|map| map.light.iter().zip(&map.unseen));
+    for (((red, green), blue), (light, &unseen)) in shown.zip(cells) {
+        let light = light.map(|light| (light * scale).sqrt().min(MOST_LIGHT));
+        let light = if unseen {
+            [MIDDLE_LIGHT.sqrt(); 3]
+        } else {
+            light
+        };
+        [*red, *green, *blue] = light;
+    }
+    planes
 }
 
 /// The sums over the samples of a cell.
@@ -207,7 +251,7 @@ mod tests {
 
     /// Red grows to the right, blue downwards; the flank lies upside down and mirrored. Light of the root
     /// at the toe and of the tip at the heel is that of the levels given.
-    fn shown(size: u32, flank: (f64, f64, f64, f64), root_toe: [u8; 2], tip_heel: [u8; 2]) {
+    fn is_shown(size: u32, flank: (f64, f64, f64, f64), root_toe: [u8; 2], tip_heel: [u8; 2]) {
         let (left, top, right, low) = flank;
         let picture = image::RgbImage::from_fn(2 * size, size, |x, y| {
             image::Rgb([(x * 100 / size) as u8, 0, (y * 200 / size) as u8])
@@ -238,11 +282,11 @@ mod tests {
 
     #[test]
     fn the_map_shows_the_flank_with_its_root_in_row_nought_and_its_toe_in_column_nought() {
-        shown(200, (50.0, 40.0, 350.0, 160.0), [175, 40], [25, 159]);
+        is_shown(200, (50.0, 40.0, 350.0, 160.0), [175, 40], [25, 159]);
     }
 
     #[test]
     fn a_flank_of_many_pixels_is_shown_alike() {
-        shown(1000, (250.0, 200.0, 1750.0, 800.0), [175, 40], [25, 159]);
+        is_shown(1000, (250.0, 200.0, 1750.0, 800.0), [175, 40], [25, 159]);
     }
 }

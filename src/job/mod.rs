@@ -4,7 +4,10 @@
 //! says what the next station is. The numbers of a trial are those of [`crate::schema::Trial`], so that the
 //! advice reads a stored job like any other.
 
+pub(crate) mod answers;
 pub(crate) mod archive;
+pub(crate) mod assembly;
+pub(crate) mod begin;
 pub(crate) mod clock;
 pub(crate) mod closing;
 mod error;

@@ -1,6 +1,6 @@
 //! A photo file → what a job keeps of it: the bytes as they are, the reading, and the picture for sheets.
 
-use super::new_trial::NewPhoto;
+use super::new_trial::{NewPhoto, NewTrial};
 use crate::files;
 use crate::flank::find::{FindHints, ToeEnd};
 use crate::flank::marks;
@@ -9,6 +9,7 @@ use crate::photo;
 use crate::photo::Photo;
 use crate::reading::{OutlinedReading, ReadOptions, doubt_set, read_photo, shows_both};
 use crate::rules::NotUsable;
+use crate::rules::trial::usable;
 use crate::schema::Reading;
 use crate::schema::record::Shows;
 use crate::schema::{Card, Polarity};
@@ -40,14 +41,13 @@ pub(crate) struct PhotoOptions {
 /// # Errors
 /// A photo or its marks cannot be opened; one file for both flanks that does not show both; a picture cannot be drawn.
 pub(crate) fn take_all(
-    photos: &[(&Path, Shows)],
-    options: PhotoOptions,
+    photos: &[(&Path, Shows, PhotoOptions)],
     card: &Card,
     draw: impl Fn(&Photo, &OutlinedReading) -> Result<RgbImage>,
 ) -> Result<Vec<NewPhoto>> {
     let mut taken = photos
         .iter()
-        .map(|&(path, shows)| open(path, shows, options, card))
+        .map(|&(path, shows, options)| open(path, shows, options, card))
         .collect::<Result<Vec<Taken>>>()?;
     let mut reads: Vec<&mut OutlinedReading> = taken
         .iter_mut()
@@ -155,8 +155,23 @@ fn picture(drawn: &RgbImage) -> Result<Vec<u8>> {
     Ok(bytes)
 }
 
+/// Puts a photo into a trial, and its reading where it may be used; gives what to say of it.
+pub(crate) fn put(new: &mut NewTrial, photo: NewPhoto, use_unsure: bool) -> Vec<String> {
+    let mut remarks = Vec::new();
+    if let Some(reading) = &photo.reading {
+        let place = match photo.shows {
+            Shows::Coast => &mut new.trial.coast,
+            Shows::Drive | Shows::Other => &mut new.trial.drive,
+        };
+        let used = usable(reading, use_unsure).map(|reading| *place = Some(reading));
+        remarks = remarks_on(reading, photo.shows, &used);
+    }
+    new.photos.push(photo);
+    remarks
+}
+
 /// What to say of a photo that was read: its reasons, and whether it is used.
-pub(crate) fn remarks_on(
+fn remarks_on(
     reading: &Reading,
     shows: Shows,
     used: &std::result::Result<(), NotUsable>,

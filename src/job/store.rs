@@ -144,6 +144,20 @@ impl Store {
         Ok(picture.flatten())
     }
 
+    /// The pictures of all trials of a job, in the order of their photos.
+    ///
+    /// # Errors
+    /// What the database says.
+    pub(crate) fn pictures(&self, record: &Record) -> Result<Vec<Vec<Option<Vec<u8>>>>, JobError> {
+        let of_trial = |assembly: &Assembly| {
+            let places = 0..assembly.photos.len();
+            places
+                .map(|place| self.picture(record.head.number, assembly.number, place))
+                .collect()
+        };
+        record.trials.iter().map(of_trial).collect()
+    }
+
     /// Records a trial with its photos in one commit and gives its number. Advice that was open is judged by it.
     ///
     /// # Errors

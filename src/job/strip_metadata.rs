@@ -6,14 +6,14 @@
 //! leave as PNG of the working copy.
 
 use super::JobError;
-use crate::photo::{self, CameraFacts, camera_facts};
+use crate::photo::{self, CameraFacts, Limits, camera_facts};
 use exif::experimental::Writer;
 use exif::{Context, Field, In, Tag, Value};
 use image::{DynamicImage, ImageFormat};
 use img_parts::png::Png;
 use img_parts::webp::WebP;
 use img_parts::{Bytes, ImageEXIF as _};
-use std::io::{Cursor, Write as _};
+use std::io::Cursor;
 
 /// The photo's bytes without notes, and the ending its file should have.
 ///
@@ -205,10 +205,8 @@ fn redrawn(bytes: &[u8], name: &str) -> Result<Vec<u8>, JobError> {
         name: name.to_owned(),
         detail,
     };
-    let mut file = tempfile::NamedTempFile::new().map_err(|error| bad(error.to_string()))?;
-    file.write_all(bytes)
+    let opened = photo::from_bytes(bytes.to_vec(), name.to_owned(), Limits::default())
         .map_err(|error| bad(error.to_string()))?;
-    let opened = photo::open(file.path()).map_err(|error| bad(error.to_string()))?;
     let mut out = Vec::new();
     DynamicImage::from(opened.working)
         .write_to(&mut Cursor::new(&mut out), ImageFormat::Png)

@@ -12,4 +12,4 @@ pub(crate) mod quiz;
 pub(crate) mod sheet;
 
 #[cfg(test)]
-mod browser_tests;
+pub(crate) mod browser_tests;

@@ -1,7 +1,7 @@
 //! The networks: their weights as ONNX files, and the one call that runs them. They were trained on renders only
 //! (`examples/training`).
 //!
-//! All three are U-Nets of one form (`model` in `examples/training/export.py`), so that the layers alone are read from the files.
+//! All are U-Nets of one form (`model` in `examples/training/export.py`), so that the layers alone are read from the files.
 
 mod convolve;
 mod filtering;
@@ -14,7 +14,7 @@ use sha2::{Digest as _, Sha256};
 use std::cell::RefCell;
 use std::sync::OnceLock;
 
-/// Sides of what [`FLANK`] and [`FINE_PATCH`] are shown must be multiples of this, for their deepest level works at 1/32 of the
+/// Sides of what [`FLANK`], [`FINE_PATCH`] and [`OUTLINE`] are shown must be multiples of this, for their deepest level works at 1/32 of the
 /// size; those of [`PATCH`] of half of it.
 pub(crate) const SIDE_MULTIPLE: u32 = 32;
 
@@ -29,12 +29,17 @@ pub(crate) static PATCH: Network = Network::new(include_bytes!("patch.onnx"));
 /// The same of fine maps, which takes thrice as long.
 pub(crate) static FINE_PATCH: Network = Network::new(include_bytes!("fine_patch.onnx"));
 
+/// From one flattened flank with a margin to what each cell shows, at half the size: scores of other things, of the gear, of this
+/// flank; length and height; the logarithms of the errors to be expected of them.
+pub(crate) static OUTLINE: Network = Network::new(include_bytes!("outline.onnx"));
+
 /// The networks and the names of their files.
 #[cfg(feature = "cli")]
-pub(crate) static ALL: [(&str, &Network); 3] = [
+pub(crate) static ALL: [(&str, &Network); 4] = [
     ("flank", &FLANK),
     ("patch", &PATCH),
     ("fine_patch", &FINE_PATCH),
+    ("outline", &OUTLINE),
 ];
 
 /// SHA-256 of the files of weights, as `sha256sum` writes them.

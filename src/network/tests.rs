@@ -43,6 +43,7 @@ fn networks_say_what_another_program_makes_of_the_same_files() {
             "flank" => &FLANK,
             "patch" => &PATCH,
             "fine_patch" => &FINE_PATCH,
+            "outline" => &OUTLINE,
             other => panic!("{other}"),
         };
         let output = network.run(&picture(reference.width, reference.height));
@@ -58,7 +59,7 @@ fn networks_say_what_another_program_makes_of_the_same_files() {
             assert!((got - expected).abs() < most, "{got} {expected}");
         }
     }
-    assert_eq!(references.len(), 6);
+    assert_eq!(references.len(), 8);
 }
 
 #[test]

@@ -34,6 +34,18 @@ pub(crate) fn open(path: &Path) -> Result<Photo, PhotoError> {
 pub(crate) fn open_with(path: &Path, limits: Limits) -> Result<Photo, PhotoError> {
     let name = path.display().to_string();
     let bytes = read_bytes(path, limits)?;
+    from_bytes(bytes, name, limits)
+}
+
+/// Opens a photo of this name whose file is in memory; its size was looked at by whoever put it there.
+///
+/// # Errors
+/// [`PhotoError`] says what is wrong with it.
+pub(crate) fn from_bytes(
+    bytes: Vec<u8>,
+    name: String,
+    limits: Limits,
+) -> Result<Photo, PhotoError> {
     let sha256 = format!("{:x}", Sha256::digest(&bytes));
     open_bytes(bytes, name, sha256, limits)
 }

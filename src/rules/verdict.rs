@@ -246,6 +246,7 @@ fn blank(diagnosis: Diagnosis) -> Advice {
         schema: SCHEMA.into(),
         verdict: Verdict::Measure,
         summary: String::new(),
+        instruction: String::new(),
         diagnosis,
         checks: Vec::new(),
         change: None,
@@ -267,6 +268,7 @@ fn blank(diagnosis: Diagnosis) -> Advice {
 fn measure(mut advice: Advice, checks: Vec<Check>) -> Advice {
     advice.verdict = Verdict::Measure;
     advice.summary = summary::measure(checks.first());
+    advice.instruction = summary::measure_first(checks.first());
     advice.cautions.push(explain::SAFETY.into());
     advice
         .why

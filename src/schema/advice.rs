@@ -27,6 +27,9 @@ pub struct Advice {
     /// What to do, in one line: which pack, by how much, where. Empty in advice written before there was one.
     #[serde(default)]
     pub summary: String,
+    /// The same for a small screen: what to do, without what is in. Empty in advice written before there was one.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub instruction: String,
     /// Where the patches stand against their targets.
     pub diagnosis: Diagnosis,
     /// What is missing or contradictory, when the verdict is `measure`; what to check, when it is

@@ -2,15 +2,9 @@
 //! one under the other, so that what they have in common counts.
 
 use crate::flank::FlankMap;
-use crate::flank::rectify::FINE_MAP_SIZE;
-use crate::network::{FINE_PATCH, PATCH, Planes};
+use crate::flank::rectify::{FINE_MAP_SIZE, shown};
+use crate::network::{FINE_PATCH, PATCH};
 use ndarray::Array2;
-
-/// Mean linear light that the network is shown, and what it is shown where nothing is seen.
-const MIDDLE_LIGHT: f32 = 0.18;
-
-/// Lights are cut off at this square root.
-const MOST_LIGHT: f32 = 1.5;
 
 /// What the patch network says of one flank, cell by cell of its map.
 #[derive(Debug, Clone)]
@@ -47,43 +41,6 @@ pub(crate) fn segment_flanks(maps: &[FlankMap]) -> Vec<PatchProbability> {
             }
         })
         .collect()
-}
-
-/// The maps one under the other: square roots of the light, its mean the same in every photo.
-fn shown(maps: &[FlankMap]) -> Planes {
-    let (rows, columns) = maps[0].light.dim();
-    let (mut sum, mut cells) = (0.0f64, 0usize);
-    for map in maps {
-        for (light, _) in map
-            .light
-            .iter()
-            .zip(&map.unseen)
-            .filter(|(_, unseen)| !**unseen)
-        {
-            sum += f64::from(light.iter().sum::<f32>() / 3.0);
-            cells += 1;
-        }
-    }
-    let mean = (sum / cells.max(1) as f64) as f32;
-    let scale = MIDDLE_LIGHT / mean.max(1e-4);
-    let mut planes = Planes::zeros(3, columns, rows * maps.len());
-    let size = planes.width * planes.height;
-    let (red, others) = planes.values.split_at_mut(size);
-    let (green, blue) = others.split_at_mut(size);
-    let shown = red.iter_mut().zip(green).zip(blue);
-    let cells = maps
-        .iter()
-        .flat_map(|map| map.light.iter().zip(&map.unseen));
-    for (((red, green), blue), (light, &unseen)) in shown.zip(cells) {
-        let light = light.map(|light| (light * scale).sqrt().min(MOST_LIGHT));
-        let light = if unseen {
-            [MIDDLE_LIGHT.sqrt(); 3]
-        } else {
-            light
-        };
-        [*red, *green, *blue] = light;
-    }
-    planes
 }
 
 /// A score → how likely, 0 … 1, to six digits. Written without a call, so that many are worked out together.

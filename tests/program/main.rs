@@ -20,6 +20,7 @@ mod machines;
 mod mirrored;
 mod mistakes;
 mod one_photo;
+mod page;
 mod read;
 mod readme;
 mod schemas;

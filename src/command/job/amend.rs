@@ -1,11 +1,12 @@
 //! `flankread job amend`: puts a recorded assembly right; what stood there before stays in the record.
 
-use super::answers::JobAnswer;
 use super::measured::{Numbers, Photos};
-use super::trial::{readings, sentence};
+use super::trial::readings;
 use super::{Common, WhenWho};
 use crate::command::{Outcome, OutputOptions};
 use crate::job::JobError;
+use crate::job::answers::JobAnswer;
+use crate::job::assembly::sentence;
 use crate::job::clock::given_or_now;
 use crate::job::limits::of_assembly;
 use crate::job::new_trial::NewTrial;

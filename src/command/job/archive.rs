@@ -1,9 +1,9 @@
 //! `flankread job sheet`, `export` and `import`.
 
-use super::answers::JobAnswer;
 use super::{Common, Database, say};
 use crate::command::{Outcome, OutputOptions};
 use crate::files;
+use crate::job::answers::JobAnswer;
 use crate::job::archive;
 use crate::job::open::Purpose;
 use crate::report::job::build_sheet::{Sheet as SheetData, build_sheet};
@@ -73,13 +73,7 @@ impl Sheet {
         };
         let (store, job) = self.common.look()?;
         let record = store.record(job)?;
-        let mut pictures = Vec::with_capacity(record.trials.len());
-        for assembly in &record.trials {
-            let of_trial = (0..assembly.photos.len())
-                .map(|place| store.picture(job, assembly.number, place))
-                .collect::<std::result::Result<Vec<_>, _>>()?;
-            pictures.push(of_trial);
-        }
+        let pictures = store.pictures(&record)?;
         let data = SheetData {
             record: &record,
             pictures: &pictures,

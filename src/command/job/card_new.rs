@@ -1,11 +1,11 @@
 //! `flankread job card`: asks for what a card needs and saves it, completes it, and gives a job another one.
 
-use super::answers::JobAnswer;
 use super::{Common, WhenWho};
 use crate::card::ask::{QUESTIONS, asked, both_teeth, check_answer, completed, left_open, written};
 use crate::command::ask::{Answer, Asker};
 use crate::command::{Outcome, OutputOptions};
 use crate::files::{self, MOST_TEXT_BYTES, read_text};
+use crate::job::answers::JobAnswer;
 use crate::job::clock::given_or_now;
 use crate::report::job::text::said as value_words;
 use crate::schema::Card;

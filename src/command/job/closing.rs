@@ -1,10 +1,10 @@
 //! `flankread job check` and `job close`.
 
-use super::answers::JobAnswer;
 use super::{Common, WhenWho, say};
 use crate::Result;
 use crate::command::{Outcome, OutputOptions};
 use crate::job::JobError;
+use crate::job::answers::JobAnswer;
 use crate::job::clock::given_or_now;
 use crate::job::closing::{outside, torque_nm};
 use crate::job::next::{Station, next};

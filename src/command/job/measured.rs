@@ -2,18 +2,14 @@
 
 use crate::Result;
 use crate::command::photo_words::PhotoWords;
+use crate::job::assembly::Said;
 use crate::job::new_trial::NewTrial;
 use crate::job::photos::{self, PhotoOptions};
 use crate::reading::ONE_PHOTO;
 use crate::report::reading::overlay::overlay;
-use crate::rules;
 use crate::schema::record::Shows;
 use crate::schema::{Card, Condition};
-use crate::setup::turning_torque::{TotalLimits, readings, total};
-use crate::setup::usual::{
-    BACKLASH, PINION_NUT, PINION_PACK, PRELOAD_PACK, ROTATING, SIDE_PACK, TOTAL_ROTATING, Usual,
-};
-use crate::units::{AsWritten, Length, Measured, Torque};
+use crate::units::{AsWritten, Length, Torque};
 use clap::{Args, ValueEnum};
 use std::path::{Path, PathBuf};
 
@@ -122,17 +118,30 @@ enum YesNo {
     No,
 }
 
-/// Puts a value in the place of another where one was given.
-fn put<T>(place: &mut T, given: Option<T>) {
-    if let Some(given) = given {
-        *place = given;
-    }
-}
-
 impl Numbers {
-    /// Whether the axle is recorded as it came in.
-    pub(super) fn as_found(&self) -> bool {
-        self.as_found == Some(YesNo::Yes)
+    /// What was said of the assembly.
+    pub(super) fn said(&self) -> Said {
+        let yes = |said: Option<YesNo>| said.map(|said| said == YesNo::Yes);
+        let wear = |said: Option<Wear>| said.map(Condition::from);
+        Said {
+            pinion_shim: self.pinion_shim.clone(),
+            ring_side_shim: self.ring_side_shim.clone(),
+            far_side_shim: self.far_side_shim.clone(),
+            notches: self.notches,
+            backlash: self.backlash.clone(),
+            preload_pack: self.preload_pack.clone(),
+            pinion_torque: self.pinion_torque.clone(),
+            total_torque: self.total_torque.clone(),
+            nut_torque: self.nut_torque.clone(),
+            as_found: yes(self.as_found),
+            condition: wear(self.condition),
+            bearings: wear(self.bearings),
+            seal: yes(self.seal),
+            side_preload: yes(self.side_preload),
+            final_parts: yes(self.final_parts),
+            note: self.note.clone(),
+            as_written: self.as_written,
+        }
     }
 
     /// Puts what was given in the place of what stands in a trial.
@@ -140,75 +149,8 @@ impl Numbers {
     /// # Errors
     /// A number that was probably meant otherwise, or numbers that cannot be together.
     pub(super) fn put_into(&self, new: &mut NewTrial) -> Result<()> {
-        let sure = self.as_written;
-        let pack =
-            |usual: &Usual, said: &Option<AsWritten<Length>>| one(usual, said.as_ref(), sure);
-        let (trial, bench) = (&mut new.trial, &mut new.bench);
-        for (place, given) in [
-            (
-                &mut trial.pinion_shim_mm,
-                pack(&PINION_PACK, &self.pinion_shim)?,
-            ),
-            (
-                &mut trial.ring_side_shim_mm,
-                pack(&SIDE_PACK, &self.ring_side_shim)?,
-            ),
-            (
-                &mut trial.far_side_shim_mm,
-                pack(&SIDE_PACK, &self.far_side_shim)?,
-            ),
-            (
-                &mut bench.preload_pack_mm,
-                pack(&PRELOAD_PACK, &self.preload_pack)?,
-            ),
-            (
-                &mut bench.pinion_nut_nm,
-                one(&PINION_NUT, self.nut_torque.as_ref(), sure)?,
-            ),
-        ] {
-            if given.is_some() {
-                *place = given;
-            }
-        }
-        if !self.backlash.is_empty() {
-            trial.backlash_mm = BACKLASH.check_all(&self.backlash, sure)?;
-        }
-        if !self.pinion_torque.is_empty() {
-            bench.pinion_readings_nm = ROTATING.check_all(&self.pinion_torque, sure)?;
-            trial.pinion_torque_nm = Some(readings(&bench.pinion_readings_nm)?.mean_nm);
-        }
-        if !self.total_torque.is_empty() {
-            bench.total_readings_nm = TOTAL_ROTATING.check_all(&self.total_torque, sure)?;
-        }
-        let yes = |said: Option<YesNo>| said.map(|said| said == YesNo::Yes);
-        put(&mut trial.ring_notches, self.notches.map(Some));
-        put(
-            &mut trial.condition,
-            self.condition.map(|wear| Some(wear.into())),
-        );
-        put(&mut trial.as_found, yes(self.as_found));
-        put(
-            &mut bench.bearings,
-            self.bearings.map(|wear| Some(wear.into())),
-        );
-        put(&mut bench.seal, yes(self.seal));
-        put(&mut bench.side_preload, yes(self.side_preload));
-        put(&mut bench.final_parts, yes(self.final_parts));
-        put(&mut bench.note, self.note.clone());
-        if !sure && !bench.pinion_readings_nm.is_empty() && !bench.total_readings_nm.is_empty() {
-            let pinion = readings(&bench.pinion_readings_nm)?;
-            total(
-                pinion,
-                readings(&bench.total_readings_nm)?,
-                &TotalLimits::default(),
-            )?;
-        }
-        Ok(())
+        self.said().put_into(new)
     }
-}
-
-fn one<T: Measured>(usual: &Usual, said: Option<&AsWritten<T>>, sure: bool) -> Result<Option<f64>> {
-    Ok(said.map(|said| usual.check(said, sure)).transpose()?)
 }
 
 impl Photos {
@@ -246,27 +188,17 @@ impl Photos {
             .into_iter()
             .filter_map(|(path, shows)| Some((path.as_deref()?, shows)));
         let others = self.photo.iter().map(|path| (path.as_path(), Shows::Other));
-        let given: Vec<(&Path, Shows)> = of_flanks.chain(others).collect();
-        let photos = photos::take_all(&given, options, card, |photo, read| {
-            Ok(overlay(photo, read)?)
-        })?;
+        let given: Vec<(&Path, Shows, PhotoOptions)> = (of_flanks.chain(others))
+            .map(|(path, shows)| (path, shows, options))
+            .collect();
+        let photos = photos::take_all(&given, card, |photo, read| Ok(overlay(photo, read)?))?;
         let mut remarks = Vec::new();
-        for photo in &photos {
-            let Some(reading) = &photo.reading else {
-                continue;
-            };
-            let place = match photo.shows {
-                Shows::Coast => &mut new.trial.coast,
-                Shows::Drive | Shows::Other => &mut new.trial.drive,
-            };
-            let usable = rules::trial::usable(reading, self.use_unsure);
-            let used = usable.map(|reading| *place = Some(reading));
-            remarks.extend(photos::remarks_on(reading, photo.shows, &used));
+        for photo in photos {
+            remarks.extend(photos::put(new, photo, self.use_unsure));
         }
         if self.drive.is_some() && self.drive == self.coast {
             remarks.push(ONE_PHOTO.into());
         }
-        new.photos.extend(photos);
         Ok(remarks)
     }
 }

@@ -1,15 +1,14 @@
 //! `flankread job new`, `job note` and `job strike`.
 
-use super::answers::JobAnswer;
 use super::{Common, Database, WhenWho, say};
 use crate::Result;
 use crate::command::{Outcome, OutputOptions};
-use crate::job::archive::fresh_uid;
+use crate::job::answers::JobAnswer;
+use crate::job::begin::{Called, begin, meshes, not_found_note};
 use crate::job::clock::given_or_now;
-use crate::job::next::NOT_FOUND;
 use crate::job::open::Purpose;
 use crate::schema::Card;
-use crate::schema::record::{Head, Note};
+use crate::schema::record::Note;
 use clap::Args;
 use std::path::PathBuf;
 
@@ -82,20 +81,16 @@ impl Strike {
 impl New {
     pub(super) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         let card = Card::read(&self.card)?;
-        // A card whose gears cannot mesh would fail at the first advice; say so now.
-        crate::contact::Model::new(&card.gear_set())?;
+        // Before the database is touched.
+        meshes(&card)?;
         let opened = given_or_now(self.who.at.as_deref())?;
         let mut store = self.database.open(Purpose::Begin)?;
-        let head = Head {
-            number: 0,
-            uid: fresh_uid(&self.name),
+        let called = Called {
             name: self.name.clone(),
             axle: self.axle.clone(),
             mechanic: self.who.by.clone().unwrap_or_default(),
-            opened,
-            closed: None,
         };
-        let number = store.new_job(&head, &card)?;
+        let number = begin(&mut store, called, &card, opened)?;
         say(
             output,
             &format!(
@@ -117,7 +112,7 @@ impl NoteArgs {
         };
         let words = self.text.as_deref().unwrap_or_default();
         let text = if self.not_found {
-            format!("{NOT_FOUND}. {words}").trim().to_owned()
+            not_found_note(words)
         } else {
             words.to_owned()
         };

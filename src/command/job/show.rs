@@ -1,15 +1,15 @@
 //! `flankread job list`, `show`, `advise` and `next`.
 
-use super::answers::JobAnswer;
 use super::{Common, Database};
 use crate::Result;
 use crate::command::{Outcome, OutputOptions, print, print_json};
+use crate::job::answers::JobAnswer;
+use crate::job::begin::advise;
 use crate::job::clock::given_or_now;
 use crate::job::next::next;
 use crate::job::open::Purpose;
 use crate::report::advice::advice_text;
 use crate::report::job::text::{job_text, list_text, next_text};
-use crate::rules;
 use crate::schema::record::Followed;
 use clap::Args;
 
@@ -112,24 +112,16 @@ impl Advise {
                 },
             );
         }
-        let record = store.record(job)?;
-        // The axle as it came in counts for its own pattern, and as a trial like any other.
-        let advice = rules::advise_in(
-            &record.card,
-            &record.rules_trials(),
-            output.units(Some(&record.card)),
-        )?;
-        if record.head.closed.is_some() {
-            if !output.quiet {
-                eprintln!("job {job} is closed: this advice is not kept");
-            }
-        } else if let Some(last) = record.last() {
-            store.add_advice(job, last.number, &advice, &at)?;
+        let card = store.record(job)?.card;
+        let units = output.units(Some(&card));
+        let (advice, is_kept) = advise(&mut store, job, units, &at)?;
+        if !is_kept && !output.quiet {
+            eprintln!("job {job} is closed: this advice is not kept");
         }
         if output.json {
             print_json(&advice)?;
         } else {
-            print(&advice_text(&advice, output.units(Some(&record.card))))?;
+            print(&advice_text(&advice, units))?;
         }
         Ok(Outcome::Answered)
     }

@@ -1,16 +1,16 @@
 //! `flankread job trial`: records an assembly with its photos.
 
-use super::answers::JobAnswer;
 use super::measured::{Numbers, Photos};
 use super::{Common, WhenWho, trial_ask};
+use crate::Result;
 use crate::command::{Outcome, OutputOptions};
+use crate::job::answers::JobAnswer;
+use crate::job::assembly::{self, By, Recorded, nothing_said};
 use crate::job::clock::given_or_now;
-use crate::job::limits::of_assembly;
 use crate::job::new_trial::NewTrial;
 use crate::report::job::text::carried_over;
-use crate::schema::Trial;
-use crate::schema::record::{Bench, Record};
-use crate::{Error, Result};
+use crate::schema::record::Bench;
+use crate::schema::{Card, Trial};
 use clap::Args;
 
 /// Records an assembly: shims, torques, backlash, photos of both flanks, which are read at once. Packs that are not given
@@ -50,30 +50,6 @@ impl Given {
     }
 }
 
-/// What a new trial takes over from the one before it: what is in the axle and stays unless it is changed. Nothing of the
-/// axle as found, which was taken apart.
-pub(super) fn carried(record: &Record) -> Option<(i64, NewTrial)> {
-    let last = record.built().next_back()?;
-    let (trial, bench) = (&last.trial, &last.bench);
-    let carried = NewTrial {
-        trial: Trial {
-            pinion_shim_mm: trial.pinion_shim_mm,
-            ring_side_shim_mm: trial.ring_side_shim_mm,
-            far_side_shim_mm: trial.far_side_shim_mm,
-            ring_notches: trial.ring_notches,
-            condition: trial.condition,
-            ..Trial::default()
-        },
-        bench: Bench {
-            preload_pack_mm: bench.preload_pack_mm,
-            bearings: bench.bearings,
-            ..Bench::default()
-        },
-        photos: Vec::new(),
-    };
-    Some((last.number, carried))
-}
-
 impl TrialArgs {
     pub(super) fn run(&self, output: OutputOptions) -> Result<Outcome> {
         given_or_now(self.who.at.as_deref())?;
@@ -82,37 +58,32 @@ impl TrialArgs {
         }
         let (store, job) = self.common.open()?;
         let record = store.record(job)?;
-        let asked = trial_ask::ask(&record, &output.shown(Some(&record.card)))?;
-        match asked {
+        match trial_ask::ask(&record, &output.shown(Some(&record.card)))? {
             Some(given) => self.record(&given, output),
-            None => Err(Error::usage(
-                "nothing to record: give at least a shim, a torque, a backlash or a photo",
-            )),
+            None => Err(nothing_said()),
         }
     }
 
     fn record(&self, given: &Given, output: OutputOptions) -> Result<Outcome> {
         let at = given_or_now(self.who.at.as_deref())?;
+        let said = given.numbers.said();
         // Numbers are looked at before any file is touched.
-        given.numbers.put_into(&mut NewTrial::default())?;
+        said.put_into(&mut NewTrial::default())?;
         let (mut store, job) = self.common.open()?;
-        let record = store.record(job)?;
-        let shown = &output.shown(Some(&record.card));
-        let before = carried(&record).filter(|_| !given.fresh && !given.numbers.as_found());
-        let mut new = before
-            .as_ref()
-            .map_or_else(NewTrial::default, |(_, new)| new.clone());
-        given.numbers.put_into(&mut new)?;
-        let over = before.map(|(number, before)| carried_over(number, &before, &new, shown));
-        let mut remarks = given.photos.take(&record.card, &mut new)?;
-        new.trial.assembled = Some(at.clone());
-        let by = self.who.by.as_ref().unwrap_or(&record.head.mechanic);
-        let number = store.add_trial(job, &new, &at, by)?;
-        let record = store.record(job)?;
-        if let Some(recorded) = record.trials.iter().find(|a| a.number == number) {
-            let outside = of_assembly(&record, recorded, shown).into_iter();
-            remarks.extend(outside.map(|outside| sentence(&outside.says)));
-        }
+        let card = store.record(job)?.card;
+        let shown = &output.shown(Some(&card));
+        let by = By {
+            at: &at,
+            who: self.who.by.as_deref(),
+        };
+        let take = |card: &Card, new: &mut NewTrial| given.photos.take(card, new);
+        let recorded = assembly::record(&mut store, job, &said, given.fresh, by, shown, take)?;
+        let Recorded {
+            number,
+            trial: new,
+            before,
+            remarks,
+        } = recorded;
         if output.json {
             crate::command::print_json(&JobAnswer::Trial {
                 job,
@@ -124,7 +95,8 @@ impl TrialArgs {
             return Ok(Outcome::Answered);
         }
         let mut text = format!("Trial {number} of job {job} is recorded.\n");
-        if let Some(over) = over.flatten() {
+        let over = before.and_then(|(number, before)| carried_over(number, &before, &new, shown));
+        if let Some(over) = over {
             text += &format!("  {over}\n");
         }
         text += &readings(&new);
@@ -149,11 +121,4 @@ pub(super) fn readings(new: &NewTrial) -> String {
         }
     }
     text
-}
-
-/// With a capital at its start and a full stop.
-pub(super) fn sentence(words: &str) -> String {
-    let mut letters = words.chars();
-    let first = letters.next().map(|c| c.to_uppercase().to_string());
-    format!("{}{}.", first.unwrap_or_default(), letters.as_str())
 }

@@ -1,8 +1,9 @@
 //! Asks for an assembly value by value, with what is taken over from the trial before.
 
-use super::trial::{Given, carried};
+use super::trial::Given;
 use crate::Result;
 use crate::command::ask::{Answer, Asker};
+use crate::job::assembly::carried;
 use crate::job::new_trial::NewTrial;
 use crate::report::job::text::value_words;
 use crate::schema::record::Record;

@@ -42,6 +42,7 @@ fn given(after: i64, verdict: Verdict) -> Given {
             schema: crate::schema::advice::SCHEMA.into(),
             verdict,
             summary: String::new(),
+            instruction: String::new(),
             suspects: Vec::new(),
             diagnosis: Diagnosis::default(),
             checks: Vec::new(),

@@ -112,6 +112,55 @@ impl Browser {
         self.post(&format!("element/{element}/value"), &json!({"text": keys}));
     }
 
+    /// Waits until a script's condition holds.
+    ///
+    /// # Panics
+    /// It does not for half a minute.
+    pub(crate) fn wait(&self, condition: &str) {
+        for _ in 0..600 {
+            if self.script(&format!("return Boolean({condition});")) == true {
+                return;
+            }
+            std::thread::sleep(std::time::Duration::from_millis(50));
+        }
+        let seen = self.script("return document.body.innerText;");
+        panic!("waited for {condition}; seen: {seen}");
+    }
+
+    /// A finger touches the element that has an `id`, once it is there and not at rest.
+    pub(crate) fn tap(&self, id: &str) {
+        self.wait(&format!(
+            "document.getElementById('{id}') && !document.getElementById('{id}').disabled"
+        ));
+        let at = self.script(&format!(
+            "const e = document.getElementById('{id}'); e.scrollIntoView({{block: 'center'}});
+             const b = e.getBoundingClientRect(); return [b.left + b.width / 2, b.top + b.height / 2];"
+        ));
+        let at = [0, 1].map(|k| at[k].as_f64().unwrap());
+        self.touch(&[at]);
+    }
+
+    /// A finger goes down at the first place of the window, along the others, and up again.
+    pub(crate) fn touch(&self, places: &[[f64; 2]]) {
+        let to = |[x, y]: &[f64; 2], ms: u32| json!({"type": "pointerMove", "duration": ms, "x": x.round(), "y": y.round()});
+        let mut actions = vec![
+            to(&places[0], 0),
+            json!({"type": "pointerDown", "button": 0}),
+        ];
+        actions.extend(places[1..].iter().map(|place| to(place, 40)));
+        actions.push(json!({"type": "pointerUp", "button": 0}));
+        let finger = json!({"type": "pointer", "id": "finger", "parameters": {"pointerType": "touch"}, "actions": actions});
+        self.post("actions", &json!({"actions": [finger]}));
+    }
+
+    /// A command of the browser's own protocol.
+    pub(crate) fn command(&self, name: &str, parameters: Value) -> Value {
+        self.post(
+            "goog/cdp/execute",
+            &json!({"cmd": name, "params": parameters}),
+        )
+    }
+
     /// The page down to a height, as PNG.
     pub(crate) fn whole_page(&self, width: u32, height: u32) -> Vec<u8> {
         use base64::Engine as _;

@@ -2,7 +2,7 @@
 //! chromium: `cargo test --release --lib browser_tests -- --ignored` fails where the browser is missing.
 
 mod all_pages;
-mod driver;
+pub(crate) mod driver;
 
 use crate::contact::Misalignment;
 use crate::frames::Side;

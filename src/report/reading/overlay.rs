@@ -9,7 +9,7 @@ use crate::report::PictureError;
 use crate::report::draw::patch_shape::edge;
 use crate::report::draw::raster;
 use crate::report::draw::theme::{INK, LETTERS, LIGHT, PATCH};
-use crate::segment::mask::parts;
+use crate::segment::mask::{Mask, parts};
 use image::RgbImage;
 use std::fmt::Write as _;
 
@@ -73,8 +73,8 @@ pub(crate) fn drawing(
             } else {
                 String::new()
             };
-            for island in parts(region, 1) {
-                let edge: Vec<PhotoPoint> = edge(&island).into_iter().map(place).collect();
+            for edge in edges(outline, region) {
+                let edge: Vec<PhotoPoint> = edge.into_iter().map(|p| p.scaled(scale)).collect();
                 cased(&mut svg, &edge, PATCH, LIGHT, 1.6 * unit, &broken);
             }
         }
@@ -91,6 +91,26 @@ pub(crate) fn drawing(
     }
     svg.push_str("</svg>");
     svg
+}
+
+/// The edges of a patch in the photo, one of each island.
+fn edges(outline: &Outline, region: &Mask) -> Vec<Vec<PhotoPoint>> {
+    let place = |at: FlankPoint| outline.place(at);
+    let islands = parts(region, 1);
+    (islands.iter())
+        .map(|island| edge(island).into_iter().map(place).collect())
+        .collect()
+}
+
+/// The edges of the patch on each of a reading's teeth, in the photo, one of each island.
+pub(crate) fn patch_edges(read: &OutlinedReading) -> Vec<Vec<Vec<PhotoPoint>>> {
+    (read.outlines.iter().zip(&read.regions))
+        .map(|(outline, region)| {
+            region
+                .as_ref()
+                .map_or_else(Vec::new, |region| edges(outline, region))
+        })
+        .collect()
 }
 
 /// A closed line with a wider one of another colour under it, so that it shows on any ground.

@@ -1,6 +1,6 @@
 //! Tells the program which revision of the reading it holds.
 
-#[path = "build/revision.rs"]
+#[path = "revision.rs"]
 mod revision;
 
 use std::path::Path;
@@ -11,7 +11,11 @@ fn main() -> std::io::Result<()> {
     for room in revision::ROOMS {
         println!("cargo::rerun-if-changed=src/{room}");
     }
-    for file in ["Cargo.lock", "build.rs", "build/revision.rs"] {
+    for file in [
+        "Cargo.lock",
+        "src/batch/build/main.rs",
+        "src/batch/build/revision.rs",
+    ] {
         println!("cargo::rerun-if-changed={file}");
     }
     let revision = revision::revision(root)?;

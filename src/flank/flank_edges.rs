@@ -1,0 +1,283 @@
+//! Where the flanks truly lie about a fitted gear's: each flank is flattened with a margin all round, and the outline network says of
+//! each cell whether it shows the flank, and at which length and height.
+
+use super::outline::Outline;
+use super::pose::gear_fit::GearFit;
+use super::rectify::{FlankMap, shown};
+use crate::frames::FlankPoint;
+use crate::network::OUTLINE;
+use crate::photo::Photo;
+use nalgebra::{Matrix4, Vector4};
+
+/// Cells of what the network is shown, along the length and up the height, and the part of the flank's plane that they cover:
+/// as `outline_train.py` has them.
+const CELLS: (usize, usize) = (160, 96);
+const LENGTHS: (f64, f64) = (-0.2, 1.2);
+const HEIGHTS: (f64, f64) = (-0.6, 1.5);
+
+/// Planes of what the network says.
+const THIS_FLANK: usize = 2;
+const LENGTH: usize = 3;
+const HEIGHT: usize = 4;
+const LENGTH_ERROR: usize = 5;
+const HEIGHT_ERROR: usize = 6;
+
+/// Natural logarithms of the errors that the network may expect.
+const ERRORS: (f32, f32) = (-5.5, 0.0);
+
+/// Fewer cells on a flank than this say nothing of it: a fiftieth of what the network is shown.
+const FEWEST_CELLS: usize = CELLS.0 * CELLS.1 / 4 / 50;
+
+/// Rounds in which cells that are far off lose weight.
+const ROUNDS: usize = 8;
+
+/// Steps to the place in the fit; each leaves a tenth of what the one before left.
+const STEPS: usize = 8;
+
+/// The places of a flank's corners in the coordinates of a fit. The same for all teeth, for the fit holds for all.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct FlankEdges {
+    toe_root: FlankPoint,
+    toe_tip: FlankPoint,
+    heel_tip: FlankPoint,
+    heel_root: FlankPoint,
+    /// Standard deviation of the flank's middle, as far as the teeth differ.
+    pub doubt: FlankPoint,
+}
+
+impl FlankEdges {
+    /// Those of the fit itself.
+    const OF_FIT: Self = Self {
+        toe_root: FlankPoint::new(0.0, 0.0),
+        toe_tip: FlankPoint::new(0.0, 1.0),
+        heel_tip: FlankPoint::new(1.0, 1.0),
+        heel_root: FlankPoint::new(1.0, 0.0),
+        doubt: FlankPoint::new(0.0, 0.0),
+    };
+
+    /// The place in the fit of a place on the flank.
+    pub(crate) fn in_fit(&self, at: FlankPoint) -> FlankPoint {
+        let root = between(self.toe_root, self.heel_root, at.length);
+        let tip = between(self.toe_tip, self.heel_tip, at.length);
+        between(root, tip, at.height)
+    }
+
+    fn middle(&self) -> FlankPoint {
+        self.in_fit(FlankPoint::new(0.5, 0.5))
+    }
+}
+
+fn between(from: FlankPoint, to: FlankPoint, share: f64) -> FlankPoint {
+    FlankPoint::new(
+        from.length + share * (to.length - from.length),
+        from.height + share * (to.height - from.height),
+    )
+}
+
+/// Looks where the flanks of these teeth lie; where nothing is seen of them, as the fit has them.
+pub(crate) fn flank_edges(photo: &Photo, fit: &GearFit, teeth: &[usize]) -> FlankEdges {
+    let by_tooth: Vec<Vec<Cell>> = teeth
+        .iter()
+        .map(|&tooth| cells(photo, fit, tooth))
+        .collect();
+    let all: Vec<&Cell> = by_tooth.iter().flatten().collect();
+    let Some(edges) = edges_of(&all) else {
+        return FlankEdges::OF_FIT;
+    };
+    let middles: Vec<FlankPoint> = by_tooth
+        .iter()
+        .filter_map(|cells| edges_of(&cells.iter().collect::<Vec<_>>()))
+        .map(|edges| edges.middle())
+        .collect();
+    let doubt = FlankPoint::new(
+        deviation_of_mean(middles.iter().map(|middle| middle.length)),
+        deviation_of_mean(middles.iter().map(|middle| middle.height)),
+    );
+    FlankEdges { doubt, ..edges }
+}
+
+/// Standard deviation of the mean; nought of fewer than two, which do not say how they differ.
+fn deviation_of_mean(values: impl ExactSizeIterator<Item = f64> + Clone) -> f64 {
+    let count = values.len() as f64;
+    if count < 2.0 {
+        return 0.0;
+    }
+    let mean = values.clone().sum::<f64>() / count;
+    let squares: f64 = values.map(|value| (value - mean).powi(2)).sum();
+    (squares / (count - 1.0) / count).sqrt()
+}
+
+/// One cell that shows the flank.
+struct Cell {
+    in_fit: FlankPoint,
+    /// Where on the flank the network has it.
+    said: FlankPoint,
+    /// The errors that it expects of that.
+    error: FlankPoint,
+    /// How likely it shows the flank.
+    likely: f64,
+}
+
+/// What the network says of one tooth's flank.
+fn cells(photo: &Photo, fit: &GearFit, tooth: usize) -> Vec<Cell> {
+    let (flank, angle) = (fit.flank(), fit.angles[tooth]);
+    let (root_toe, tip_heel) = (
+        FlankPoint::new(LENGTHS.0, HEIGHTS.0),
+        FlankPoint::new(LENGTHS.1, HEIGHTS.1),
+    );
+    let in_fit = |share: FlankPoint| {
+        FlankPoint::new(
+            root_toe.length + share.length * (tip_heel.length - root_toe.length),
+            root_toe.height + share.height * (tip_heel.height - root_toe.height),
+        )
+    };
+    let window = Outline::from_map(1.0, FlankPoint::new(0.0, 0.0), |at| {
+        fit.camera.project(flank.point(angle, in_fit(at)))
+    });
+    let map = FlankMap::new(photo, &window, CELLS);
+    let said = OUTLINE.run(&shown(std::slice::from_ref(&map)));
+    let (width, height) = (said.width, said.height);
+    let value = |plane: usize, cell: usize| said.plane(plane)[cell];
+    let error =
+        |plane: usize, cell: usize| f64::from(value(plane, cell).clamp(ERRORS.0, ERRORS.1)).exp();
+    let of = |cell: usize| {
+        let (column, row) = (cell % width, cell / width);
+        if map.unseen[[2 * row, 2 * column]] {
+            return None;
+        }
+        let against = (0..THIS_FLANK).map(|class| value(class, cell) - value(THIS_FLANK, cell));
+        let likely = 1.0 / (1.0 + against.map(|score| f64::from(score).exp()).sum::<f64>());
+        (likely > 0.5).then(|| Cell {
+            in_fit: in_fit(FlankPoint::new(
+                (column as f64 + 0.5) / width as f64,
+                (row as f64 + 0.5) / height as f64,
+            )),
+            said: FlankPoint::new(
+                f64::from(value(LENGTH, cell)),
+                f64::from(value(HEIGHT, cell)),
+            ),
+            error: FlankPoint::new(error(LENGTH_ERROR, cell), error(HEIGHT_ERROR, cell)),
+            likely,
+        })
+    };
+    (0..width * height).filter_map(of).collect()
+}
+
+/// The corners that explain cells best; `None` where too few show the flank.
+fn edges_of(cells: &[&Cell]) -> Option<FlankEdges> {
+    if cells.len() < FEWEST_CELLS {
+        return None;
+    }
+    let length = line(cells, |cell| {
+        (cell.said.length - cell.in_fit.length, cell.error.length)
+    })?;
+    let height = line(cells, |cell| {
+        (cell.said.height - cell.in_fit.height, cell.error.height)
+    })?;
+    let corner = |on_flank: FlankPoint| {
+        let mut at = on_flank;
+        for _ in 0..STEPS {
+            let terms = terms(at);
+            at = FlankPoint::new(
+                on_flank.length - length.dot(&terms),
+                on_flank.height - height.dot(&terms),
+            );
+        }
+        at
+    };
+    let fit = FlankEdges::OF_FIT;
+    Some(FlankEdges {
+        toe_root: corner(fit.toe_root),
+        toe_tip: corner(fit.toe_tip),
+        heel_tip: corner(fit.heel_tip),
+        heel_root: corner(fit.heel_root),
+        doubt: fit.doubt,
+    })
+}
+
+/// What is straight over the length and over the height.
+fn terms(at: FlankPoint) -> Vector4<f64> {
+    Vector4::new(1.0, at.length, at.height, at.length * at.height)
+}
+
+/// How far off the fit is, over its lengths and heights: from what each cell says of it, and its error. Student's t, lest
+/// a few cells that are far off draw it after them.
+fn line(cells: &[&Cell], off: impl Fn(&Cell) -> (f64, f64)) -> Option<Vector4<f64>> {
+    let mut line = Vector4::zeros();
+    for _ in 0..ROUNDS {
+        let (mut normal, mut right) = (Matrix4::identity() * 1e-6, Vector4::zeros());
+        for cell in cells {
+            let (off, error) = off(cell);
+            let terms = terms(cell.in_fit);
+            let far = (off - line.dot(&terms)) / error;
+            let weight = cell.likely / (error * error * (1.0 + far * far / 4.0));
+            normal += weight * terms * terms.transpose();
+            right += weight * off * terms;
+        }
+        line = normal.cholesky()?.solve(&right);
+    }
+    line.iter().all(|term| term.is_finite()).then_some(line)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Cells of a flank whose corners lie in the fit where `edges` has them, up to the last place of the numbers.
+    fn seen(edges: &FlankEdges, off: impl Fn(usize) -> f64) -> Vec<Cell> {
+        (0..400)
+            .map(|i| {
+                let on_flank = FlankPoint::new((i % 20) as f64 / 19.0, (i / 20) as f64 / 19.0);
+                Cell {
+                    in_fit: edges.in_fit(on_flank),
+                    said: FlankPoint::new(on_flank.length, on_flank.height + off(i)),
+                    error: FlankPoint::new(0.01, 0.02),
+                    likely: 0.9,
+                }
+            })
+            .collect()
+    }
+
+    fn shifted() -> FlankEdges {
+        FlankEdges {
+            toe_root: FlankPoint::new(0.02, 0.10),
+            toe_tip: FlankPoint::new(0.02, 0.95),
+            heel_tip: FlankPoint::new(0.97, 1.05),
+            heel_root: FlankPoint::new(0.97, 0.02),
+            ..FlankEdges::OF_FIT
+        }
+    }
+
+    fn off(found: &FlankEdges, expected: &FlankEdges) -> f64 {
+        [(0.0, 0.0), (0.0, 1.0), (1.0, 1.0), (1.0, 0.0), (0.5, 0.5)]
+            .map(|(length, height)| FlankPoint::new(length, height))
+            .map(|at| (found.in_fit(at), expected.in_fit(at)))
+            .map(|(a, b)| (a.length - b.length).abs().max((a.height - b.height).abs()))
+            .into_iter()
+            .fold(0.0, f64::max)
+    }
+
+    #[test]
+    fn corners_are_found_where_cells_say_they_are() {
+        let expected = shifted();
+        let cells = seen(&expected, |_| 0.0);
+        let found = edges_of(&cells.iter().collect::<Vec<_>>()).unwrap();
+        // What is straight one way is not quite straight the other.
+        assert!(off(&found, &expected) < 0.005, "{}", off(&found, &expected));
+    }
+
+    #[test]
+    fn cells_that_are_far_off_do_not_draw_it_after_them() {
+        let expected = shifted();
+        let cells = seen(&expected, |i| if i % 7 == 0 { 0.5 } else { 0.0 });
+        let found = edges_of(&cells.iter().collect::<Vec<_>>()).unwrap();
+        assert!(off(&found, &expected) < 0.01, "{}", off(&found, &expected));
+    }
+
+    #[test]
+    fn a_few_cells_say_nothing() {
+        let cells = seen(&shifted(), |_| 0.0);
+        let few: Vec<&Cell> = cells.iter().take(FEWEST_CELLS - 1).collect();
+        assert_eq!(edges_of(&few), None);
+    }
+}
