@@ -4,7 +4,7 @@
 mod written;
 
 #[cfg(feature = "cli")]
-pub(crate) use written::{Folder, clear_but, csv_delimiter, sweep, write, write_with};
+pub(crate) use written::{Folder, clear_but, csv_delimiter, sweep, write, write_at, write_with};
 
 use std::io::{self, Read as _};
 use std::path::Path;

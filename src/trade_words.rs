@@ -9,7 +9,7 @@ fn plain(text: &str) -> String {
 }
 
 /// What else people say: the keys and options it is said at, the words after [`plain`], what is meant. All common
-/// practice, no source, but for two-cut and five-cut: a trade page on them says that two-cut sets are face-hobbed.
+/// practice, no source.
 const SAID: &[(&[&str], &[&str], &str)] = &[
     (&["hand"], &["lh", "l", "lefthand", "lefthanded"], "left"),
     (&["hand"], &["rh", "r", "righthand", "righthanded"], "right"),

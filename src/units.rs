@@ -282,7 +282,7 @@ mod tests {
         assert_eq!("2 kgf".parse::<Force>().unwrap().n(), 19.6133);
     }
 
-    /// 20–25 lb-in = 2.26–2.82 N·m: an independent conversion of a maker's pinion torque.
+    /// 20–25 lb-in = 2.26–2.82 N·m by NIST SP 811, B.8: 1 lbf·in = 0.112 984 8 N·m.
     #[test]
     fn pound_inches_of_a_pinion_torque() {
         assert!((nm("20 lb-in") - 2.26).abs() < 0.005);

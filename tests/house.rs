@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::process::Command;
 
 /// The rooms from the ground floor up. Those in one line stand side by side and do not know of each other, but for
 /// the ground floor, where everything is plain.
@@ -172,4 +173,146 @@ fn copy_tree(from: &Path, to: &Path) {
         fs::create_dir_all(to.parent().unwrap()).unwrap();
         fs::copy(from, to).unwrap();
     }
+}
+
+/// What `cargo metadata` says of all packages that are built with any feature on this machine.
+fn packages() -> Vec<serde_json::Value> {
+    let host = Command::new("rustc").arg("-vV").output().unwrap();
+    let host = String::from_utf8(host.stdout).unwrap();
+    let host = host.lines().find_map(|line| line.strip_prefix("host: "));
+    let output = Command::new(env!("CARGO"))
+        .args([
+            "metadata",
+            "--format-version",
+            "1",
+            "--locked",
+            "--all-features",
+        ])
+        .args(["--filter-platform", host.unwrap()])
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .output()
+        .unwrap();
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "{said}");
+    let all: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+    let packages = all["packages"].as_array().unwrap().clone();
+    // What is built on this machine alone.
+    let nodes = all["resolve"]["nodes"].as_array().unwrap();
+    let built: BTreeSet<&str> = nodes
+        .iter()
+        .filter_map(|node| node["id"].as_str())
+        .collect();
+    let built =
+        |package: &serde_json::Value| package["id"].as_str().is_some_and(|id| built.contains(id));
+    packages.into_iter().filter(built).collect()
+}
+
+/// Licences that let a program under MIT or Apache-2.0 be given away with what they cover, notices kept.
+const LICENCES: [&str; 15] = [
+    "0BSD",
+    "Apache-2.0",
+    "Apache-2.0 WITH LLVM-exception",
+    "BSD-2-Clause",
+    "BSD-3-Clause",
+    "BSL-1.0",
+    "CC0-1.0",
+    "CDLA-Permissive-2.0",
+    "ISC",
+    "MIT",
+    "MIT-0",
+    "NCSA",
+    "Unicode-3.0",
+    "Unlicense",
+    "Zlib",
+];
+
+/// Whether an SPDX expression leaves a choice among [`LICENCES`]; a slash is an old way of saying OR.
+fn is_free(expression: &str) -> bool {
+    let expression = expression.trim().replace('/', " OR ");
+    let mut depth = 0;
+    // The parts between a word that stands outside all brackets.
+    let parts = |word: &str, depth: &mut i32| -> Vec<String> {
+        let mut parts = vec![String::new()];
+        for piece in expression
+            .replace('(', " ( ")
+            .replace(')', " ) ")
+            .split_whitespace()
+        {
+            *depth += i32::from(piece == "(") - i32::from(piece == ")");
+            if piece == word && *depth == 0 {
+                parts.push(String::new());
+            } else if let Some(last) = parts.last_mut() {
+                last.push_str(piece);
+                last.push(' ');
+            }
+        }
+        parts
+    };
+    let either = parts("OR", &mut depth);
+    if either.len() > 1 {
+        return either.iter().any(|part| is_free(part));
+    }
+    let both = parts("AND", &mut depth);
+    if both.len() > 1 {
+        return both.iter().all(|part| is_free(part));
+    }
+    match expression
+        .strip_prefix('(')
+        .and_then(|rest| rest.strip_suffix(')'))
+    {
+        Some(inside) => is_free(inside),
+        None => LICENCES.contains(&expression.as_str()),
+    }
+}
+
+#[test]
+fn a_licence_is_free_if_a_choice_of_it_is() {
+    for free in [
+        "MIT",
+        "MIT/Apache-2.0",
+        "GPL-3.0 OR MIT",
+        "(MIT OR GPL-3.0) AND ISC",
+        "Apache-2.0 WITH LLVM-exception OR GPL-3.0",
+        "ISC AND (Apache-2.0 OR ISC)",
+    ] {
+        assert!(is_free(free), "{free}");
+    }
+    for bound in [
+        "GPL-3.0",
+        "MIT AND GPL-3.0",
+        "(MIT OR ISC) AND LGPL-3.0",
+        "",
+        "none",
+    ] {
+        assert!(!is_free(bound), "{bound}");
+    }
+}
+
+/// Asks for packages that `cargo test` may not have fetched; `.ci/run` runs it.
+#[test]
+#[ignore = "fetches the packages of all features"]
+fn packages_are_free_of_one_source_and_for_our_compiler() {
+    let number = |text: &str| -> Vec<u32> { text.split('.').map(|n| n.parse().unwrap()).collect() };
+    let ours = number(env!("CARGO_PKG_RUST_VERSION"));
+    let mut wrong = Vec::new();
+    let packages = packages();
+    assert!(packages.len() > 300, "{}", packages.len());
+    for package in &packages {
+        let text = |key: &str| package[key].as_str().unwrap_or_default();
+        let name = format!("{} {}", text("name"), text("version"));
+        if !is_free(text("license")) {
+            wrong.push(format!("{name}: licence `{}`", text("license")));
+        }
+        let from = text("source");
+        if text("name") != env!("CARGO_PKG_NAME")
+            && from != "registry+https://github.com/rust-lang/crates.io-index"
+        {
+            wrong.push(format!("{name}: from {from}"));
+        }
+        let wants = package["rust_version"].as_str().map(number);
+        if wants.is_some_and(|wants| wants[..2] > ours[..2]) {
+            wrong.push(format!("{name}: wants Rust {}", text("rust_version")));
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }

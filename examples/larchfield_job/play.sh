@@ -52,13 +52,13 @@ run job advise --followed partly --because "side shims left until the pinion is 
 run job advise --units in --at 2026-05-04T13:25:00Z
 run job next
 
-say "Side bearing preload, 0.004 in a side"
-run job trial --condition new --bearings new --side-preload --pinion-shim 0.037in --ring-side-shim 2.2016mm --far-side-shim 2.4516mm --preload-pack 0.080in \
+say "Side bearing preload, 0.0035 in a side"
+run job trial --condition new --bearings new --side-preload --pinion-shim 0.037in --ring-side-shim 2.1889mm --far-side-shim 2.4389mm --preload-pack 0.080in \
     --backlash 0.23mm --backlash 0.24mm --backlash 0.23mm --backlash 0.23mm --at 2026-05-04T14:30:00Z
 run job next
 
 say "Final parts: everything once more"
-run job trial --condition new --bearings new --side-preload --final-parts --pinion-shim 0.037in --ring-side-shim 2.2016mm --far-side-shim 2.4516mm \
+run job trial --condition new --bearings new --side-preload --final-parts --pinion-shim 0.037in --ring-side-shim 2.1889mm --far-side-shim 2.4389mm \
     --preload-pack 0.080in --nut-torque 150lb-ft --pinion-torque 13lb-in --pinion-torque 14lb-in --pinion-torque 13lb-in \
     --total-torque 17lb-in --total-torque 18lb-in \
     --backlash 0.23mm --backlash 0.24mm --backlash 0.24mm --backlash 0.25mm --backlash 0.24mm --backlash 0.23mm --backlash 0.22mm --backlash 0.23mm \

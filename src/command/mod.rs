@@ -4,6 +4,7 @@ mod advise;
 mod arguments;
 mod ask;
 mod batch;
+mod doctor;
 mod failure;
 mod globals;
 mod job;
@@ -38,6 +39,10 @@ enum Outcome {
     NothingReadable,
     /// Advice was asked for and could not be given: exit status 1.
     NoAdvice,
+    /// The workshop's database cannot be used: exit status 2.
+    Unusable,
+    /// The workshop's database is damaged: exit status 3.
+    Damaged,
     /// Interrupted by the user: exit status 130, as shells have it for an interrupt.
     Interrupted,
 }
@@ -72,6 +77,7 @@ enum Command {
     Batch(Box<batch::BatchArgs>),
     Simulate(Box<simulate::Simulate>),
     Lesson(lesson::Lesson),
+    Doctor(doctor::Doctor),
     Worker(worker::Worker),
     Schema(schema::Schema),
     Completions(pages::Completions),
@@ -122,6 +128,8 @@ pub fn run() -> ExitCode {
     match cli.run(&arguments) {
         Ok(Outcome::Answered) => ExitCode::SUCCESS,
         Ok(Outcome::NothingReadable | Outcome::NoAdvice) => ExitCode::from(1),
+        Ok(Outcome::Unusable) => ExitCode::from(2),
+        Ok(Outcome::Damaged) => ExitCode::from(3),
         Ok(Outcome::Interrupted) => ExitCode::from(130),
         Err(error) => failure::of_run(&error, json),
     }
@@ -143,6 +151,7 @@ impl Cli {
             Command::Batch(args) => batch::run(&args, output),
             Command::Simulate(command) => command.run(output),
             Command::Lesson(command) => command.run(output),
+            Command::Doctor(command) => command.run(output),
             Command::Worker(command) => command.run(),
             Command::Schema(command) => command.run(output),
             Command::Completions(command) => command.run(),

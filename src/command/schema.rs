@@ -1,5 +1,6 @@
 //! `flankread schema`: the JSON Schema of what the program prints and reads.
 
+use super::doctor::DoctorDocument;
 use super::lesson::cases::CasesDocument;
 use super::lesson::quiz::QuizPageDocument;
 use super::lesson::{ExploreDocument, GlossaryDocument, SheetDocument};
@@ -80,6 +81,8 @@ enum Document {
     QuizGrades,
     /// What `lesson quiz --page --json` prints.
     QuizPage,
+    /// What `doctor --json` prints.
+    Doctor,
     /// What `page --json` prints.
     Page,
     /// What `man --json` prints.
@@ -138,6 +141,7 @@ impl Document {
             Self::QuizProgress => printed::<Progress>(),
             Self::QuizGrades => printed::<Grades>(),
             Self::QuizPage => printed::<QuizPageDocument>(),
+            Self::Doctor => printed::<DoctorDocument>(),
             Self::Page => printed::<PageDocument>(),
             Self::Man => printed::<ManDocument>(),
             Self::Schemas => printed::<SchemasDocument>(),

@@ -21,7 +21,7 @@ pub(super) struct Settings {
 const KEYS: [&str; 3] = ["units", "length_unit", "torque_unit"];
 
 /// `FLANKREAD_CONFIG`, else `flankread/config.toml` in the user's folder of settings, and whether it was named.
-fn place() -> Option<(PathBuf, bool)> {
+pub(super) fn place() -> Option<(PathBuf, bool)> {
     let set = |name: &str| std::env::var_os(name).filter(|value| !value.is_empty());
     if let Some(path) = set("FLANKREAD_CONFIG") {
         return Some((path.into(), true));

@@ -75,6 +75,33 @@ pub(crate) fn write_with(
     force: bool,
     put: impl FnOnce(&mut dyn std::io::Write) -> Result<()>,
 ) -> Result<()> {
+    whole(path, force, |file| {
+        let mut buffer = BufWriter::new(file);
+        put(&mut buffer)?;
+        buffer
+            .flush()
+            .map_err(|source| Error::machine(path, source))
+    })
+}
+
+/// As [`write()`], for what is written by those who open files themselves: `put` fills the file of the name that it is given.
+///
+/// # Errors
+/// As [`write()`], and whatever `put` met.
+pub(crate) fn write_at<T>(
+    path: &Path,
+    force: bool,
+    put: impl FnOnce(&Path) -> Result<T>,
+) -> Result<T> {
+    whole(path, force, |file| put(file.path()))
+}
+
+/// A temporary file that gets its name when it has been filled.
+fn whole<T>(
+    path: &Path,
+    force: bool,
+    fill: impl FnOnce(&mut tempfile::NamedTempFile) -> Result<T>,
+) -> Result<T> {
     free(path, force)?;
     let folder = match path.parent() {
         Some(folder) if !folder.as_os_str().is_empty() => folder,
@@ -88,10 +115,7 @@ pub(crate) fn write_with(
         .map_err(failed)?;
     // It tells others that somebody is writing; where files cannot be locked nobody clears any.
     let _ = file.as_file().try_lock();
-    let mut buffer = BufWriter::new(&mut file);
-    put(&mut buffer)?;
-    buffer.flush().map_err(failed)?;
-    drop(buffer);
+    let filled = fill(&mut file)?;
     make_readable(file.path()).map_err(failed)?;
     if force {
         file.persist(path).map_err(|e| failed(e.error))?;
@@ -102,7 +126,7 @@ pub(crate) fn write_with(
                 _ => failed(e.error),
             })?;
     }
-    Ok(())
+    Ok(filled)
 }
 
 /// What parts the columns of a table, by its head line: spreadsheets of countries with a decimal comma write semicolons.

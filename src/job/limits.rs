@@ -178,7 +178,8 @@ mod tests {
         }
     }
 
-    /// Backlash in thou, torques in lb-in; the card: 6–10, 2 round the gear, 12–15 new, 6–8 used, rise 2–6.
+    /// Backlash in thou, torques in lb-in; the card: 6.5–10.5, 1.8 round the gear, 11.5–14.5 new, 5.5–7.5 used, rise
+    /// 2.5–5.5.
     fn outside(backlash: &[f64], pinion: f64, total: f64, bearings: Condition) -> Vec<String> {
         let assembly = Assembly {
             number: 1,
@@ -208,17 +209,17 @@ mod tests {
         assert_eq!(outside(&[8.0, 9.0], 13.0, 17.0, Condition::New), none);
         assert_eq!(outside(&[8.0, 9.0], 7.0, 10.0, Condition::Used), none);
         let used = outside(&[8.0], 13.0, 17.0, Condition::Used);
-        assert!(used.len() == 1 && used[0].contains("above 6.0 lb-in to 8.0 lb-in"));
+        assert!(used.len() == 1 && used[0].contains("above 5.5 lb-in to 7.5 lb-in"));
     }
 
     #[test]
     fn each_number_outside_is_said_with_its_limit() {
         let found = outside(&[3.0, 4.0, 8.0], 22.0, 39.0, Condition::New).join("; ");
         for part in [
-            "backlash 5.0 thou is below 6.0 thou to 10.0 thou",
-            "varies by 5.0 thou round the gear, the limit is 2.0 thou",
-            "rotating torque 22.0 lb-in is above 12.0 lb-in to 15.0 lb-in",
-            "17.0 lb-in, is above 2.0 lb-in to 6.0 lb-in",
+            "backlash 5.0 thou is below 6.5 thou to 10.5 thou",
+            "varies by 5.0 thou round the gear, the limit is 1.8 thou",
+            "rotating torque 22.0 lb-in is above 11.5 lb-in to 14.5 lb-in",
+            "17.0 lb-in, is above 2.5 lb-in to 5.5 lb-in",
         ] {
             assert!(found.contains(part), "{part}: {found}");
         }

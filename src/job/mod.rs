@@ -11,6 +11,7 @@ pub(crate) mod begin;
 pub(crate) mod clock;
 pub(crate) mod closing;
 mod error;
+pub(crate) mod health;
 mod layout;
 pub(crate) mod limits;
 mod mending;

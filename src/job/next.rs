@@ -10,7 +10,7 @@ use crate::units::Shown;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-/// The stations in the order of the work (common practice, with heavy-axle manuals in agreement).
+/// The stations in the order of the work (common practice, no source).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub(crate) enum Station {

@@ -107,7 +107,7 @@ fn nothing_there(path: &Path) -> JobError {
 }
 
 /// Names that the database takes for something else than a file, which would be gone at the end of the command.
-fn keeps(path: &Path) -> Result<(), JobError> {
+pub(super) fn keeps(path: &Path) -> Result<(), JobError> {
     let name = path.to_string_lossy();
     if name.is_empty() || name.starts_with(':') || name.starts_with("file:") {
         return Err(JobError::Use(format!(
@@ -139,7 +139,7 @@ fn make_folder(path: &Path) -> Result<(), JobError> {
 }
 
 /// Whether the file is a workshop's record, or new; nothing of it is changed.
-fn is_ours(path: &Path, about: &Metadata) -> Result<(), JobError> {
+pub(super) fn is_ours(path: &Path, about: &Metadata) -> Result<(), JobError> {
     if about.len() == 0 {
         return Ok(());
     }
@@ -190,18 +190,18 @@ fn numbered(path: &Path) -> rusqlite::Result<bool> {
 }
 
 /// Whether commits lie beside the database that are not in it yet.
-fn has_log(path: &Path) -> bool {
+pub(super) fn has_log(path: &Path) -> bool {
     std::fs::metadata(log_of(path)).is_ok_and(|about| about.len() > 0)
 }
 
-fn log_of(path: &Path) -> PathBuf {
+pub(super) fn log_of(path: &Path) -> PathBuf {
     let mut log = path.as_os_str().to_owned();
     log.push("-wal");
     log.into()
 }
 
 /// A connection that writes nothing; `alone` when nobody else can be writing, so that not even a file of locks is made.
-fn read_only(path: &Path, alone: bool) -> rusqlite::Result<Connection> {
+pub(super) fn read_only(path: &Path, alone: bool) -> rusqlite::Result<Connection> {
     let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
     let connection = match path.to_str().filter(|_| alone) {
         Some(text) => {

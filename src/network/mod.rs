@@ -9,6 +9,8 @@ mod onnx;
 
 use convolve::{Layer, Room};
 use rayon::{ThreadPool, ThreadPoolBuilder};
+#[cfg(feature = "cli")]
+use sha2::{Digest as _, Sha256};
 use std::cell::RefCell;
 use std::sync::OnceLock;
 
@@ -30,6 +32,15 @@ pub(crate) static FINE_PATCH: Network = Network::new(include_bytes!("fine_patch.
 /// From one flattened flank with a margin to what each cell shows, at half the size: scores of other things, of the gear, of this
 /// flank; length and height; the logarithms of the errors to be expected of them.
 pub(crate) static OUTLINE: Network = Network::new(include_bytes!("outline.onnx"));
+
+/// The networks and the names of their files.
+#[cfg(feature = "cli")]
+pub(crate) static ALL: [(&str, &Network); 4] = [
+    ("flank", &FLANK),
+    ("patch", &PATCH),
+    ("fine_patch", &FINE_PATCH),
+    ("outline", &OUTLINE),
+];
 
 /// SHA-256 of the files of weights, as `sha256sum` writes them.
 #[cfg(test)]
@@ -113,6 +124,12 @@ impl Network {
             file,
             layers: OnceLock::new(),
         }
+    }
+
+    /// SHA-256 of its file, as sixty-four digits.
+    #[cfg(feature = "cli")]
+    pub(crate) fn sha256(&self) -> String {
+        format!("{:x}", Sha256::digest(self.file))
     }
 
     /// Runs the network on three planes, on one thread: programs that read many photos read one on each core. The output's sides are

@@ -29,7 +29,7 @@ pub(crate) use layout::{Layout, layout};
 pub(crate) use limits::Limits;
 pub(crate) use open::open;
 #[cfg(feature = "cli")]
-pub(crate) use open::{from_bytes, looks_like_photo, open_bytes, open_with, read_bytes};
+pub(crate) use open::{formats, from_bytes, looks_like_photo, open_bytes, open_with, read_bytes};
 
 use crate::frames::PhotoPoint;
 use crate::schema::{PhotoArea, PhotoPart};

@@ -115,6 +115,19 @@ pub(crate) fn looks_like_photo(bytes: &[u8]) -> bool {
     sniff(bytes, "").is_ok()
 }
 
+/// The formats by the names people know them by, and whether this build opens them.
+#[cfg(feature = "cli")]
+pub(crate) fn formats() -> [(&'static str, bool); 5] {
+    [
+        // JPEG is decoded without the picture library.
+        ("JPEG", true),
+        ("PNG", ImageFormat::Png.reading_enabled()),
+        ("WebP", ImageFormat::WebP.reading_enabled()),
+        ("TIFF", ImageFormat::Tiff.reading_enabled()),
+        ("HEIC", cfg!(feature = "heic")),
+    ]
+}
+
 /// The format by the first bytes; the file's name is not asked.
 fn sniff(bytes: &[u8], name: &str) -> Result<ImageFormat, PhotoError> {
     let looks_like = match image::guess_format(bytes) {

@@ -305,7 +305,7 @@ const FAULTY_MATES: FlankParameters = FlankParameters {
 /// The numbers in use.
 pub(crate) const CALIBRATION: Calibration = Calibration {
     priors: SetParameters {
-        // Pinion numbers spread by ±0.10 mm (several makers' texts), wrong starting shims by more.
+        // Pinion numbers spread by ±0.10 mm (common practice, no source), wrong starting shims by more: chosen.
         pinion: 0.25,
         // Chosen, no evidence.
         ring: 0.30,
@@ -316,9 +316,8 @@ pub(crate) const CALIBRATION: Calibration = Calibration {
         // Film and backlash: chosen together with the benchmark's spread, no evidence from axles.
         film: 0.30,
         backlash: 0.02,
-        // Where the indicator stands, and how square. Workshops read 0.5 to 0.82 of backlash per unit of shim moved
-        // across (service texts of several makers, an army manual TM 9-2320-289-34 p. 6-19) where the geometry
-        // gives 0.6–0.87.
+        // Where the indicator stands, and how square. TM 9-2320-289-34 p. 6-19, Table 6-1, has 0.5 to 0.8 of backlash
+        // per unit of shim moved across, where the geometry gives 0.6–0.87; the width is chosen.
         backlash_ratio: 0.12,
         drive: FLANK_PRIORS,
         coast: FLANK_PRIORS,

@@ -2,9 +2,9 @@
 //!
 //! The pinion's distance moves both patches up or down: away from the ring gear is higher on drive and coast, toward it
 //! lower. TM 9-2320-266-34 para 19-5, TM 10-3930-638-24&P p. 4-246, TM 5-3810-306-34 p. 8-42, TM 10-3930-660-34
-//! p. 9-29 and a trade page's table by cutting method agree on it. The ring gear's distance moves the drive patch along
-//! the flank: less backlash is nearer the toe, more is nearer the heel; TM 5-3810-306-34 p. 8-42 and that table agree for
-//! the drive flank. Which way a patch runs along the flank when the pinion moves, and the coast patch when the ring gear
+//! p. 9-29 agree on it. The ring gear's distance moves the drive patch along
+//! the flank: less backlash is nearer the toe, more is nearer the heel; TM 5-3810-306-34 p. 8-42 and TM 10-3930-660-34
+//! p. 9-29 have it so. Which way a patch runs along the flank when the pinion moves, and the coast patch when the ring gear
 //! does, differs from set to set and is not said here.
 
 use super::diagnose;

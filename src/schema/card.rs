@@ -143,6 +143,9 @@ fn convex() -> FlankForm {
 }
 
 /// Where the patches should stand, and how near is right.
+///
+/// The usual numbers are chosen. A little to the toe: without load contact starts near the toe (TM 5-3805-260-24
+/// pp. 3-244/245), and load moves it to the heel (TM 5-4210-230-14&P-1 fig. 20). No source has a tolerance.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default)]
 #[non_exhaustive]

@@ -133,8 +133,7 @@ mod tests {
         }
     }
 
-    /// Two makers' manuals (light truck, heavy axle): one notch is worth about 0.003 in (0.08 mm). No thread is published
-    /// with it; by hand, 16 threads an inch and 18 notches give 0.0882 mm of travel.
+    /// SHAIS150A: one notch is worth about 0.003 in (0.08 mm). No thread is given with it; by hand, 16 threads an inch and 18 notches give 0.0882 mm of travel.
     #[test]
     fn a_notch_of_a_usual_adjuster_is_worth_about_three_thou() {
         let notch_mm = 25.4 / 16.0 / 18.0;

@@ -88,10 +88,10 @@ pub(crate) fn answer(found: &Spread, shown: &Shown) -> Answer {
 mod tests {
     use super::*;
 
-    /// A heavy-axle maintenance manual (MM-15103): 13.927 → 13.932 in is a spread of 0.005 in, window 0.002–0.009; an older one:
-    /// 15.315 → 15.324 is 0.009, window 0.006–0.013.
+    /// MM-15103: 13.927 → 13.932 in is a spread of 0.005 in, window 0.002–0.009; TM 5-3810-306-34 p. 8-34: window 0.006–0.013; by
+    /// hand, 15.315 → 15.324 is 0.009.
     #[test]
-    fn published_spreads() {
+    fn spreads_are_what_the_screw_s_length_grows_by() {
         for (before, after, window, expected) in [
             (13.927, 13.932, [0.002, 0.009], 0.005),
             (15.315, 15.324, [0.006, 0.013], 0.009),
@@ -102,7 +102,7 @@ mod tests {
             assert_eq!(found.is, Some("within"));
         }
         assert!(spread(13.932 * 25.4, 13.927 * 25.4, None).is_err());
-        // TM 5-3810-306-34 p. 8-34: 0.006–0.013 in; 0.005 is below.
+        // 0.005 in is below 0.006–0.013.
         let low = spread(0.0, 0.005 * 25.4, Some([0.006 * 25.4, 0.013 * 25.4])).unwrap();
         assert_eq!(low.is, Some("below"));
     }

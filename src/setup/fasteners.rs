@@ -7,7 +7,7 @@ use crate::units::Shown;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-/// Share of the proof load a re-usable joint is tightened to (the basis of published fastener tables).
+/// Share of the proof load a re-usable joint is tightened to (the basis of IFI N-68, as quoted in a torque table).
 pub(crate) const USUAL_SHARE: f64 = 0.75;
 
 /// A bolt's torque and tension.
@@ -69,7 +69,7 @@ pub(crate) fn bolt(
     let nut_factor = friction.nut_factor(&thread);
     if !(0.05..=0.5).contains(&nut_factor) {
         return Err(SetupError::Impossible(format!(
-            "a nut factor of {nut_factor:.2} is none; published ones run from 0.10 (waxed) to 0.22 (zinc, dry)"
+            "a nut factor of {nut_factor:.2} is none; usual ones run from 0.10 (waxed) to 0.22 (zinc, dry)"
         )));
     }
     let stress_area_mm2 = thread.stress_area_mm2();
@@ -188,13 +188,13 @@ pub(crate) fn answer(
     if bolt.customs.len() > 1 {
         answer.remarks.push(
             "Customs differ for plated threads. The slipperiest is worked with: it asks the least torque for a tension, and \
-             finds the most tension in a torque. A bolt catalogue has K 0.22 for zinc, which asks a third more torque; it is not \
+             finds the most tension in a torque. K 0.22 for zinc (common practice, no source) asks a third more torque; it is not \
              worked with."
                 .into(),
         );
     }
     answer.remarks.push(
-        "By a published table (K 0.15 and 0.20) the same torque gives a third more tension on a lubricated thread than on a dry \
+        "By IFI N-68, as quoted (K 0.15 and 0.20), the same torque gives a third more tension on a lubricated thread than on a dry \
          one. Clean threads, new bolts where the manual asks for them; with thread locker its maker's word counts."
             .into(),
     );
@@ -341,7 +341,7 @@ mod tests {
     use proptest::prelude::*;
     use std::f64::consts::TAU;
 
-    /// A published table on 75 % of proof, clamp in lb and torque in lb-ft at K .15/.18/.20.
+    /// IFI N-68, as quoted in a torque table on 75 % of proof: clamp in lb and torque in lb-ft at K .15/.18/.20.
     #[test]
     fn seven_published_rows_of_torque_and_tension() {
         for (size, grade, clamp_lb, torques) in [
@@ -428,7 +428,7 @@ mod tests {
         assert!(with("1-8", Some(Grade::Sae5), dry, share).contains("no document at hand"));
     }
 
-    /// 3/8-24 grade 8 by the published table: 44 lb-ft at K 0.18, 49 dry; TM 9-2320-362-14&P takes 20 % off dry for plating.
+    /// 3/8-24 grade 8 by IFI N-68, as quoted: 44 lb-ft at K 0.18, 49 dry; TM 9-2320-362-14&P takes 20 % off dry for plating.
     #[test]
     fn plated_bolts_go_by_the_lower_of_two_customs_and_show_both() {
         let thread = Thread::parse("3/8-24").unwrap();

@@ -40,7 +40,7 @@ pub(crate) enum ThreadState {
     Waxed,
 }
 
-const TABLE: &str = "a published torque table on 75 % of proof";
+const TABLE: &str = "IFI N-68 on 75 % of proof, as quoted";
 
 const fn of(nut_factor: f64, source: &'static str) -> Custom {
     Custom { nut_factor, source }
@@ -56,10 +56,10 @@ const PLATED: &[Custom] = &[
 ];
 const OILED: &[Custom] = &[of(
     0.18,
-    "dry less 10 % for oil, TM 9-2320-362-14&P appendix F, and a published torque table alike",
+    "dry less 10 % for oil, TM 9-2320-362-14&P appendix F, and IFI N-68, as quoted, alike",
 )];
 const LUBRICATED: &[Custom] = &[of(0.15, TABLE)];
-const WAXED: &[Custom] = &[of(0.10, "a bolt catalogue")];
+const WAXED: &[Custom] = &[of(0.10, "common practice, no source")];
 
 impl ThreadState {
     /// The customs for it, the slipperiest first: that one is worked with, for it asks the least torque for a tension

@@ -23,7 +23,7 @@ impl Marks {
     }
 }
 
-/// Published spread of pinion marks, millimetres: ±0.10 (Army manuals, makers' texts).
+/// Spread of pinion marks, millimetres: ±0.10; common practice, no source.
 const USUAL_MARK_MM: f64 = 0.10;
 /// A mark beyond this was most likely read in the wrong unit, millimetres.
 const MOST_MARK_MM: f64 = 0.5;

@@ -354,8 +354,8 @@ mod tests {
     }
 
     /// TM 9-2320-289-34 (rule of Table 6-1 and the preload step): from zero lash L and R, take 0.010 across, then add
-    /// 0.004 a side: L − 0.006 and R + 0.014, total + 0.008, which is also a maker's 0.008 in in all; 0.010 across gives
-    /// 0.005–0.008 in of backlash.
+    /// 0.004 a side: L − 0.006 and R + 0.014, total + 0.008; 0.010 across gives
+    /// 0.005–0.008 in of backlash. The ratio is theirs, backlash over shim; what is tested is the split into packs.
     #[test]
     fn the_published_split_with_preload_on_both_sides() {
         let (left, right) = (95.0, 88.0);

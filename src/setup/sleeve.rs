@@ -6,7 +6,7 @@ use crate::units::{LB_IN_NM, Shown};
 use schemars::JsonSchema;
 use serde::Serialize;
 
-/// Step of the nut, N·m: 5 lb-ft at a time, as published for crush sleeves.
+/// Step of the nut, N·m: 5 lb-ft at a time; common practice, no source.
 pub(crate) const STEP_NM: f64 = 5.0 * 12.0 * LB_IN_NM;
 
 /// One step: the nut's torque and what the pinion then turned with.

@@ -258,9 +258,9 @@ mod tests {
         readings(&nm).unwrap()
     }
 
-    /// Total = pinion + 7–11 lb-in (one maker's manual); TM 5-3805-260-24: a rise of 2–4 lb-in.
+    /// Total = pinion + 7–11 lb-in (common practice, no source); TM 5-3805-260-24: a rise of 2–4 lb-in.
     #[test]
-    fn published_rises() {
+    fn usual_rises_are_judged() {
         for (window, total_lb_in, is) in [
             ([7.0, 11.0], 22.0, "within"),
             ([7.0, 11.0], 27.0, "above"),

@@ -16,8 +16,8 @@ pub(crate) struct Usual {
     pub high: f64,
 }
 
-/// Backlash, mm. Published windows run from 0.003 in (light axles) to 0.026 in (heavy ones,
-/// TM 5-3810-300-24&P2 p. 4-255); used gears are looser.
+/// Backlash, mm. TM 5-3810-300-24&P2 p. 4-255 has 0.026 in at the upper end; 0.003 in at the lower and the range's
+/// own ends: common practice, no source.
 pub(crate) const BACKLASH: Usual = usual("backlash", 0.02, 1.5);
 /// Backlash where none at all may be meant, mm.
 pub(crate) const BACKLASH_OR_NONE: Usual = usual("backlash", 0.0, 1.5);
@@ -29,19 +29,21 @@ pub(crate) const SLINGER: Usual = usual("slinger", 0.2, 6.0);
 pub(crate) const SIDE_PACK: Usual = usual("side pack", 0.1, 30.0);
 /// A pinion-bearing preload pack or spacer, mm. Common practice (about 0.080 in on a light axle), no source.
 pub(crate) const PRELOAD_PACK: Usual = usual("preload pack", 0.2, 20.0);
-/// Rotating torque of a pinion, N·m. Published limits run from 5 to 45 lb-in
-/// (TM 9-2320-289-34, TM 10-3930-660-34).
+/// Rotating torque of a pinion, N·m. Limits run from 5 to 45 lb-in
+/// (TM 9-2320-289-34 p. 6-119, TM 10-3930-660-34 p. 9-16).
 pub(crate) const ROTATING: Usual = usual("rotating torque", 0.0, 12.0);
 /// Rotating torque of pinion and carrier together, N·m.
 pub(crate) const TOTAL_ROTATING: Usual = usual("total turning torque", 0.1, 20.0);
-/// Torque of a pinion nut, N·m. Published values run from 150 lb-ft to 1500 lb-ft (a heavy-axle
-/// manual's table by thread: 7/8-20 200–275 … 2-12 1200–1500).
+/// Torque of a pinion nut, N·m. By thread from 200 to 1500 lb-ft (DF02-30: 7/8-20
+/// 200–275 … 2-12 1200–1500); 150 lb-ft on a light axle: common practice, no source.
 pub(crate) const PINION_NUT: Usual = usual("pinion nut torque", 60.0, 2500.0);
-/// Torque of a ring-gear or cap bolt, N·m. Published values run from 44 to 400 lb-ft.
+/// Torque of a ring-gear or cap bolt, N·m. TM 9-2320-260-34-1 p. 10-42: caps 290–370 lb-ft; the range's ends: common practice,
+/// no source.
 pub(crate) const BOLT: Usual = usual("bolt torque", 10.0, 900.0);
 /// A preload shim for the side bearings, mm. TM 9-2320-289-34: 0.004 in a side.
 pub(crate) const SIDE_PRELOAD: Usual = usual("side preload", 0.0, 0.6);
-/// Case spread, mm. Published values run from 0.002 to 0.015 in.
+/// Case spread, mm. MM-15103: 0.002–0.009 in; TM 5-3810-306-34 p. 8-34: 0.006–0.013 in; the range's ends: common practice, no
+/// source.
 pub(crate) const SPREAD: Usual = usual("case spread", 0.0, 0.8);
 /// A mounting distance or another length of a housing, mm.
 pub(crate) const HOUSING: Usual = usual("length", 5.0, 600.0);
@@ -140,10 +142,10 @@ mod tests {
         assert!((BACKLASH.check(&said, true).unwrap() - 5.08).abs() < 1e-12);
     }
 
-    /// Limits of TM 10-3930-660-34 (5–45 lb-in), of an axle manual's nut table (200–1500 lb-ft) and of light and heavy
-    /// axles (0.003–0.026 in of backlash) pass unasked.
+    /// Limits of TM 10-3930-660-34 (5–45 lb-in), of DF02-30 by thread (200–1500 lb-ft), of TM 5-3810-300-24&P2 (0.026 in
+    /// of backlash) pass unasked; so do those of a light axle (common practice, no source).
     #[test]
-    fn published_values_are_not_questioned() {
+    fn usual_limits_are_not_questioned() {
         for text in ["5 lb-in", "45 lb-in", "12 lb-in", "15 lb-in", "30 lb-in"] {
             assert!(
                 ROTATING

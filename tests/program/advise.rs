@@ -70,7 +70,7 @@ fn a_high_heel_job_is_answered_with_shims_of_the_kit() {
         .collect();
     let to_mm = pack["to_mm"].as_f64().unwrap();
     assert!((stack.iter().sum::<f64>() - to_mm).abs() < 1e-6);
-    let kit = [0.0762, 0.127, 0.254, 0.762];
+    let kit = [0.0635, 0.1016, 0.1778, 0.762];
     assert!(
         stack
             .iter()
@@ -282,9 +282,12 @@ fn backlash_that_varies_round_a_right_gear_is_run_out() {
 fn a_window_narrower_than_the_step_of_the_side_shims_is_said() {
     let card = std::fs::read_to_string(root("fixtures/cards/larchfield-8in.toml"))
         .unwrap()
-        .replace("[\"0.006in\", \"0.010in\"]", "[\"0.0060in\", \"0.0062in\"]")
         .replace(
-            "side_shims = [\"0.003in\", \"0.005in\", \"0.010in\", \"0.030in\"]",
+            "[\"0.0065in\", \"0.0105in\"]",
+            "[\"0.0060in\", \"0.0062in\"]",
+        )
+        .replace(
+            "side_shims = [\"0.0025in\", \"0.004in\", \"0.007in\", \"0.030in\"]",
             "side_shims = [\"0.030in\"]",
         );
     let card = flankread::Card::from_toml(&card).unwrap();

@@ -1,4 +1,4 @@
-//! Published directions come out of the advice on the sets they were written for.
+//! Directions of documents come out of the advice on the sets they were written for.
 //!
 //! Each test names the document whose rule it checks. Where documents disagree the test shows which
 //! property of the set decides.
@@ -96,7 +96,7 @@ fn high_heel_on_drive_and_high_toe_on_coast_takes_a_thicker_pinion_shim() {
 }
 
 /// The same finding where the shims sit under a removable cage: thicker moves the pinion away there
-/// (service text of a 10.5-inch axle; several army manuals), so the pack gets thinner.
+/// (common practice, no source), so the pack gets thinner.
 #[test]
 fn under_a_cage_the_same_finding_takes_a_thinner_shim() {
     let mut card = hypoid("face-milled");
@@ -106,9 +106,7 @@ fn under_a_cage_the_same_finding_takes_a_thinner_shim() {
     assert!(pinion_pack_change_mm(&advice) < -0.1);
 }
 
-/// Service texts of several makers of cars and turf machines: heel or face (high) contact moves the
-/// pinion closer, toe or flank (low) contact moves it farther. TM 5-3810-306-34 p. 8-42 and
-/// TM 10-3930-660-34 p. 9-29: high, pinion in; low, pinion out.
+/// TM 5-3810-306-34 p. 8-42 and TM 10-3930-660-34 p. 9-29: high, pinion in; low, pinion out.
 #[test]
 fn high_moves_the_pinion_in_and_low_moves_it_out_on_either_cutting_method() {
     for (cutting, along) in [("face-milled", -0.02), ("face-hobbed", 0.08)] {
@@ -191,8 +189,8 @@ fn the_estimate_finds_the_misplacement_of_an_independent_prototype() {
 }
 
 /// Where the sources disagree: pinion out takes the coast patch of a face-milled hypoid set to the
-/// toe (TM 9-2320-266-34; a gear supplier's chart), that of a face-hobbed one to the heel (the same
-/// chart). The lengthwise curvature of the cut decides it, so the same coast reading leaves something
+/// toe (TM 9-2320-266-34 para 19-5), that of a face-hobbed one to the heel (common practice, no
+/// source). The lengthwise curvature of the cut decides it, so the same coast reading leaves something
 /// unexplained on the one set and not on the other.
 #[test]
 fn the_lengthwise_answer_to_a_pinion_move_depends_on_the_set() {
@@ -217,9 +215,9 @@ fn the_lengthwise_answer_to_a_pinion_move_depends_on_the_set() {
 }
 
 /// TM 5-3805-260-24 pp. 3-244/245 is about a spiral bevel set without offset: pinion too far out
-/// shows at the heel of the concave (coast) flank. A full contact analysis of the face-milled pair of
-/// NASA CR-191009 gives the same: pinion out takes the coast patch to the heel and both toward the
-/// tip. With a hypoid offset the coast patch of a face-milled set goes the other way.
+/// shows at the heel of the concave (coast) flank. The same was computed from the published settings of
+/// NASA CR-191009 (as quoted), pinion moved out by 0.022 in and its profile relieved: pinion out takes the coast patch to the
+/// heel and both toward the tip. With a hypoid offset the coast patch of a face-milled set goes the other way.
 #[test]
 fn without_offset_the_coast_patch_goes_to_the_heel() {
     let card = Card::from_toml(

@@ -4,10 +4,12 @@
 mod common;
 
 mod advise;
+mod bare;
 mod batch;
 mod bench;
 mod cautions;
 mod directions;
+mod doctor;
 mod example_job;
 mod hidden_ends;
 mod hostile;

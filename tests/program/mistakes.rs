@@ -169,12 +169,12 @@ const CARD_MISTAKES: [(&str, &str, &str); 12] = [
         "must be one of \"left\", \"right\"",
     ),
     (
-        "backlash = [\"0.006in\", \"0.010in\"]",
-        "backlash = [\"0.010in\", \"0.006in\"]",
+        "backlash = [\"0.0065in\", \"0.0105in\"]",
+        "backlash = [\"0.0105in\", \"0.0065in\"]",
         "low then high",
     ),
     (
-        "backlash = [\"0.006in\", \"0.010in\"]",
+        "backlash = [\"0.0065in\", \"0.0105in\"]",
         "backlash = [\"0.15in\", \"0.25in\"]",
         "was 0.15 mm meant?",
     ),

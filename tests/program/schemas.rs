@@ -132,6 +132,7 @@ const PRINTED: &[(&str, &str)] = &[
     ("setup", "setup sum 0.030in 0.005in 0.002in"),
     ("simulation", "simulate --card CARD --pinion 0.1mm"),
     ("man", "man --out man"),
+    ("doctor", "doctor"),
     (
         "lesson-glossary",
         "lesson glossary --out words --photo-width 160",
@@ -158,6 +159,7 @@ const PRINTED: &[(&str, &str)] = &[
     ("job-answer", "job check washers"),
     ("record", "job show"),
     ("job", "job show --as-job"),
+    ("doctor", "doctor --backup copy.db"),
     ("job-answer", "job sheet --out sheet.html"),
     ("job-answer", "job export --out job.zip"),
     ("job-answer", "job strike 1 --because tried"),

@@ -30,7 +30,7 @@ fn refusal(arguments: &[&str]) -> String {
     String::from_utf8_lossy(&output.get_output().stderr).into_owned()
 }
 
-/// Every published cell of ISO 23509:2016, Annex F, through a card; tolerances as in the unit tests
+/// Every cell of ISO 23509:2016, Annex F, as quoted, through a card; tolerances as in the unit tests
 /// of the blank.
 #[test]
 fn the_blank_is_printed_under_the_symbols_of_iso_23509() {

@@ -1,4 +1,4 @@
-//! Each setup station with the outside check beside it and one case by hand. More published numbers: `setup.rs`.
+//! Each setup station with the outside check beside it and one case by hand. More numbers from documents: `setup.rs`.
 
 use crate::common::{ended, flankread};
 use serde_json::Value;
@@ -60,7 +60,7 @@ const CASES: [Case; 13] = [
         0.0002 * INCH,
     ),
     (
-        "trade text: raise the nut by 5 lb-ft at a time; TM 9-2320-289-34: window 25-35 lb-in",
+        "common practice, no source: raise the nut by 5 lb-ft at a time; TM 9-2320-289-34: window 25-35 lb-in",
         "355 + 5 = 360 lb-ft",
         "sleeve --window 25lb-in 35lb-in --step 350lb-ft=2lb-in --step 355lb-ft=7lb-in",
         "/nut_nm",
@@ -76,7 +76,7 @@ const CASES: [Case; 13] = [
         1e-9,
     ),
     (
-        "makers' texts: one notch is about .003 in (0.08 mm) of backlash",
+        "SHAIS150A: one notch is about .003 in (0.08 mm) of backlash",
         "a notch of 2.4 / 18 = 0.133 mm makes 0.6 x 0.133 = 0.08 mm: 0.16 mm wants 2 notches",
         "adjusters --backlash 0.04mm --wanted 0.20mm --pitch 2.4mm --notches-per-turn 18",
         "/notches",
@@ -84,7 +84,7 @@ const CASES: [Case; 13] = [
         1e-9,
     ),
     (
-        "a gear maker's lecture: in the plane of rotation up to 40 % more",
+        "ISO 23509:2016, Annex F, sample 2, as quoted: normal pressure angle 20, spiral angle 38.61",
         "0.100 / (cos 20 x cos 38.61) = 0.1362 mm",
         "backlash --reading 0.100mm --direction square --spiral-angle 38.61",
         "/other_direction_mm",
@@ -92,7 +92,7 @@ const CASES: [Case; 13] = [
         1e-4,
     ),
     (
-        "one maker: total is the pinion's own and 7-11 lb-in",
+        "common practice, no source: total is the pinion's own and 7-11 lb-in",
         "22 - 13 = 9 lb-in",
         "torque --pinion 13lb-in --total 22lb-in --rise 7lb-in 11lb-in",
         "/rise_nm",
@@ -100,7 +100,7 @@ const CASES: [Case; 13] = [
         1e-6,
     ),
     (
-        "a heavy-axle manual, MM-15103: 13.927 to 13.932 is .005 in",
+        "MM-15103: 13.927 to 13.932 is .005 in",
         "the same",
         "case-spread --before 13.927in --after 13.932in --window 0.002in 0.009in",
         "/spread_mm",
@@ -108,7 +108,7 @@ const CASES: [Case; 13] = [
         1e-9,
     ),
     (
-        "published table on 75 % of proof, 3/8-24 grade 8, K .20: 49 lb-ft",
+        "IFI N-68, as quoted, on 75 % of proof, 3/8-24 grade 8, K .20: 49 lb-ft",
         "0.75 x 120 000 x 0.7854 (0.375 - 0.9743/24)^2 = 7905 lb; 0.20 x 0.375 x 7905 / 12 = 49.4 lb-ft",
         "fasteners 3/8-24 --grade 8 --nut-factor 0.20",
         "/torque_nm",

@@ -30,7 +30,7 @@ impl RatioArgs {
     fn ratio(&self, card: Option<&Card>) -> Result<Ratio> {
         match (self.ratio, card) {
             (Some(ratio), _) if !(0.3..=1.2).contains(&ratio) => Err(SetupError::Impossible(
-                format!("a ratio of {ratio} is none; published ones run from 0.5 to 0.9"),
+                format!("a ratio of {ratio} is none; usual ones run from 0.5 to 0.9"),
             )
             .into()),
             (Some(ratio), _) => Ok(Ratio {

@@ -6,7 +6,7 @@ use crate::gear::flank::Surface;
 use crate::gear::pitch::PitchPair;
 use nalgebra::{Matrix2, Rotation3, Vector2, Vector3};
 
-/// Mean cone distance of the gear, inches (NASA CR-191009).
+/// Mean cone distance of the gear, inches (NASA CR-191009, as quoted).
 const MEAN_CONE: f64 = 3.191;
 /// How far the pinion stands out, inches: where the patch of the published settings lies on the flank.
 const PINION_OUT: f64 = 0.022;
@@ -131,8 +131,8 @@ impl Pair {
 }
 
 /// Shift of the contact point along the pitch cone and square to it, inches per inch (per radian) of pinion axial,
-/// gear axial, offset and shaft angle, on the gear's convex flank: tooth contact analysis of the two published surfaces,
-/// by a separate program that knows nothing of ease-off.
+/// gear axial, offset and shaft angle, on the gear's convex flank: computed from the published settings of
+/// NASA CR-191009, with the pinion moved out and relieved as above, by a separate program that knows nothing of ease-off.
 const ANALYSED: [[f64; 2]; 4] = [[-0.01, 3.45], [2.55, -0.31], [-8.36, 2.28], [-4.37, 5.96]];
 
 #[test]

@@ -1,5 +1,5 @@
 //! Virtual cylindrical gears at the mean point and their contact ratios (ISO 10300-1, method B1, as
-//! worked in ISO/TR 10300-30).
+//! worked in ISO/TR 10300-30, as quoted).
 
 use super::gear_dimensions::GearDimensions;
 use super::input::BlankInput;

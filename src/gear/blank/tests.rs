@@ -1,4 +1,5 @@
-//! The blank against published samples.
+//! The blank against the samples of standards, all as quoted in the tests of other programs: the standards themselves were not
+//! at hand.
 
 use super::*;
 use crate::schema::Cutting;

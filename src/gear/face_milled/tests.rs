@@ -5,8 +5,8 @@ use crate::gear::flank::Surface;
 use nalgebra::Isometry3;
 use nalgebra::{Translation3, UnitQuaternion};
 
-/// Machine settings as NASA CR-191009 (Bibel, Reddy, Kumar, 1994), pp. 4–6, gives them; inches and
-/// degrees. The lengths stay in inches here: the surface does not mind its unit.
+/// Machine settings as NASA CR-191009 (Bibel, Reddy, Kumar, 1994), pp. 4–6, gives them, as quoted in
+/// another program's tests; inches and degrees. The lengths stay in inches here: the surface does not mind its unit.
 pub(crate) struct Settings {
     /// +1 pinion, −1 gear.
     hand: f64,
@@ -108,7 +108,7 @@ impl Settings {
     }
 }
 
-/// NASA CR-191009, pp. 9–11: flank points on the root line at the toe, inches.
+/// NASA CR-191009, pp. 9–11, as quoted: flank points on the root line at the toe, inches.
 #[test]
 fn flank_points_of_nasa_cr_191009() {
     let pinion_b = Settings {

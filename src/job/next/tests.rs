@@ -73,7 +73,7 @@ fn station_of(record: &Record) -> Station {
     next.station
 }
 
-/// The order of the stations: common practice, no source; heavy-axle manuals agree with it.
+/// The order of the stations: common practice, no source.
 #[test]
 fn a_job_goes_from_station_to_station() {
     let mut job = record();
@@ -94,7 +94,7 @@ fn a_job_goes_from_station_to_station() {
         },
     ));
     assert_eq!(station_of(&job), Station::PinionPreload);
-    // 30 lb-in on a window of 12 to 15.
+    // 30 lb-in on a window of 11.5 to 14.5.
     job.trials[1].trial.pinion_torque_nm = Some(3.39);
     assert_eq!(station_of(&job), Station::PinionPreload);
     job.trials[1].trial.pinion_torque_nm = Some(1.5);
@@ -156,7 +156,7 @@ fn a_job_goes_from_station_to_station() {
     assert!(missing[0].contains("4 places"), "{missing:?}");
 }
 
-/// The card: backlash 6–10 thou, 2 round the gear, 12–15 lb-in.
+/// The card: backlash 6.5–10.5 thou, 1.8 round the gear, 11.5–14.5 lb-in.
 #[test]
 fn nothing_final_goes_in_while_a_number_is_outside_its_limit() {
     let mut job = record();

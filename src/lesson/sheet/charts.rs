@@ -7,9 +7,8 @@ use crate::schema::Cutting;
 /// A patch that goes less far than this along the tooth hardly goes at all, share of the length.
 const HARDLY: f64 = 0.015;
 
-/// Which way along the tooth a common shop chart sends drive and coast patch: + to the heel. The chart's rows for less
-/// backlash and for a pinion too far out are published shop practice, the other two are their reverse; an Army manual
-/// (TM 9-2320-266-34, 19-5) has the face-milled row of the pinion too, another (TM 5-3805-260-24, 3-244) the opposite.
+/// Which way along the tooth a common shop chart sends drive and coast patch: + to the heel. Common practice, no
+/// source; TM 9-2320-266-34 para 19-5 has the face-milled row of the pinion too, TM 5-3805-260-24 p. 3-244 the opposite.
 fn chart(cutting: Cutting, pinion: bool, away: bool) -> [f64; 2] {
     let out = match (cutting, pinion) {
         (Cutting::FaceMilled, true) => [1.0, -1.0],

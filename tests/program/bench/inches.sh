@@ -23,15 +23,15 @@ run job next $in
 say "The limits, asked for later; the open job is told of them"
 answer "left
 convex
-0.006in, 0.010in
-0.002in
-12lb-in, 15lb-in
-6lb-in, 8lb-in
-2lb-in, 6lb-in
-0.003in
-145lb-ft, 160lb-ft
-50lb-ft, 55lb-ft
-55lb-ft, 60lb-ft
+0.0065in, 0.0105in
+0.0018in
+11.5lb-in, 14.5lb-in
+5.5lb-in, 7.5lb-in
+2.5lb-in, 5.5lb-in
+0.0028in
+138lb-ft, 157lb-ft
+49lb-ft, 54lb-ft
+53lb-ft, 61lb-ft
 shims
 0.001in
 plus is thicker
@@ -40,10 +40,10 @@ shims
 
 
 square
-0.008in
+0.007in
 both sides
-0.002in, 0.003in, 0.005in, 0.010in, 0.020in, 0.030in
-4 x 0.002in, 4 x 0.003in, 4 x 0.005in, 2 x 0.010in, 2 x 0.020in, 6 x 0.030in" job card complete axle.toml
+0.0025in, 0.004in, 0.007in, 0.012in, 0.018in, 0.030in
+4 x 0.0025in, 4 x 0.004in, 4 x 0.007in, 2 x 0.012in, 2 x 0.018in, 6 x 0.030in" job card complete axle.toml
 run job card use axle.toml $in --at ${day}T08:10:00Z
 
 say "As found: the backlash in the wrong unit, then right"
@@ -94,7 +94,7 @@ run job trial --side-preload --ring-side-shim 0.0910in --far-side-shim 0.0925in 
 run job next $in
 run setup backlash --job 1 --reading 3thou --reading 4thou --reading 8thou --reading 2thou $in
 run job strike 7 --because "a burr under the ring gear, dressed off"
-run job trial --side-preload --ring-side-shim 0.0867in --far-side-shim 0.0965in --backlash 9thou --backlash 9thou --backlash 9.5thou --backlash 9thou $in --at ${day}T15:10:00Z
+run job trial --side-preload --ring-side-shim 0.0862in --far-side-shim 0.0960in --backlash 9thou --backlash 9thou --backlash 9.5thou --backlash 9thou $in --at ${day}T15:10:00Z
 run job next $in
 
 say "Final parts"

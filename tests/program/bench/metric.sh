@@ -17,15 +17,15 @@ answer "203.2mm
 face-milled
 left
 convex
-0.15mm, 0.25mm
-0.05mm
-1.35N·m, 1.70N·m
-0.65N·m, 0.95N·m
-0.2N·m, 0.7N·m
-0.08mm
-150N·m, 350N·m
-68N·m, 75N·m
-75N·m, 82N·m
+0.16mm, 0.27mm
+0.045mm
+1.30N·m, 1.65N·m
+0.60N·m, 0.85N·m
+0.28N·m, 0.62N·m
+0.07mm
+160N·m, 340N·m
+66N·m, 73N·m
+72N·m, 83N·m
 behind head bearing
 sleeve
 0.01mm
@@ -37,7 +37,7 @@ threaded
 square
 
 
-0.05mm, 0.08mm, 0.13mm, 0.25mm, 0.50mm
+0.06mm, 0.10mm, 0.18mm, 0.30mm, 0.45mm
 " job card new --out axle.toml --go-on
 run job new "Van, rear" --card axle.toml --by Robin --at ${day}T08:00:00Z
 run job note --not-found "Came in a box, ring gear off" --at ${day}T08:05:00Z
