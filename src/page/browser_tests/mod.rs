@@ -135,7 +135,7 @@ fn twelve_taps_and_two_photos_lead_from_nothing_to_advice() {
     assert!(phone.taps <= 12, "{}", phone.taps);
     let said = phone.text("do");
     assert!(
-        said.starts_with("Add 7.0 thou behind the head bearing (5.0 + 2.0). Leave the side"),
+        said.starts_with("Add 7.0 thou behind the head bearing. Leave the side"),
         "{said}"
     );
     let cautions = phone.text("cautions");
