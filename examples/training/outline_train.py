@@ -4,12 +4,11 @@
 
 Each sample is one flank as a fitted gear lays it out, with a margin all round, 160 x 96 cells of length x height: the fit is off by some of the length and much of
 the height, and the network says of each cell whether it shows this flank, other parts of the gear or none of it, and at which length and height it truly lies.
-Shades are as the patch networks see them. Writes DIR/outline_network.pt and DIR/outlines.png.
+Shades are as the patch networks see them. Writes DIR/outline_network.pt and DIR/outline_samples.png.
 """
-import os
 import numpy as np
 import training
-from training import DEV, RANK, arguments, drawn, fit, pointer, rand, rendered, said     # chooses the card: before torch
+from training import DEV, RANK, arguments, drawn, fit, look_apart, pointer, rand, rendered     # chooses the card: before torch
 import torch
 import torch.nn.functional as F
 import camera
@@ -161,22 +160,12 @@ def main():
     net = fit(FlankNet(PATCH_STRIDE, OUTLINE_WIDTHS, 7), a, sample, loss_of, NAMES)
     if RANK > 0:
         return
-    os.makedirs(a.out, exist_ok=True)
-    torch.save(net.state_dict(), os.path.join(a.out, "outline_network.pt"))
-    with torch.no_grad():
-        parts = []
-        for i in range(0, held, 32):
-            x, t = augment(pics[i:i + 32], bits[i:i + 32])
-            out = net(x).float()
-            parts.append(torch.stack(loss_of(out, *t)[1]))
-            if i == 0:
-                low = lambda k, u, v: torch.stack([u, v, k / 2], 1).clamp(0, 1)
-                said_so = low(out[:12, :3].argmax(1).float(), out[:12, 3], out[:12, 4])
-                show = torch.cat([F.avg_pool2d(x[:12], 2).clamp(0, 1), low(t[0][:12].float(), t[1][:12], t[2][:12]), said_so], 3)
-    print("held apart: " + said(NAMES, torch.stack(parts).mean(0)))
-    from PIL import Image
-    rows = torch.cat([torch.cat(list(show[i:i + 2]), 2) for i in range(0, 12, 2)], 1)
-    Image.fromarray((rows.permute(1, 2, 0).clamp(0, 1).cpu().numpy() * 255).astype(np.uint8)).save(os.path.join(a.out, "outlines.png"))
+
+    def shown(x, out, t):
+        plane = lambda k, u, v: torch.stack([u, v, k / 2], 1).clamp(0, 1)
+        return torch.cat([F.avg_pool2d(x, 2).clamp(0, 1), plane(t[0].float(), t[1], t[2]), plane(out[:, :3].argmax(1).float(), out[:, 3], out[:, 4])], 3)
+
+    look_apart(net, a, "outline", held, lambda of: augment(pics[of], bits[of]), loss_of, NAMES, shown)
 
 
 if __name__ == "__main__":

@@ -6,12 +6,12 @@
 
 Each sample is a few flanks of one gear, flattened to 128 x 48 cells of length x height (fine: 256 x 96) and put one under the other, as src/segment shows them to
 the network: square root of light over the mean light of what is seen, cells that are not seen mid-grey. Labels come from the contact function itself.
-Writes DIR/patch_network.pt and DIR/patches.png.
+Writes DIR/patch_network.pt and DIR/patch_samples.png.
 """
-import os, sys
+import sys
 import numpy as np
 import training
-from training import DEV, RANK, arguments, drawn, fit, pointer, rand, rendered, said     # chooses the card: before torch
+from training import DEV, RANK, arguments, drawn, fit, look_apart, pointer, rand, rendered     # chooses the card: before torch
 import torch
 import torch.nn.functional as F
 import scenes
@@ -178,21 +178,12 @@ def main():
     net = fit(FlankNet(PATCH_STRIDE, FINE_PATCH_WIDTHS if FINE else PATCH_WIDTHS, 2), a, sample, loss_of, NAMES)
     if RANK > 0:
         return
-    os.makedirs(a.out, exist_ok=True)
-    torch.save(net.state_dict(), os.path.join(a.out, "patch_network.pt"))
-    with torch.no_grad():
-        parts = []
-        for i in range(0, held, 32):
-            x, t = augment(pics[i:i + 32], bits[i:i + 32])
-            out = net(x).float()
-            parts.append(torch.stack(loss_of(out, *t)[1]))
-            if i == 0:
-                low = lambda m: m.clamp(0, 1)[:12, None].expand(-1, 3, -1, -1)
-                show = torch.cat([F.avg_pool2d(x[:12], 2).clamp(0, 1), low(torch.sigmoid(out[:, 0])), low(t[0]), low(torch.sigmoid(out[:, 1])), low(t[1])], 3)
-    print("held apart: " + said(NAMES, torch.stack(parts).mean(0)))
-    from PIL import Image
-    rows = torch.cat([torch.cat(list(show[i:i + 2]), 2) for i in range(0, 12, 2)], 1)
-    Image.fromarray((rows.permute(1, 2, 0).clamp(0, 1).cpu().numpy() * 255).astype(np.uint8)).save(os.path.join(a.out, "patches.png"))
+
+    def shown(x, out, t):
+        low = lambda m: m.clamp(0, 1)[:, None].expand(-1, 3, -1, -1)
+        return torch.cat([F.avg_pool2d(x, 2).clamp(0, 1), low(torch.sigmoid(out[:, 0])), low(t[0]), low(torch.sigmoid(out[:, 1])), low(t[1])], 3)
+
+    look_apart(net, a, "patch", held, lambda of: augment(pics[of], bits[of]), loss_of, NAMES, shown)
 
 
 if __name__ == "__main__":

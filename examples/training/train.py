@@ -3,13 +3,13 @@
     python3 train.py --render-seconds 240 --train-seconds 300 --out DIR
     torchrun --nproc-per-node 2 train.py …                                 the same on two cards
 
-Writes DIR/flank_network.pt (resumable) and DIR/samples.png. Needs nvcc, PyTorch and an NVIDIA card; nothing users run needs one.
+Writes DIR/flank_network.pt (resumable) and DIR/flank_samples.png. Needs nvcc, PyTorch and an NVIDIA card; nothing users run needs one.
 --keep FOLDER keeps the pictures there, so that a later run with --resume goes on with them and its own.
 """
 import os, sys
 import numpy as np
 sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
-from training import DEV, RANK, arguments, despeckle, drawn, fit, pointer, rand, rendered, said     # chooses the card: before torch
+from training import DEV, RANK, arguments, despeckle, drawn, fit, look_apart, pointer, rand, rendered     # chooses the card: before torch
 import camera
 import torch
 import torch.nn.functional as F
@@ -143,21 +143,18 @@ def main():
     net = fit(FlankNet(), a, sample, loss_of, NAMES)
     if RANK > 0:
         return
-    os.makedirs(a.out, exist_ok=True)
-    torch.save(net.state_dict(), os.path.join(a.out, "flank_network.pt"))
-    with torch.no_grad():
-        parts = []
-        for i in range(0, held, 32):
-            x, *t = augment(pics[i:i + 32], labs[i:i + 32], sizes[i:i + 32], False)
-            out = net(x).float()
-            parts.append(torch.stack(loss_of(out, *t)[1]))
-            if i == 0:
-                show = torch.cat([F.avg_pool2d(x[:12], STRIDE), torch.stack([out[:12, 4], out[:12, 5], (out[:12, :4].argmax(1) == 3).float()], 1).clamp(0, 1) * (out[:12, :4].argmax(1) >= 2)[:, None],
-                                  torch.stack([t[1][:12], t[2][:12], (t[0][:12] == 3).float()], 1) * (t[0][:12] >= 2)[:, None]], 2)
-    print("held apart: " + said(NAMES, torch.stack(parts).mean(0)))
-    from PIL import Image
-    rows = torch.cat([torch.cat(list(show[i:i + 6]), 2) for i in range(0, 12, 6)], 1)
-    Image.fromarray((rows.permute(1, 2, 0).clamp(0, 1).cpu().numpy() * 255).astype(np.uint8)).save(os.path.join(a.out, "samples.png"))
+
+    def shown(x, out, t):
+        found, form = out[:, :4].argmax(1), lambda k: (k == 3).float()
+        said_so = torch.stack([out[:, 4], out[:, 5], form(found)], 1).clamp(0, 1) * (found >= 2)[:, None]
+        true = torch.stack([t[1], t[2], form(t[0])], 1) * (t[0] >= 2)[:, None]
+        return torch.cat([F.avg_pool2d(x, STRIDE), said_so, true], 2)
+
+    def batch(of):
+        x, *t = augment(pics[of], labs[of], sizes[of], False)
+        return x, t
+
+    look_apart(net, a, "flank", held, batch, loss_of, NAMES, shown, across=6)
 
 
 if __name__ == "__main__":

@@ -159,5 +159,26 @@ def fit(net, a, sample, loss_of, names):
     return average.eval()
 
 
+@torch.no_grad()
+def look_apart(net, a, name, held, batch, loss_of, names, shown, across=2):
+    """Writes the weights, what they make of the samples that training left out, and a picture of a dozen of those.
+
+    batch(slice) gives input and labels; shown(input, output, labels) pictures of one size for each of a dozen, `across` of them side by side.
+    """
+    os.makedirs(a.out, exist_ok=True)
+    torch.save(net.state_dict(), os.path.join(a.out, name + "_network.pt"))
+    parts, show = [], None
+    for i in range(0, held, 32):
+        x, t = batch(slice(i, i + 32))
+        out = net(x).float()
+        parts.append(torch.stack(loss_of(out, *t)[1]))
+        if show is None:
+            show = shown(x[:12], out[:12], [one[:12] for one in t])
+    print("held apart: " + said(names, torch.stack(parts).mean(0)))
+    from PIL import Image
+    rows = torch.cat([torch.cat(list(show[i:i + across]), 2) for i in range(0, 12, across)], 1)
+    Image.fromarray((rows.permute(1, 2, 0).clamp(0, 1).cpu().numpy() * 255).astype(np.uint8)).save(os.path.join(a.out, name + "_samples.png"))
+
+
 def said(names, parts):
     return "  ".join("%s %.4f" % pair for pair in zip(names, parts.tolist()))

@@ -470,11 +470,8 @@ mod tests {
         let reading = &answer.read.reading;
         assert_eq!(reading.status, Status::Unreadable);
         assert_eq!(reading.reasons[0].code, ReasonCode::NotAnImage);
-        assert!(
-            reading.reasons[0]
-                .message
-                .starts_with("The file is not a picture")
-        );
+        let message = &reading.reasons[0].message;
+        assert!(message.starts_with("The file is not a picture"));
         assert!(answer.lasting && reading.photo.sha256.len() == 64);
         let gone = folder.path().join("gone.jpg");
         let answer = PhotoRequest::new(&gone, &said).answer("gone.jpg");

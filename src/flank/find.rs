@@ -176,11 +176,10 @@ impl<'a> FlankFinder<'a> {
             .ok_or_else(no_gear)?;
         let (fit, teeth) = refine(photo, coordinates, self.known, &fit).ok_or_else(no_gear)?;
         let Ends {
-            fit: whole,
+            fit,
             hiding,
             length_doubt,
         } = ends(photo, self.known, &fit, &teeth)?;
-        let fit = whole;
         let readable = readable(&teeth);
         let edges = flank_edges(photo, &fit, &readable);
         let outlines: Vec<Outline> = readable

@@ -25,10 +25,13 @@ const HEIGHT_ERROR: usize = 6;
 /// Natural logarithms of the errors that the network may expect.
 const ERRORS: (f32, f32) = (-5.5, 0.0);
 
-/// Fewer cells on a flank than this say nothing of it: a fiftieth of what the network is shown.
+/// Fewer cells on a flank than this say nothing of it: a fiftieth of what the network is shown. Chosen, no evidence.
 const FEWEST_CELLS: usize = CELLS.0 * CELLS.1 / 4 / 50;
 
-/// Rounds in which cells that are far off lose weight.
+/// Degrees of freedom of Student's t, by which cells that are far off lose weight. Chosen, no evidence.
+const FREEDOM: f64 = 4.0;
+
+/// Rounds in which they do.
 const ROUNDS: usize = 8;
 
 /// Steps to the place in the fit; each leaves a tenth of what the one before left.
@@ -210,7 +213,7 @@ fn line(cells: &[&Cell], off: impl Fn(&Cell) -> (f64, f64)) -> Option<Vector4<f6
             let (off, error) = off(cell);
             let terms = terms(cell.in_fit);
             let far = (off - line.dot(&terms)) / error;
-            let weight = cell.likely / (error * error * (1.0 + far * far / 4.0));
+            let weight = cell.likely / (error * error * (1.0 + far * far / FREEDOM));
             normal += weight * terms * terms.transpose();
             right += weight * off * terms;
         }

@@ -289,14 +289,18 @@ fn settings(connection: &Connection) -> rusqlite::Result<()> {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
     use crate::job::archive::fresh_uid;
     use crate::schema::Card;
     use crate::schema::record::Head;
 
     fn workshop(path: &Path) {
-        let mut store = Store::open(path, Purpose::Begin).unwrap();
+        begin_job(&mut Store::open(path, Purpose::Begin).unwrap());
+    }
+
+    /// Begins the example's job.
+    pub(in crate::job) fn begin_job(store: &mut Store) {
         let head = Head {
             uid: fresh_uid("a"),
             name: "Rear axle".into(),
@@ -306,7 +310,8 @@ mod tests {
         store.new_job(&head, &card).unwrap();
     }
 
-    fn names(folder: &Path) -> Vec<String> {
+    /// What lies in a folder, sorted.
+    pub(in crate::job) fn names(folder: &Path) -> Vec<String> {
         let entries = std::fs::read_dir(folder).unwrap();
         let mut names: Vec<String> = entries
             .map(|entry| entry.unwrap().file_name().to_string_lossy().into_owned())

@@ -17,7 +17,7 @@ mod jpeg_markers;
 mod layout;
 mod limits;
 mod open;
-mod png_chunks;
+pub(crate) mod png_chunks;
 pub(crate) mod shrink;
 
 #[cfg(test)]

@@ -307,7 +307,7 @@ mod tests {
         bytes[16..20].copy_from_slice(&30_000u32.to_be_bytes());
         bytes[20..24].copy_from_slice(&30_000u32.to_be_bytes());
         // The header chunk's checksum over type and data (PNG specification, 5.5).
-        let crc = crc32(&bytes[12..29]);
+        let crc = crate::photo::png_chunks::crc32(&bytes[12..29]);
         bytes[29..33].copy_from_slice(&crc.to_be_bytes());
         let error = open(file(&bytes).path()).unwrap_err();
         assert!(
@@ -321,7 +321,7 @@ mod tests {
         let mut bytes = png(4, 4);
         bytes[16..20].copy_from_slice(&100_000_000u32.to_be_bytes());
         bytes[20..24].copy_from_slice(&1u32.to_be_bytes());
-        let crc = crc32(&bytes[12..29]);
+        let crc = crate::photo::png_chunks::crc32(&bytes[12..29]);
         bytes[29..33].copy_from_slice(&crc.to_be_bytes());
         let error = open(file(&bytes).path()).unwrap_err();
         assert!(
@@ -344,19 +344,6 @@ mod tests {
             let error = open(path).unwrap_err().to_string();
             assert!(error.contains("a pipe, a socket or a device"), "{error}");
         }
-    }
-
-    /// The CRC of the PNG specification's annex D, bit by bit.
-    fn crc32(bytes: &[u8]) -> u32 {
-        !bytes.iter().fold(!0u32, |crc, &byte| {
-            (0..8).fold(crc ^ u32::from(byte), |crc, _| {
-                if crc & 1 == 1 {
-                    0xedb8_8320 ^ (crc >> 1)
-                } else {
-                    crc >> 1
-                }
-            })
-        })
     }
 
     #[test]

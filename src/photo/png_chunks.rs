@@ -30,6 +30,20 @@ pub(super) fn only_pixels(bytes: &[u8]) -> Vec<u8> {
     out
 }
 
+/// The CRC of the PNG specification's annex D, bit by bit: for tests that write files of their own.
+#[cfg(test)]
+pub(crate) fn crc32(bytes: &[u8]) -> u32 {
+    !bytes.iter().fold(!0_u32, |crc, &byte| {
+        (0..8).fold(crc ^ u32::from(byte), |crc, _| {
+            if crc & 1 == 1 {
+                0xedb8_8320 ^ (crc >> 1)
+            } else {
+                crc >> 1
+            }
+        })
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -10,12 +10,11 @@ use super::numbers::patch_numbers;
 use super::patch_cells::{burnt_share, glare_share, share_behind};
 use crate::flank::rectify::{FINE_MAP_SIZE, MAP_SIZE};
 use crate::flank::{FlankMap, HiddenEnd, Outline};
-use crate::frames::{FlankPoint, PhotoPoint};
+use crate::frames::FlankPoint;
 use crate::photo::Photo;
 use crate::schema::reading::SCHEMA;
 use crate::schema::{
-    Compound, FlankSide, Hand, PhotoArea, PhotoFacts, Polarity, Reading, Reason, ReasonCode,
-    Status, Tooth,
+    Compound, FlankSide, Hand, PhotoFacts, Polarity, Reading, Reason, ReasonCode, Status, Tooth,
 };
 use crate::segment::mask::Mask;
 use crate::segment::{FoundPatch, SeenCompound, compound_on, find_patches, segment_flanks};
@@ -54,23 +53,6 @@ impl OutlinedReading {
             self.reading.status = Status::Unsure;
         }
         self.reading.reasons.extend(doubts);
-    }
-
-    /// The reading of an area as one of the photo that it is a part of.
-    pub(super) fn in_whole(&mut self, photo: &Photo, area: PhotoArea) {
-        let facts = &mut self.reading.photo;
-        (facts.width, facts.height) = (photo.width, photo.height);
-        facts.area = Some(area);
-        for tooth in &mut self.reading.teeth {
-            let moved = |point: PhotoPoint| point.shifted(area.left, area.top);
-            tooth.corners = tooth.corners.map(moved);
-            for point in tooth.root.iter_mut().chain(&mut tooth.tip) {
-                *point = moved(*point);
-            }
-        }
-        for outline in &mut self.outlines {
-            outline.shift(area.left, area.top);
-        }
     }
 
     /// A fine pass is as much in doubt as the coarse one differs from it.

@@ -7,6 +7,7 @@ pub(crate) mod image_quality;
 mod judge;
 mod measure_patches;
 mod numbers;
+mod part_of_photo;
 mod patch_cells;
 mod read_photo;
 mod set_of_photos;

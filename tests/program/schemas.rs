@@ -28,6 +28,11 @@ impl<'a> Held<'a> {
 
     /// Runs a command with `--json`; what it printed.
     fn prints(&self, line: &str) -> String {
+        self.prints_when_told(line, "")
+    }
+
+    /// The same of a command that reads these words.
+    fn prints_when_told(&self, line: &str, told: &str) -> String {
         let words = line.split(' ').map(|word| match word {
             CARD => self.card.as_str(),
             word => word,
@@ -35,6 +40,7 @@ impl<'a> Held<'a> {
         let mut command = flankread();
         command.current_dir(self.here).args(words).arg("--json");
         command.env("FLANKREAD_DB", self.here.join("workshop.db"));
+        command.write_stdin(told);
         let (_, out, error) = ended(&mut command);
         assert!(!out.is_empty(), "{line}: {error}");
         out
@@ -139,6 +145,11 @@ const PRINTED: &[(&str, &str)] = &[
     ),
     ("lesson-explore", "lesson explore --out explore.html"),
     (
+        "lesson-sheet",
+        "lesson sheet --out sheets --photo-width 160",
+    ),
+    ("lesson-cases", "lesson cases --out cases --photo-width 160"),
+    (
         "quiz-page",
         "lesson quiz --page quiz.html --photo-width 160 --count 2",
     ),
@@ -177,6 +188,14 @@ fn what_is_printed_for_machines_keeps_to_its_schema() {
     for (document, line) in PRINTED {
         held.printed(document, line);
     }
+    let progress = held.prints_when_told(
+        "lesson quiz --out quiz --learner Ines --seed 4 --count 1 --photo-width 160",
+        "b\nnone\n0\n0\n",
+    );
+    held.against("quiz-progress", &progress, "lesson quiz");
+    let table = "learner,question,drive_photo,fault,pinion,ring\nInes,1,a,pinion far,a bit,0\n";
+    std::fs::write(here.join("class.csv"), table).unwrap();
+    held.printed("quiz-grades", "lesson quiz --grade class.csv --seed 4");
     let job = held.prints("job show --as-job --job 1");
     std::fs::write(here.join("job.json"), job).unwrap();
     held.printed("advice", "advise job.json");
@@ -202,6 +221,18 @@ fn what_a_batch_and_the_worker_write_keeps_to_its_schema() {
     held.written("batch-photo", "out/readings.jsonl");
     held.written("batch-set", "out/sets.jsonl");
     held.written("batch-summary", "out/summary.json");
+    let requests = [
+        r#"{"id": 1, "photo": "left/drive.jpg", "flank": "drive"}"#,
+        r#"{"id": 2, "photo": "left/none.jpg"}"#,
+        r#"{"id": 3, "photo": "gone.jpg"}"#,
+    ];
+    let answers =
+        held.prints_when_told("worker", &requests.map(|line| format!("{line}\n")).concat());
+    assert_eq!(answers.lines().count(), requests.len());
+    for (request, answer) in requests.into_iter().zip(answers.lines()) {
+        held.against("worker-request", request, "worker");
+        held.against("worker-answer", answer, "worker");
+    }
     assert!(held.faults.is_empty(), "{}", held.faults.join("\n"));
 }
 

@@ -1,31 +1,7 @@
 use super::*;
 use crate::job::Store;
-use crate::job::archive::fresh_uid;
 use crate::job::open::Purpose;
-use crate::schema::Card;
-use crate::schema::record::Head;
-
-fn card() -> Card {
-    Card::from_toml(include_str!("../../../examples/larchfield/card.toml")).unwrap()
-}
-
-fn begin_job(store: &mut Store) {
-    let head = Head {
-        uid: fresh_uid("a"),
-        name: "Rear axle".into(),
-        ..Head::default()
-    };
-    store.new_job(&head, &card()).unwrap();
-}
-
-fn names(folder: &Path) -> Vec<String> {
-    let entries = std::fs::read_dir(folder).unwrap();
-    let mut names: Vec<String> = entries
-        .map(|entry| entry.unwrap().file_name().to_string_lossy().into_owned())
-        .collect();
-    names.sort();
-    names
-}
+use crate::job::open::tests::{begin_job, names};
 
 /// A workshop of one job with one photo of these bytes.
 fn workshop(path: &Path, photo: &[u8]) {

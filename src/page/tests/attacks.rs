@@ -341,7 +341,7 @@ fn bombs_and_disguises_are_refused_and_leave_nothing() {
     // Width and height in the header chunk, and its checksum (PNG specification, 11.2.2, 5.5 and annex D).
     bomb[16..20].copy_from_slice(&30_000_u32.to_be_bytes());
     bomb[20..24].copy_from_slice(&30_000_u32.to_be_bytes());
-    let sum = crc(&bomb[12..29]);
+    let sum = crate::photo::png_chunks::crc32(&bomb[12..29]);
     bomb[29..33].copy_from_slice(&sum.to_be_bytes());
     let cut = photo("drive.jpg")[..20_000].to_vec();
     for (bytes, part) in [
@@ -364,18 +364,6 @@ fn bombs_and_disguises_are_refused_and_leave_nothing() {
         415
     );
     assert!(!folder.path().join("workshop-photos").exists());
-}
-
-fn crc(bytes: &[u8]) -> u32 {
-    !bytes.iter().fold(!0_u32, |crc, &byte| {
-        (0..8).fold(crc ^ u32::from(byte), |crc, _| {
-            if crc & 1 == 1 {
-                0xedb8_8320 ^ (crc >> 1)
-            } else {
-                crc >> 1
-            }
-        })
-    })
 }
 
 /// Every answer says what it is and what it may load.
