@@ -209,7 +209,8 @@ pub(super) struct CuttingTold {
     pub milled: (f64, f64),
     /// On face-hobbed ones, whose teeth are even: the outline network sees some taper on them too.
     pub hobbed: (f64, f64),
-    /// It is told when it is this likely.
+    /// It is told when it is this likely. These numbers are of 42 photos (seeds 11400000, and 11500000 with what real gears have): 17 told,
+    /// 15 right. Without a say: 20 of 42 told, 18 right (11600000, 11700000); *other* 8 of 16, 8; *wide* 8 of 10, 8.
     pub sure: f64,
 }
 
