@@ -55,6 +55,7 @@
 //! `cli` (default) is the program: command line, pictures and pages, jobs, batches, lessons. Library users leave it out with
 //! `default-features = false`. `heic` (default) opens HEIC photos, `cloud` lets the program's worker read object stores.
 
+#![forbid(unsafe_code)]
 #![warn(missing_docs, unreachable_pub)]
 // The rooms serve the program; a library without it leaves parts of them unused.
 #![cfg_attr(
@@ -83,6 +84,9 @@ mod batch;
 #[cfg(feature = "cli")]
 mod command;
 mod files;
+#[cfg(all(fuzzing, feature = "cli"))]
+#[doc(hidden)]
+pub mod fuzzing;
 #[cfg(feature = "cli")]
 mod job;
 #[cfg(feature = "cli")]
