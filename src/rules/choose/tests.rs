@@ -1,0 +1,49 @@
+//! The change that is chosen is the one that the gears want: the contact model says what a set would show that stands off by
+//! so much, and the advice on it must bring the gears back to within a shim. Which packs are chosen is tested, not the model.
+
+use crate::contact::Misalignment;
+use crate::rules::advise;
+use crate::schema::{Card, FlankReading, Side, Trial};
+
+/// What a bench would note of gears that stand so far off.
+fn bench_of(card: &Card, pinion_mm: f64, ring_mm: f64) -> Trial {
+    let off = Misalignment {
+        pinion_mm,
+        ring_mm,
+        ..Misalignment::default()
+    };
+    let state = crate::card::simulate(card, &off).unwrap();
+    let [least, most] = card.backlash_window_mm();
+    let mut trial = Trial {
+        pinion_shim_mm: Some(0.762),
+        ring_side_shim_mm: Some(2.159),
+        far_side_shim_mm: Some(2.286),
+        backlash_mm: vec![(least + most) / 2.0 + state.backlash_change_mm],
+        ..Trial::default()
+    };
+    for side in Side::BOTH {
+        let centre = state.side(side).patch.unwrap().centre;
+        trial.set_reading(side, FlankReading::at(centre));
+    }
+    trial
+}
+
+#[test]
+fn the_packs_that_are_chosen_bring_the_gears_back_to_within_a_shim() {
+    let card = Card::from_toml(include_str!("../../../examples/larchfield/card.toml")).unwrap();
+    let mut left = Vec::new();
+    for (pinion_mm, ring_mm) in [
+        (0.25, 0.0),
+        (0.15, 0.0),
+        (-0.15, 0.0),
+        (-0.25, 0.0),
+        (0.2, 0.1),
+        (-0.2, -0.1),
+    ] {
+        let advice = advise(&card, &[bench_of(&card, pinion_mm, ring_mm)]).unwrap();
+        let change = advice.change.unwrap();
+        println!("{pinion_mm} {ring_mm}: {change:?}");
+        left.push((pinion_mm + change.pinion_mm, ring_mm + change.ring_mm));
+    }
+    panic!("{left:?}");
+}
