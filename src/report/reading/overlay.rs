@@ -232,7 +232,7 @@ fn label(svg: &mut String, at: PhotoPoint, number: usize, unit: f64) {
 mod tests {
     use super::*;
     use crate::reading::{FlankContext, unreadable};
-    use crate::schema::{FlankSide, Source};
+    use crate::schema::{FlankSide, Margin, Patch, Source};
 
     #[test]
     fn the_photo_says_which_flanks_they_are_and_where_toe_and_heel_lie() {
@@ -272,12 +272,23 @@ mod tests {
         // A patch over the middle half of the length and the upper half of the height.
         let mut region = Mask::from_elem((48, 128), false);
         region.slice_mut(ndarray::s![24..48, 32..96]).fill(true);
-        let patch = crate::reading::numbers::patch_numbers(&region, 0.2);
+        let patch = Patch {
+            centre: FlankPoint::new(0.5, 0.75),
+            extent: FlankPoint::new(0.5, 0.5),
+            area: 0.25,
+            lean_deg: 0.0,
+            margin: Margin {
+                toe: 0.25,
+                heel: 0.25,
+                tip: 0.0,
+                root: 0.5,
+            },
+        };
         read.reading.teeth = vec![crate::schema::Tooth {
             corners: read.outlines[0].corners(),
             root: Vec::new(),
             tip: Vec::new(),
-            patch,
+            patch: Some(patch),
             islands: Vec::new(),
             confidence: 1.0,
         }];

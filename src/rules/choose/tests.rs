@@ -2,8 +2,9 @@
 //! so much, and the advice on it must bring the gears back to within a shim. Which packs are chosen is tested, not the model.
 
 use crate::contact::Misalignment;
+use crate::frames::Side;
 use crate::rules::advise;
-use crate::schema::{Card, FlankReading, Side, Trial};
+use crate::schema::{Card, FlankReading, Trial};
 
 /// What a bench would note of gears that stand so far off.
 fn bench_of(card: &Card, pinion_mm: f64, ring_mm: f64) -> Trial {
