@@ -320,7 +320,7 @@ mod tests {
         /// lie at that point of the map, and the map's place in the photo must be the spot's.
         #[test]
         fn a_spot_on_the_flank_goes_to_the_photo_and_comes_back(
-            distance in 6.0..12.0_f64,
+            distance in 4.0..7.0_f64,
             turns in [2.0..2.6_f64, -0.1..0.5, -0.6..0.1],
             tooth in 0.3..1.0_f64,
             left in any::<bool>(),
@@ -335,7 +335,7 @@ mod tests {
             // A flank of some size, all of it in the picture.
             let (length_px, height_px) = outline.size_px();
             prop_assume!(outline.share_in_photo(1600, 1200) == 1.0);
-            prop_assume!(length_px > 120.0 && height_px > 40.0);
+            prop_assume!(length_px > 120.0 && height_px > 24.0);
             let near = |x: u32, y: u32| {
                 let pixel = PhotoPoint::new(f64::from(x) + 0.5, f64::from(y) + 0.5);
                 pixel.distance(spot) < (height_px / 8.0).max(3.0)

@@ -2,9 +2,10 @@
 //! without a word, and held to what the README says of them. Truth: `examples/training/photos.py`, which counts it on the
 //! renderer's own contact function.
 
-use crate::common::{flankread, readings, root};
+use crate::common::{flankread, only_reading, root};
 use serde_json::Value;
-use std::path::PathBuf;
+use std::path::Path;
+use std::sync::LazyLock;
 
 /// A photo with its truth and its reading.
 struct Golden {
@@ -31,22 +32,30 @@ impl Golden {
     }
 }
 
-fn all() -> Vec<Golden> {
-    let mut photos: Vec<PathBuf> = Vec::new();
-    for folder in ["fixtures/golden/close", "fixtures/golden/workshop"] {
-        let entries = std::fs::read_dir(root(folder)).unwrap();
-        let paths = entries.map(|entry| entry.unwrap().path());
-        photos.extend(paths.filter(|path| path.extension().is_some_and(|e| e == "jpg")));
-    }
-    let output = flankread().args(["read", "--json"]).args(&photos).output();
-    let all = readings(&output.unwrap().stdout).into_iter();
-    let all = all.map(|reading| {
-        let photo = PathBuf::from(reading["photo"]["path"].as_str().unwrap());
-        let truth = std::fs::read_to_string(photo.with_extension("json")).unwrap();
-        let truth = serde_json::from_str(&truth).unwrap();
-        Golden { truth, reading }
+/// All of them, each read by itself: photos that are given together are taken to be of one gear set.
+fn all() -> &'static [Golden] {
+    static ALL: LazyLock<Vec<Golden>> = LazyLock::new(|| {
+        let mut all = Vec::new();
+        for folder in ["fixtures/golden/close", "fixtures/golden/workshop"] {
+            for entry in std::fs::read_dir(root(folder)).unwrap() {
+                let photo = entry.unwrap().path();
+                if photo.extension().is_some_and(|ending| ending == "jpg") {
+                    all.push(golden(&photo));
+                }
+            }
+        }
+        all
     });
-    all.collect()
+    &ALL
+}
+
+fn golden(photo: &Path) -> Golden {
+    let truth = std::fs::read_to_string(photo.with_extension("json")).unwrap();
+    let output = flankread().args(["read", "--json"]).arg(photo).output();
+    Golden {
+        truth: serde_json::from_str(&truth).unwrap(),
+        reading: only_reading(&output.unwrap().stdout),
+    }
 }
 
 /// The value below which a share of the values lies, straight between neighbours: as `examples/evaluation/accuracy` has it.
