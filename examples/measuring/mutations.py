@@ -12,6 +12,7 @@ import io
 import json
 import os
 import random
+import re
 import resource
 import shutil
 import signal
@@ -191,7 +192,8 @@ class Tally:
         self.note(kind, word)
         print(f"{word}: {kind} {what}", flush=True)
         if self.keep:
-            (self.keep / f"{word.replace(' ', '-')}-{kind}-{what.split(':')[0].replace(' ', '-')}{suffix}").write_bytes(data)
+            name = re.sub("[^0-9A-Za-z.]+", "-", f"{word} {kind} {what.split(':')[0]}")
+            (self.keep / (name[:90] + suffix)).write_bytes(data)
 
     def judge(self, kind, what, ran, data, suffix):
         """Whether a run ended as every run must."""
