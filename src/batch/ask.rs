@@ -7,8 +7,7 @@ use crate::flank::marks::{self, Marks};
 use crate::frames::Side;
 use crate::photo::{self, Limits, Photo, PhotoError};
 use crate::reading::{OutlinedReading, ReadOptions, read_photo};
-use crate::schema::reading::SCHEMA;
-use crate::schema::{FlankForm, Hand, PhotoFacts, Polarity, Reading, Reason, ReasonCode, Status};
+use crate::schema::{FlankForm, Hand, PhotoFacts, Polarity, Reading, Reason, ReasonCode};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 use std::fmt::Write as _;
@@ -343,24 +342,16 @@ impl<'a> PhotoRequest<'a> {
     ) -> Answer {
         Answer {
             read: OutlinedReading {
-                reading: Reading {
-                    schema: SCHEMA.to_owned(),
-                    photo: PhotoFacts {
+                reading: Reading::unreadable(
+                    PhotoFacts {
                         path: shown.to_owned(),
                         width: 0,
                         height: 0,
                         sha256: self.sha256.clone(),
                         area: None,
                     },
-                    status: Status::Unreadable,
                     reasons,
-                    flank: None,
-                    hand: None,
-                    compound: None,
-                    teeth: Vec::new(),
-                    mean: None,
-                    uncertainty: None,
-                },
+                ),
                 regions: Vec::new(),
                 outlines: Vec::new(),
             },

@@ -235,31 +235,22 @@ impl Inner {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::schema::reading::SCHEMA;
     use crate::schema::{PhotoFacts, Status};
     use proptest::prelude::*;
 
     fn record(key: &str) -> Record {
         Record {
             key: key.into(),
-            reading: Reading {
-                schema: SCHEMA.into(),
-                photo: PhotoFacts {
+            reading: Reading::unreadable(
+                PhotoFacts {
                     path: "p".into(),
                     width: 1,
                     height: 1,
                     sha256: String::new(),
                     area: None,
                 },
-                status: Status::Unreadable,
-                reasons: Vec::new(),
-                flank: None,
-                hand: None,
-                compound: None,
-                teeth: Vec::new(),
-                mean: None,
-                uncertainty: None,
-            },
+                Vec::new(),
+            ),
             problem: None,
             parts: 0,
             likeness: None,

@@ -354,6 +354,7 @@ fn open_one(
                 form: None,
             },
             mirrored: args.words.mirrored,
+            cutting: args.cutting.or(of_card.cutting),
             gear: (of_card.gear).with_sizes(args.ring_teeth, face_per_diameter),
             ..of_card
         },

@@ -13,9 +13,10 @@ use super::pose::hidden_end::HiddenEnd;
 use super::pose::known_gear::KnownGear;
 use super::pose::regular_teeth::{SeenTooth, refine};
 use super::proposal::{Proposal, proposals};
+use super::seen_cutting::seen_cutting;
 use crate::frames::FlankPoint;
 use crate::photo::Photo;
-use crate::schema::{FlankForm, Hand, Reason, ReasonCode};
+use crate::schema::{FlankForm, Hand, Reason, ReasonCode, SeenCutting};
 
 /// The end of the flanks that is the toe, as it lies in the photo.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -64,6 +65,8 @@ pub(crate) struct FoundFlanks {
     pub hand: Option<Hand>,
     /// The end of the flanks that something hides.
     pub hidden: Option<HiddenEnd>,
+    /// How the gear was cut, where the photo tells.
+    pub cutting: Option<SeenCutting>,
     /// Remarks that keep the reading from being sure.
     pub doubts: Vec<Reason>,
     /// The gear they are flanks of.
@@ -181,11 +184,15 @@ impl<'a> FlankFinder<'a> {
             length_doubt,
         } = ends(photo, self.known, &fit, &teeth)?;
         let readable = readable(&teeth);
-        let edges = flank_edges(photo, &fit, &readable);
+        let seen = flank_edges(photo, &fit, &readable);
+        let cutting = match hiding {
+            None => seen_cutting(&seen, &fit.form),
+            Some(_) => None,
+        };
         let outlines: Vec<Outline> = readable
             .into_iter()
             .map(|tooth| {
-                let outline = outline(&fit, &edges, tooth, length_doubt);
+                let outline = outline(&fit, &seen.of_all, tooth, length_doubt);
                 match &hiding {
                     Some(hiding) => outline.with_hidden(|at, _| hiding.hides(tooth, at)),
                     None => outline,
@@ -199,6 +206,7 @@ impl<'a> FlankFinder<'a> {
             form,
             hand: (fit.kind.form == form && sure_of_hand).then_some(fit.kind.hand),
             hidden: hiding.map(|hiding| hiding.end),
+            cutting,
             doubts,
             fit,
         })

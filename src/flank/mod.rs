@@ -13,6 +13,7 @@ pub(crate) mod outline;
 pub(crate) mod pose;
 mod proposal;
 pub(crate) mod rectify;
+mod seen_cutting;
 
 pub use marked_flank::MarkedFlank;
 pub(crate) use outline::Outline;

@@ -14,7 +14,8 @@ use crate::frames::FlankPoint;
 use crate::photo::Photo;
 use crate::schema::reading::SCHEMA;
 use crate::schema::{
-    Compound, FlankSide, Hand, PhotoFacts, Polarity, Reading, Reason, ReasonCode, Status, Tooth,
+    Compound, FlankSide, Hand, PhotoFacts, Polarity, Reading, Reason, ReasonCode, SeenCutting,
+    Status, Tooth,
 };
 use crate::segment::mask::Mask;
 use crate::segment::{FoundPatch, SeenCompound, compound_on, find_patches, segment_flanks};
@@ -30,6 +31,8 @@ pub(crate) struct FlankContext {
     pub outline_source: OutlineSource,
     /// Hand of the ring gear, if the outlines tell.
     pub hand: Option<Hand>,
+    /// How the gear was cut, if the outlines tell.
+    pub cutting: Option<SeenCutting>,
     /// The end of the flanks that something hides.
     pub hidden: Option<HiddenEnd>,
 }
@@ -113,6 +116,7 @@ impl<'a> CoarsePass<'a> {
         } else {
             let no_hand = FlankContext {
                 hand: None,
+                cutting: None,
                 ..context
             };
             let read = unreadable(photo, no_hand, against);
@@ -284,16 +288,9 @@ pub(crate) fn unreadable(
 ) -> OutlinedReading {
     OutlinedReading {
         reading: Reading {
-            schema: SCHEMA.to_owned(),
-            photo: facts(photo),
-            status: Status::Unreadable,
-            reasons,
             flank: context.flank,
             hand: context.hand,
-            compound: None,
-            teeth: Vec::new(),
-            mean: None,
-            uncertainty: None,
+            ..Reading::unreadable(facts(photo), reasons)
         },
         regions: Vec::new(),
         outlines: Vec::new(),
@@ -317,6 +314,7 @@ fn assemble(
         reasons,
         flank: context.flank,
         hand: context.hand.filter(|_| readable),
+        cutting: context.cutting.filter(|_| readable),
         compound: compound.filter(|_| readable).map(|seen| Compound {
             colour: judge::colour_word(seen.light).to_owned(),
             polarity: seen.polarity,

@@ -14,7 +14,8 @@ use crate::flank::{GearFit, Outline};
 use crate::frames::Side;
 use crate::photo::{Layout, Photo, layout};
 use crate::schema::{
-    Card, FlankForm, FlankSide, Hand, Polarity, Reason, ReasonCode, Source, Status,
+    Card, Cutting, FlankForm, FlankSide, Hand, Polarity, Reason, ReasonCode, SeenCutting, Source,
+    Status,
 };
 
 /// What the user says about a photo.
@@ -33,6 +34,8 @@ pub struct ReadOptions {
     pub drives_on: FlankForm,
     /// Hand of this ring gear's spiral, if it is known.
     pub hand: Option<Hand>,
+    /// How this ring gear was cut, if it is known.
+    pub cutting: Option<Cutting>,
     /// What is known of the ring gear's sizes.
     pub gear: KnownGear,
     /// The photo shows the gear mirrored, as front cameras, some apps and inspection mirrors do. Sides, ends
@@ -50,6 +53,7 @@ impl Default for ReadOptions {
             hints: FindHints::default(),
             drives_on: FlankForm::Convex,
             hand: None,
+            cutting: None,
             gear: KnownGear::default(),
             mirrored: false,
         }
@@ -69,6 +73,7 @@ impl ReadOptions {
         Self {
             drives_on: card.gear.drives_on,
             hand: card.gear.hand,
+            cutting: Some(card.gear.cutting),
             gear: KnownGear::of_card(card),
             ..Self::default()
         }
@@ -143,6 +148,8 @@ fn read_whole(photo: &Photo, options: &ReadOptions) -> OutlinedReading {
     };
     let doubt = doubt_of_hand(read.reading.hand, options);
     read.doubt(doubt.into_iter().collect());
+    let remark = other_cutting(read.reading.cutting, options);
+    read.reading.reasons.extend(remark);
     read
 }
 
@@ -166,6 +173,7 @@ fn flank_context(
             OutlineSource::Marked
         },
         hidden: None,
+        cutting: None,
     }
 }
 
@@ -185,6 +193,7 @@ fn read_found(photo: &Photo, options: &ReadOptions, marks: &Marks) -> OutlinedRe
         let side = side_of(found.form, options.drives_on);
         let context = FlankContext {
             hidden: found.hidden,
+            cutting: found.cutting,
             ..flank_context(options, marks, Some(side), found.hand)
         };
         CoarsePass::over(photo, &found.outlines, context, found.doubts.clone())
@@ -286,6 +295,29 @@ fn doubt_of_hand(seen: Option<Hand>, options: &ReadOptions) -> Option<Reason> {
                 "The ring gear in the photo would be {}-hand, the card's is {}-hand. {what}; else look whether card and gear belong together.",
                 word(seen),
                 word(known)
+            ),
+        )
+    })
+}
+
+/// What is to be looked at when the teeth look cut by the other method than the card's: places do not change with it, what
+/// moves them does.
+fn other_cutting(seen: Option<SeenCutting>, options: &ReadOptions) -> Option<Reason> {
+    let (seen, known) = (seen?, options.cutting?);
+    let look = match seen.method {
+        Cutting::FaceMilled => {
+            "taper towards the toe, as face-milled ones do; the card says face-hobbed"
+        }
+        Cutting::FaceHobbed => {
+            "are as deep at the toe as at the heel, as face-hobbed ones are; the card says face-milled"
+        }
+    };
+    (seen.method != known).then(|| {
+        Reason::new(
+            ReasonCode::CuttingDiffers,
+            format!(
+                "The teeth in the photo {look} ({:.0} in 100 that the photo is right). Measure a tooth's depth at both ends, for the pattern moves otherwise on the other kind.",
+                100.0 * seen.probability
             ),
         )
     })

@@ -32,6 +32,6 @@ pub use card::{
 pub use gear::{Cutting, FlankForm, Hand, RingCut, Taper};
 pub use reading::{
     Compound, Corners, FlankSide, Margin, Mean, Patch, PhotoArea, PhotoFacts, PhotoPart, Polarity,
-    Reading, Reason, ReasonCode, Source, Status, Tooth,
+    Reading, Reason, ReasonCode, SeenCutting, Source, Status, Tooth,
 };
 pub use trial::{Condition, FlankReading, Trial};

@@ -2,7 +2,7 @@
 //!
 //! Fields may be added; renaming or re-meaning one bumps [`SCHEMA`].
 
-use super::gear::Hand;
+use super::gear::{Cutting, Hand};
 use crate::frames::{FlankPoint, PhotoPoint, Side};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -28,6 +28,9 @@ pub struct Reading {
     /// Hand of the ring gear's spiral, if the picture tells; of a mirrored photo, that of the gear itself.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub hand: Option<Hand>,
+    /// How the ring gear was cut, if the picture tells.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cutting: Option<SeenCutting>,
     /// The marking compound, if any was found.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub compound: Option<Compound>,
@@ -40,6 +43,25 @@ pub struct Reading {
     /// Half widths that hold the true mean centre in 90 % of photos, along length and height each.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub uncertainty: Option<FlankPoint>,
+}
+
+impl Reading {
+    /// That of a photo on which no flanks are known, with the reasons for it.
+    pub(crate) fn unreadable(photo: PhotoFacts, reasons: Vec<Reason>) -> Self {
+        Self {
+            schema: SCHEMA.to_owned(),
+            photo,
+            status: Status::Unreadable,
+            reasons,
+            flank: None,
+            hand: None,
+            cutting: None,
+            compound: None,
+            teeth: Vec::new(),
+            mean: None,
+            uncertainty: None,
+        }
+    }
 }
 
 /// Facts of the photo file.
@@ -178,6 +200,8 @@ pub enum ReasonCode {
     Polarity,
     /// The gear's hand is not that of the card: the photo seems mirrored, or is said to be and is not.
     Mirrored,
+    /// The teeth look cut by the other method than the card's. A remark: the numbers stand.
+    CuttingDiffers,
 }
 
 /// Which flank was read and who said so.
@@ -188,6 +212,16 @@ pub struct FlankSide {
     pub side: Side,
     /// Who said so.
     pub source: Source,
+}
+
+/// How a ring gear was cut, as a photo tells.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
+pub struct SeenCutting {
+    /// The cutting method.
+    pub method: Cutting,
+    /// How likely it is that one, 0 … 1; before the photo was looked at both were equally likely.
+    pub probability: f64,
 }
 
 /// Who said which flank it is.

@@ -384,6 +384,11 @@ pub(super) const fn words_of(code: ReasonCode) -> (&'static str, &'static str, b
             "whether the camera or an app mirrored the photo, or a mirror was used",
             false,
         ),
+        ReasonCode::CuttingDiffers => (
+            "its teeth look cut by the other method than your card says.",
+            "how deep a tooth of the ring gear is at its inner and at its outer end",
+            false,
+        ),
     }
 }
 

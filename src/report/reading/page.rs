@@ -2,7 +2,7 @@
 //! top, pictures inside, readable on a phone, printable.
 
 use super::flank_view::{FlankView, flank_view_svg};
-use super::text::{degrees, headline};
+use super::text::{cutting_words, degrees, headline};
 use crate::frames::Side;
 use crate::report::advice::{change_lines, expected_lines, first_line};
 use crate::report::draw::theme::{INK, PREDICTED, QUIET, RULE};
@@ -210,6 +210,7 @@ fn photo_part(photo: &PagePhoto) -> Markup {
                 img src=(embedded(photo.overlay)) alt="The photo with the outlined flanks and their patches";
                 div {
                     @if reading.status != Status::Unreadable { (numbers(reading)) }
+                    @if let Some(seen) = reading.cutting { p { "Cut: " (cutting_words(seen)) "." } }
                 }
             }
             p.quiet {

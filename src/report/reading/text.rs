@@ -4,7 +4,7 @@ use crate::frames::Side;
 use crate::report::advice::advice_text;
 use crate::report::direction::direction_text;
 use crate::schema::read::ReadAnswer;
-use crate::schema::{Reading, Source, Status};
+use crate::schema::{Cutting, Reading, SeenCutting, Source, Status};
 use crate::units::Units;
 use comfy_table::{CellAlignment, Table, presets};
 use std::fmt::Write as _;
@@ -33,6 +33,9 @@ pub(crate) fn reading_text(reading: &Reading) -> String {
     for reason in &reading.reasons {
         let _ = writeln!(out, "  {}", reason.message);
     }
+    if let Some(cutting) = reading.cutting {
+        let _ = writeln!(out, "  cut     {}", cutting_words(cutting));
+    }
     if let (Some(mean), Some(uncertainty)) = (reading.mean, reading.uncertainty) {
         let percent = |share: f64| 100.0 * share;
         let _ = writeln!(
@@ -55,6 +58,18 @@ pub(crate) fn reading_text(reading: &Reading) -> String {
         let _ = writeln!(out, "{}", teeth_table(reading));
     }
     out
+}
+
+/// How the teeth look cut, and how sure that is.
+pub(crate) fn cutting_words(seen: SeenCutting) -> String {
+    let look = match seen.method {
+        Cutting::FaceMilled => "face-milled, for the teeth taper towards the toe",
+        Cutting::FaceHobbed => "face-hobbed, for the teeth are as deep at the toe as at the heel",
+    };
+    format!(
+        "{look} ({:.0} in 100 that look so are)",
+        100.0 * seen.probability
+    )
 }
 
 /// What the reading is, in a few words.
