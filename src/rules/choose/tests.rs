@@ -64,3 +64,18 @@ fn of_a_log_without_end_the_newest_assemblies_are_weighed() {
     log.extend(vec![one; 2000]);
     assert!(said(&log).contains("newest 24 assemblies"));
 }
+
+/// A set is not called right while it is likelier wrong, however far its gears stand off; and near enough it is.
+#[test]
+fn good_is_said_of_what_is_likelier_right_than_wrong() {
+    let card = Card::from_toml(include_str!("../../../examples/larchfield/card.toml")).unwrap();
+    let mut verdicts = Vec::new();
+    for step in 0..16 {
+        let advice = advise(&card, &[bench_of(&card, 0.015 * f64::from(step), 0.0)]).unwrap();
+        let chance = advice.chance_now.unwrap();
+        let good = advice.verdict == crate::schema::Verdict::Good;
+        assert!(!good || chance >= 0.5, "{step}: {chance}");
+        verdicts.push(good);
+    }
+    assert!(verdicts[0] && !verdicts[15], "{verdicts:?}");
+}
