@@ -201,7 +201,8 @@ class Tally:
         self.most_s, self.most_kb = max(self.most_s, seconds), max(self.most_kb, kilobytes)
         if status in (-signal.SIGXCPU, -signal.SIGKILL) or seconds > MOST_S:
             self.bad(kind, "too long", f"{what}: {seconds:.1f} s", data, suffix)
-        elif status < 0 or status > 2 or b"panicked" in said:
+            return False
+        if status < 0 or status > 2 or b"panicked" in said:
             self.bad(kind, "broke", f"{what}: status {status}, {said[-200:].decode(errors='replace')!r}", data, suffix)
             return False
         if kilobytes > MOST_KB:
