@@ -316,6 +316,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(ProptestConfig::with_cases(40))]
+
         /// The camera says which places of the flank lie under a white spot in the photo; their middle must be that of the light
         /// in the map, and the outline's own place of it must be the camera's.
         #[test]
