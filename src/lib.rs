@@ -55,6 +55,9 @@
 //! `cli` (default) is the program: command line, pictures and pages, jobs, batches, lessons. Library users leave it out with
 //! `default-features = false`. `heic` (default) opens HEIC photos, `cloud` lets the program's worker read object stores.
 
+// Tests slice arrays by a macro that allows it to itself.
+#![deny(unsafe_code)]
+#![cfg_attr(not(test), forbid(unsafe_code))]
 #![warn(missing_docs, unreachable_pub)]
 // The rooms serve the program; a library without it leaves parts of them unused.
 #![cfg_attr(
@@ -83,6 +86,9 @@ mod batch;
 #[cfg(feature = "cli")]
 mod command;
 mod files;
+#[cfg(all(fuzzing, feature = "cli"))]
+#[doc(hidden)]
+pub mod fuzzing;
 #[cfg(feature = "cli")]
 mod job;
 #[cfg(feature = "cli")]

@@ -395,6 +395,21 @@ mod tests {
             }
         }
 
+        /// 1 lbf·in = 0.112 984 8 N·m, 1 lbf·ft = 1.355 818 N·m, 1 kgf·m = 9.806 65 N·m (NIST SP 811, B.8).
+        #[test]
+        fn one_torque_in_every_unit_is_one_torque(nm_in in 0.01..900.0_f64) {
+            for (unit, per_nm) in [
+                ("lb-in", 1.0 / 0.112_984_8),
+                ("lb-ft", 1.0 / 1.355_818),
+                ("kgf-cm", 100.0 / 9.806_65),
+                ("Ncm", 100.0),
+                ("N·m", 1.0),
+            ] {
+                let read = nm(&format!("{} {unit}", nm_in * per_nm));
+                prop_assert!((read / nm_in - 1.0).abs() < 1e-6, "{unit}: {read} for {nm_in}");
+            }
+        }
+
         #[test]
         fn any_text_is_answered_without_a_panic(text in "\\PC*") {
             let _ = text.parse::<Length>();

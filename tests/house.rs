@@ -32,7 +32,7 @@ const FLOORS: [&[&str]; 18] = [
     &["report"],
     &["lesson"],
     &["page"],
-    &["command"],
+    &["command", "fuzzing"],
 ];
 
 fn floor_of(room: &str) -> Option<usize> {

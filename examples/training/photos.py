@@ -326,7 +326,7 @@ def apart(a, render, pool):
             mid = measurable_teeth(seen, labels, side, w // 5, h // 5, *smallest)
             d["focus"] = float(np.median([project(d, flank_point(d, t, side, 0.5, 0.5), w, h)[1] for t in mid]))
         status = "unreadable" if fault else "ok"
-        yield save(render, pool, a.out, "h%03d" % (i + 1), d, side, w, h, a.spp, status, fault, 4.5 if fault == "over_exposed" else r.uniform(-0.6, 0.5), **least)
+        yield save(render, pool, a.out, "h%03d" % (i + 1), d, side, w, h, a.spp, status, fault, 4.5 if fault == "over_exposed" else r.uniform(-0.6, 0.5), a.quality, **least)
 
 
 def main():
@@ -340,6 +340,7 @@ def main():
     a.add_argument("--seed", type=int)
     a.add_argument("--spp", type=int)
     a.add_argument("--count", type=int, default=40)
+    a.add_argument("--quality", type=int, default=85, help="of the JPEG files of `apart`")
     a.add_argument("--plain", action="store_true", help="scenes as in the first sets (scenes.py)")
     a.add_argument("--real", action="store_true", help="scenes with what real gears and workshops have more (workshop.py), and flanks down to a twentieth of the picture")
     a.add_argument("--seconds", type=float, default=90)

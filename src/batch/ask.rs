@@ -394,6 +394,7 @@ pub(crate) fn code_word(code: ReasonCode) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::schema::Status;
 
     fn painted(name: &str) -> PathBuf {
         Path::new(env!("CARGO_MANIFEST_DIR"))

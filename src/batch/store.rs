@@ -235,7 +235,7 @@ impl Inner {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::schema::{PhotoFacts, Status};
+    use crate::schema::PhotoFacts;
     use proptest::prelude::*;
 
     fn record(key: &str) -> Record {

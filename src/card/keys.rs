@@ -210,6 +210,7 @@ pub(crate) fn normalise(written: &Value) -> Result<Value, CardError> {
         }
     }
     blank::complete(&mut out)?;
+    gear_can_be(&out)?;
     counts_fit(&out)?;
     for key in keys().filter(|key| key.required) {
         let there = out
@@ -220,6 +221,21 @@ pub(crate) fn normalise(written: &Value) -> Result<Value, CardError> {
         }
     }
     Ok(Value::Object(out))
+}
+
+/// Holds what a blank fills in to the ranges of what is written.
+fn gear_can_be(card: &Map<String, Value>) -> Result<(), CardError> {
+    let (Some(_), Some(gear)) = (card.get("blank"), card.get("gear")) else {
+        return Ok(());
+    };
+    for key in keys().filter(|key| key.table == "gear") {
+        if let Some(value) = gear.get(key.json_name()) {
+            read_value(key, value, true).map_err(|error| {
+                CardError::Together(format!("[blank] makes a gear that cannot be: {error}"))
+            })?;
+        }
+    }
+    Ok(())
 }
 
 /// Reads one key into `out`.

@@ -309,7 +309,7 @@ mod tests {
     #[test]
     fn teeth_are_taken_evenly_and_none_twice() {
         let taken = |teeth: &[usize]| spread(teeth).collect::<Vec<_>>();
-        assert_eq!(taken(&[]), []);
+        assert!(taken(&[]).is_empty());
         assert_eq!(taken(&[3]), [3]);
         assert_eq!(taken(&[3, 5, 6]), [3, 5, 6]);
         assert_eq!(taken(&[0, 1, 2, 3, 4, 5, 6, 7, 8, 9]), [0, 3, 6, 9]);

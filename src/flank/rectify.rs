@@ -246,8 +246,14 @@ fn is_burnt(levels: [u8; 3]) -> bool {
 mod tests {
     use super::*;
     use crate::flank::MarkedFlank;
+    use crate::flank::pose::camera::Camera;
+    use crate::flank::pose::gear_fit::GearFit;
+    use crate::flank::pose::gear_form::{FlankKind, RingForm, SHAPE_NUMBERS};
+    use crate::frames::FlankPoint;
     use crate::photo::linear_from_srgb;
-    use crate::schema::Corners;
+    use crate::schema::{Corners, Hand};
+    use nalgebra::{Rotation3, Vector3};
+    use proptest::prelude::*;
 
     /// Red grows to the right, blue downwards; the flank lies upside down and mirrored. Light of the root
     /// at the toe and of the tip at the heel is that of the levels given.
@@ -288,5 +294,84 @@ mod tests {
     #[test]
     fn a_flank_of_many_pixels_is_shown_alike() {
         is_shown(1000, (250.0, 200.0, 1750.0, 800.0), [175, 40], [25, 159]);
+    }
+
+    /// A pinhole camera before a ring gear, as a hand holds a phone: its distance in face widths, its turns in radians.
+    fn seen_gear(distance: f64, turns: [f64; 3], teeth_on: f64, hand: Hand) -> GearFit {
+        let (sine, cosine) = 0.7f64.sin_cos();
+        GearFit {
+            form: RingForm::USUAL,
+            offsets: [0.0; SHAPE_NUMBERS],
+            kind: FlankKind::facing(hand, -1.0),
+            camera: Camera {
+                rotation: Rotation3::new(Vector3::from(turns)).into_inner(),
+                origin: Vector3::new(-3.0 * cosine, 3.0 * sine, distance),
+                focal_px: 1200.0,
+                centre: PhotoPoint::new(800.0, 600.0),
+            },
+            angles: vec![teeth_on],
+            misfit: 0.0,
+            other_hand_cost_ratio: 3.0,
+        }
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(40))]
+
+        /// The camera says which places of the flank lie under a white spot in the photo; their middle must be that of the light
+        /// in the map, and the outline's own place of it must be the camera's.
+        #[test]
+        fn a_spot_on_the_flank_goes_to_the_photo_and_comes_back(
+            distance in 4.0..7.0_f64,
+            turns in [2.0..2.6_f64, -0.1..0.5, -0.6..0.1],
+            tooth in 0.3..1.0_f64,
+            left in any::<bool>(),
+            length in 0.15..0.85_f64,
+            height in 0.2..0.8_f64,
+        ) {
+            let hand = if left { Hand::Left } else { Hand::Right };
+            let gear = seen_gear(distance, turns, tooth, hand);
+            let at = FlankPoint::new(length, height);
+            let outline = Outline::from_map(0.3, FlankPoint::new(0.01, 0.01), |at| gear.place(0, at));
+            let spot = gear.place(0, at);
+            // A flank of some size, all of it in the picture.
+            let (length_px, height_px) = outline.size_px();
+            prop_assume!(outline.share_in_photo(1600, 1200) == 1.0);
+            prop_assume!(length_px > 120.0 && height_px > 24.0);
+            let radius_px = (height_px / 8.0).max(3.0);
+            let near = |x: u32, y: u32| {
+                let pixel = PhotoPoint::new(f64::from(x) + 0.5, f64::from(y) + 0.5);
+                pixel.distance(spot) < radius_px
+            };
+            let (mut places, mut lengths, mut heights) = (0.0, 0.0, 0.0);
+            for place in (0..400 * 200).map(|i| {
+                let share = |n: i32, of: i32| (f64::from(n) + 0.5) / f64::from(of);
+                FlankPoint::new(share(i % 400, 400), share(i / 400, 200))
+            }) {
+                if gear.place(0, place).distance(spot) < radius_px {
+                    places += 1.0;
+                    lengths += place.length;
+                    heights += place.height;
+                }
+            }
+            let under = FlankPoint::new(lengths / places, heights / places);
+            let picture = image::RgbImage::from_fn(1600, 1200, |x, y| {
+                image::Rgb([if near(x, y) { 255 } else { 0 }; 3])
+            });
+            let map = FlankMap::new(&Photo::from_pixels("drawn", picture), &outline, FINE_MAP_SIZE);
+            let (mut sum, mut along, mut up) = (0.0, 0.0, 0.0);
+            for ((row, column), light) in map.light.indexed_iter() {
+                let light = f64::from(light[0]);
+                sum += light;
+                along += light * (column as f64 + 0.5) / FINE_MAP_SIZE.0 as f64;
+                up += light * (row as f64 + 0.5) / FINE_MAP_SIZE.1 as f64;
+            }
+            prop_assert!(sum > 0.0);
+            let back = FlankPoint::new(along / sum, up / sum);
+            // The photo has whole pixels.
+            prop_assert!((back.length - under.length).abs() < 0.006, "{back:?} for {under:?}");
+            prop_assert!((back.height - under.height).abs() < 0.012, "{back:?} for {under:?}");
+            prop_assert!(outline.place(at).distance(spot) < 0.1);
+        }
     }
 }

@@ -148,7 +148,11 @@ pub(crate) fn import(store: &mut Store, bytes: &[u8], again: bool) -> Result<i64
     store.insert(&record, &photos)
 }
 
-fn read_record(text: &[u8]) -> Result<Record, JobError> {
+/// The record of an archive, held against what can be.
+///
+/// # Errors
+/// No JSON, another schema, numbers that cannot be, assemblies out of order.
+pub(crate) fn read_record(text: &[u8]) -> Result<Record, JobError> {
     let value: Value = serde_json::from_slice(text)
         .map_err(|error| bad(format!("its record is no JSON: {error}")))?;
     if value["schema"] != SCHEMA {

@@ -335,4 +335,6 @@ impl Store {
 }
 
 #[cfg(test)]
+mod replay;
+#[cfg(test)]
 mod tests;

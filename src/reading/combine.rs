@@ -182,6 +182,18 @@ mod tests {
     }
 
     #[test]
+    fn a_tooth_of_little_confidence_counts_little() {
+        let mut teeth = [0.50, 0.50, 0.53].map(|length| tooth(length, 0.4));
+        let among_equals = combine(&teeth).unwrap().mean.centre.length;
+        teeth[2].confidence = 0.1;
+        let hardly_seen = combine(&teeth).unwrap().mean.centre.length;
+        assert!(
+            hardly_seen < among_equals - 0.002,
+            "{hardly_seen}, {among_equals}"
+        );
+    }
+
+    #[test]
     fn few_teeth_hold_as_much_as_the_table_of_students_t_says() {
         // 95 % points of the t-distribution by degrees of freedom: Abramowitz and Stegun, table 26.10.
         for (freedom, t, within) in [

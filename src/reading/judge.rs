@@ -271,6 +271,9 @@ pub(super) fn colour_word(light: [f64; 3]) -> &'static str {
 }
 
 #[cfg(test)]
+mod refusals;
+
+#[cfg(test)]
 mod tests {
     use super::*;
     use crate::frames::{PhotoPoint, Side};

@@ -213,3 +213,6 @@ fn near(choices: &[Choice], aimed_mm: f64) -> Vec<&Choice> {
     }
     sorted
 }
+
+#[cfg(test)]
+mod tests;

@@ -438,3 +438,22 @@ pub(crate) fn beyond(advice: &mut Advice, checks: &[Check], chosen: Option<&Chos
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn each_fault_that_no_shim_cures_has_its_own_check_and_two_of_the_axes_share_one() {
+        let codes = |likely: &[Fault]| -> Vec<CheckCode> {
+            let likely: Vec<(Fault, f64)> = likely.iter().map(|fault| (*fault, 0.3)).collect();
+            faults(&likely).iter().map(|check| check.code).collect()
+        };
+        assert_eq!(
+            codes(&[Fault::Offset, Fault::ShaftAngle]),
+            [CheckCode::Housing]
+        );
+        let all = [Fault::Mates, Fault::ShaftAngle];
+        assert_eq!(codes(&all), [CheckCode::MixedParts, CheckCode::Housing]);
+    }
+}

@@ -318,5 +318,30 @@ mod tests {
                 prop_assert!(stack.windows(2).all(|w| w[0] >= w[1]));
             }
         }
+
+        /// Pieces are counted by hand: of each size as many as the kit has, and the axle's own packs once each.
+        #[test]
+        fn no_shim_is_stacked_more_often_than_it_is_there(
+            kit in prop::collection::vec((1_u32..60, 0_u32..4), 1..6),
+            in_axle in prop::collection::vec(20_u32..90, 0..3),
+            unit in prop::sample::select(vec![0.01, 0.0127, 0.0254]),
+        ) {
+            let sizes: Vec<f64> = kit.iter().map(|(n, _)| f64::from(*n) * unit).collect();
+            let counts: Vec<u32> = kit.iter().map(|(_, count)| *count).collect();
+            let old: Vec<f64> = in_axle.iter().map(|n| f64::from(*n) * unit).collect();
+            let stacks = Stacks::limited(&sizes, &counts, &old, 3.0);
+            let same = |a: f64, b: f64| (a - b).abs() < 1e-6;
+            for pack in stacks.packs_mm(0.0, 3.0).into_iter().step_by(5) {
+                let stack = stacks.stack_mm(pack);
+                prop_assert!(same(stack.iter().sum(), pack));
+                for piece in &stack {
+                    let used = stack.iter().filter(|other| same(**other, *piece)).count();
+                    let there = sizes.iter().zip(&counts).filter(|(size, _)| same(**size, *piece));
+                    let there = there.map(|(_, count)| *count as usize).sum::<usize>()
+                        + old.iter().filter(|size| same(**size, *piece)).count();
+                    prop_assert!(used <= there, "{used} of {there}: {piece}");
+                }
+            }
+        }
     }
 }

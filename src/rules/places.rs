@@ -313,3 +313,44 @@ impl Choices {
         (shims != Shims::default()).then_some(shims)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::schema::ShimPlace;
+
+    /// As cards and README have it: behind the head bearing thicker is toward the ring gear, under a cage away from it; a thicker
+    /// pack behind the ring gear pushes it toward the pinion, one on the far side away.
+    #[test]
+    fn thicker_packs_move_the_gears_the_way_that_the_card_says() {
+        let mut card =
+            Card::from_toml(include_str!("../../examples/larchfield/card.toml")).unwrap();
+        let with = |pinion: f64, ring: Option<f64>, far: Option<f64>| Trial {
+            pinion_shim_mm: Some(pinion),
+            ring_side_shim_mm: ring,
+            far_side_shim_mm: far,
+            ..Trial::default()
+        };
+        let (thin, thick) = (
+            with(0.5, Some(2.0), Some(2.0)),
+            with(0.7, Some(2.3), Some(1.7)),
+        );
+        let moved = |before: Option<Place>, after: Option<Place>| {
+            let (before, after) = (before.unwrap(), after.unwrap());
+            assert_eq!(before.scale, after.scale);
+            after.away_mm - before.away_mm
+        };
+        for (place, away_mm) in [
+            (ShimPlace::BehindHeadBearing, -0.2),
+            (ShimPlace::UnderCage, 0.2),
+        ] {
+            card.pinion.shim_place = place;
+            let by = moved(pinion(&card, &thin), pinion(&card, &thick));
+            assert!((by - away_mm).abs() < 1e-12, "{place:?}: {by}");
+        }
+        let by = moved(ring(&card, &thin), ring(&card, &thick));
+        assert!((by + 0.3).abs() < 1e-12, "{by}");
+        let far = |mm: f64| ring(&card, &with(0.5, None, Some(mm)));
+        assert!((moved(far(2.0), far(2.3)) - 0.3).abs() < 1e-12);
+    }
+}

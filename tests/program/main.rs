@@ -11,6 +11,7 @@ mod cautions;
 mod directions;
 mod doctor;
 mod example_job;
+mod golden;
 mod hidden_ends;
 mod hostile;
 mod inputs;

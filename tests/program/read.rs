@@ -302,3 +302,27 @@ fn a_collage_is_read_photo_by_photo_and_bars_are_left_out() {
     let line: Value = serde_json::from_slice(&worker.stdout).unwrap();
     assert_eq!(line["reading"]["reasons"][0]["code"], "collage", "{line}");
 }
+
+/// The toe of the rendered pair's drive flanks lies to the right (examples/larchfield/drive.json).
+#[test]
+fn a_toe_said_to_be_at_the_other_end_makes_it_unsure_and_the_text_says_what_the_document_says() {
+    let drive = root("examples/larchfield/drive.jpg");
+    let (reading, _) = reading_of(&drive, &["--toe", "right"]);
+    assert_eq!(reading["status"], "read", "{reading}");
+    let (reading, _) = reading_of(&drive, &["--toe", "left"]);
+    assert_eq!(reading["status"], "unsure");
+    assert_eq!(reading["reasons"][0]["code"], "which_end");
+    let output = read(&[drive.to_str().unwrap(), "--toe", "left"]);
+    let text = String::from_utf8(output.stdout).unwrap();
+    let message = reading["reasons"][0]["message"].as_str().unwrap();
+    assert!(text.contains(message), "{text}");
+    let percent = |place: &str| 100.0 * reading.pointer(place).unwrap().as_f64().unwrap();
+    let centre = format!(
+        "{:.0} ± {:.0} % of the length from the toe, {:.0} ± {:.0} % of the height from the root",
+        percent("/mean/centre/length"),
+        percent("/uncertainty/length"),
+        percent("/mean/centre/height"),
+        percent("/uncertainty/height"),
+    );
+    assert!(text.contains(&centre), "{centre}: {text}");
+}

@@ -214,3 +214,16 @@ fn a_card_that_cannot_mesh_is_refused_and_a_blank_alone_is_still_printed() {
     assert!(document["no_contact"].is_string(), "{document}");
     assert!((number(&document, "/blank/delta2") - 71.36).abs() < 0.01);
 }
+
+/// Found by `tests/fuzz`: such a card was taken, and the same card in JSON, as an archive has it, was not.
+#[test]
+fn a_blank_whose_gear_cannot_be_is_refused() {
+    let blank = std::fs::read_to_string("fixtures/blanks/iso23509-sample-4.toml").unwrap();
+    assert!(flankread::Card::from_toml(&blank).is_ok());
+    // A dedendum of a quarter of the module is less than the mate's addendum: no clearance is left.
+    let shallow = blank.replace("khfp = 1.25", "khfp = 0.25");
+    assert_ne!(shallow, blank);
+    let error = flankread::Card::from_toml(&shallow).unwrap_err();
+    assert!(error.to_string().contains("[blank]"), "{error}");
+    assert!(error.to_string().contains("`clearance`"), "{error}");
+}

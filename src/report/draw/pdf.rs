@@ -97,3 +97,39 @@ fn jpeg_object(pdf: &mut Chunk, object: Ref, bytes: &[u8]) -> Result<(), Picture
     }
     Ok(())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::draw::page::Picture;
+    use crate::report::draw::theme::INK;
+    use image::RgbImage;
+
+    /// A page that has objects and does not draw them is white paper: the operator is `Do` (ISO 32000-1, 8.8).
+    #[test]
+    fn letters_and_photos_are_drawn_on_every_page() {
+        let mut jpeg = Vec::new();
+        image::codecs::jpeg::JpegEncoder::new(&mut jpeg)
+            .encode_image(&RgbImage::new(40, 30))
+            .unwrap();
+        let mut page = Page::new([200.0, 300.0]);
+        page.items.push(Item::Text {
+            at: [10.0, 20.0],
+            size: 10.0,
+            bold: false,
+            colour: INK,
+            words: "Rear axle".into(),
+        });
+        page.items.push(Item::Picture {
+            frame: [10.0, 50.0, 40.0, 30.0],
+            picture: Picture::Jpeg(jpeg.clone()),
+            shows: "drive".into(),
+        });
+        let bytes = pdf("Rear axle", &[page]).unwrap();
+        let count = |part: &[u8]| bytes.windows(part.len()).filter(|w| *w == part).count();
+        assert_eq!((count(b"/X0 Do"), count(b"/X1 Do")), (1, 1));
+        // The photo as it is, and upright in its frame, counted from the foot of the page.
+        assert_eq!(count(&jpeg), 1);
+        assert_eq!(count(b"40 0 0 30 10 220 cm"), 1);
+    }
+}

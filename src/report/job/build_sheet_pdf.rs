@@ -346,6 +346,54 @@ mod tests {
         }
     }
 
+    /// What stands on the sides, in the order it is put there.
+    fn words(pages: &[Page]) -> String {
+        let of = |item: &Item| match item {
+            Item::Text { words, .. } => Some(words.clone()),
+            _ => None,
+        };
+        let items = pages.iter().flat_map(|page| &page.items);
+        items.filter_map(of).collect::<Vec<_>>().join(" ")
+    }
+
+    #[test]
+    fn the_sides_hold_the_job_its_trials_pictures_closing_list_and_cautions() {
+        let (record, pictures) = crowded();
+        let sheet = Sheet {
+            record: &record,
+            pictures: &pictures,
+            shown: Shown::default(),
+        };
+        let (pages, _) = sides(&sheet, Paper::A4, SIZES[0]).unwrap();
+        let said = words(&pages);
+        for part in [
+            "Rear axle",
+            "As found",
+            "Final state",
+            "0.200 mm",
+            "Closing list",
+        ] {
+            assert!(said.contains(part), "{part}: {said}");
+        }
+        for caution in CAUTIONS {
+            for word in caution.split_whitespace() {
+                assert!(said.contains(word), "{word} of: {caution}");
+            }
+        }
+        let shown = |item: &&Item| matches!(item, Item::Picture { .. });
+        let shown = pages.iter().flat_map(|page| &page.items).filter(shown);
+        assert_eq!(shown.count(), 9);
+        // Letters are drawn: a page without any takes a tenth of the bytes.
+        let bare = pdf("crowded", &[Page::new(Paper::A4.points())]).unwrap();
+        let full = build_sheet_pdf(&sheet, Paper::A4).unwrap();
+        assert!(
+            full.len() > 20 * bare.len(),
+            "{} and {}",
+            full.len(),
+            bare.len()
+        );
+    }
+
     #[test]
     fn a_job_without_anything_still_prints() {
         let (mut record, _) = crowded();

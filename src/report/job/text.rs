@@ -387,6 +387,13 @@ pub(crate) fn next_text(record: &Record, next: &Next) -> String {
     if let Some(command) = &next.command {
         let _ = writeln!(out, "\n  {command}");
     }
+    if next.station == Station::AsFound {
+        let job = record.head.number;
+        let _ = writeln!(
+            out,
+            "or, where it came in pieces:\n  flankread job note --job {job} --not-found"
+        );
+    }
     out
 }
 

@@ -232,7 +232,7 @@ fn label(svg: &mut String, at: PhotoPoint, number: usize, unit: f64) {
 mod tests {
     use super::*;
     use crate::reading::{FlankContext, unreadable};
-    use crate::schema::{FlankSide, Source};
+    use crate::schema::{FlankSide, Margin, Patch, Source};
 
     #[test]
     fn the_photo_says_which_flanks_they_are_and_where_toe_and_heel_lie() {
@@ -259,5 +259,78 @@ mod tests {
         assert!(x_of("toe") < 100.0 && x_of("heel") > 300.0, "{svg}");
         // Small pictures have no room for words.
         assert!(!drawing(&read, (400, 300), 1.0, false).contains("<text"));
+    }
+
+    /// The README asks people to look whether the outlines lie on the flanks: then they must lie where the reading has them.
+    #[test]
+    fn outline_patch_and_centre_are_drawn_where_the_reading_has_them() {
+        let photo = Photo::from_pixels("drawn", RgbImage::new(400, 300));
+        let mut read = unreadable(&photo, FlankContext::default(), Vec::new());
+        read.outlines = vec![Outline::from_map(0.2, FlankPoint::default(), |at| {
+            PhotoPoint::new(100.0 + 200.0 * at.length, 180.0 - 60.0 * at.height)
+        })];
+        // A patch over the middle half of the length and the upper half of the height.
+        let mut region = Mask::from_elem((48, 128), false);
+        region.slice_mut(ndarray::s![24..48, 32..96]).fill(true);
+        let patch = Patch {
+            centre: FlankPoint::new(0.5, 0.75),
+            extent: FlankPoint::new(0.5, 0.5),
+            area: 0.25,
+            lean_deg: 0.0,
+            margin: Margin {
+                toe: 0.25,
+                heel: 0.25,
+                tip: 0.0,
+                root: 0.5,
+            },
+        };
+        read.reading.teeth = vec![crate::schema::Tooth {
+            corners: read.outlines[0].corners(),
+            root: Vec::new(),
+            tip: Vec::new(),
+            patch: Some(patch),
+            islands: Vec::new(),
+            confidence: 1.0,
+        }];
+        read.regions = vec![Some(region)];
+        for scale in [1.0, 0.5] {
+            let mut picture = RgbImage::new((400.0 * scale) as u32, (300.0 * scale) as u32);
+            let svg = drawing(&read, picture.dimensions(), scale, false);
+            raster::draw_over(&mut picture, &svg).unwrap();
+            let drawn = |x: f64, y: f64| {
+                let near = |dx: i32, dy: i32| {
+                    let (x, y) = ((x * scale) as i32 + dx, (y * scale) as i32 + dy);
+                    picture.get_pixel(x as u32, y as u32).0 != [0, 0, 0]
+                };
+                (-1..=1).any(|dx| (-1..=1).any(|dy| near(dx, dy)))
+            };
+            // The flank's sides and ends, the patch's edges, and the cross at the patch's centre.
+            for (x, y) in [
+                (140.0, 180.0),
+                (260.0, 120.0),
+                (100.0, 150.0),
+                (300.0, 150.0),
+            ] {
+                assert!(drawn(x, y), "the outline is not at {x}, {y}");
+            }
+            for (x, y) in [
+                (150.0, 140.0),
+                (250.0, 140.0),
+                (200.0, 150.0),
+                (200.0, 135.0),
+            ] {
+                assert!(drawn(x, y), "the patch is not at {x}, {y}");
+            }
+            // Nothing beside them.
+            for (x, y) in [
+                (140.0, 195.0),
+                (260.0, 105.0),
+                (85.0, 150.0),
+                (315.0, 150.0),
+                (125.0, 150.0),
+            ] {
+                assert!(!drawn(x, y), "something is drawn at {x}, {y}");
+            }
+        }
     }
 }

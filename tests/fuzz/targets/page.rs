@@ -1,0 +1,2 @@
+#![no_main]
+libfuzzer_sys::fuzz_target!(|bytes: &[u8]| flankread::fuzzing::page(bytes));
