@@ -124,12 +124,25 @@ impl<'a> Case<'a> {
         )
     }
 
+    /// A look at the dial's foot, where no move of the ring gear has shown yet how it stands.
+    pub(crate) fn look_at_dial(&self) -> Option<Check> {
+        let weight = |doubt: Doubt| -> f64 {
+            let of = self.explained.iter().filter(|one| one.doubt == doubt);
+            of.map(|one| one.weight).sum()
+        };
+        let unseen = CALIBRATION.doubts.dial_unseen * weight(Doubt::None);
+        let told = self.card.carrier.backlash_direction?;
+        let shows = self.model.by_the_other_dial().shown_per_judged();
+        (weight(Doubt::DialSetting) >= unseen).then(|| suspicion::look_at_dial(told, shows))
+    }
+
     /// Where the gears stand, how sure that is, what is left unexplained, and who decided it.
     pub(crate) fn state(&self, advice: &mut Advice) {
         let stood = |draw: &Draw| {
             let by = &self.explained[draw.explained];
             let values = by.model.values(&draw.parameters);
-            let moved = by.doubt.really(self.now);
+            let last = by.observations.last();
+            let moved = last.map_or(Move::default(), |last| last.stood(&values));
             Vector2::new(values.pinion + moved.pinion_mm, values.ring + moved.ring_mm)
         };
         let mean = (self.draws.iter()).fold(Vector2::zeros(), |sum, draw| {

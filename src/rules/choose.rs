@@ -5,7 +5,7 @@
 
 use super::calibration::CALIBRATION;
 use super::explained::Explained;
-use super::outlook::{Goal, Judged, JudgedVector, Outlook};
+use super::outlook::{Goal, JudgedVector, Outlook};
 use super::places::{Choice, Choices};
 use super::posterior::Draw;
 use crate::schema::{Move, RunnerUp};
@@ -165,9 +165,9 @@ impl Bench<'_> {
                 .model
                 .predict_with_slopes(parameters, by.doubt.really(at));
             let column = |slope, scale_mm: f64| -> JudgedVector {
-                (Judged::of(slope).to_vector() / scale_mm).component_div(&reach)
+                (by.model.judged(slope).to_vector() / scale_mm).component_div(&reach)
             };
-            let off = (Judged::of(&shown).to_vector() - middle).component_div(&reach);
+            let off = (by.model.judged(&shown).to_vector() - middle).component_div(&reach);
             let pinion = column(&slopes.pinion, priors.pinion);
             let ring = column(&slopes.ring, priors.ring);
             let (aa, ab, bb) = (pinion.dot(&pinion), pinion.dot(&ring), ring.dot(&ring));

@@ -166,12 +166,15 @@ fn model_error() -> JudgedVector {
 
 impl Outlook {
     /// The last trial's place.
-    pub(crate) fn now(draws: &[Draw], at: Move) -> Self {
+    pub(crate) fn now(explained: &[Explained], draws: &[Draw], at: Move) -> Self {
         let sets = draws
             .iter()
             .map(|draw| Possible {
                 weight: draw.weight,
-                shown: Judged::of(&draw.now).to_vector(),
+                shown: explained[draw.explained]
+                    .model
+                    .judged(&draw.now)
+                    .to_vector(),
                 per_pinion: JudgedVector::zeros(),
                 per_ring: JudgedVector::zeros(),
             })
@@ -188,7 +191,8 @@ impl Outlook {
                 let by = &explained[draw.explained];
                 let shown = |pinion_mm: f64, ring_mm: f64| {
                     let there = by.doubt.really(at + Move { pinion_mm, ring_mm });
-                    Judged::of(&by.model.predict(&draw.parameters, there)).to_vector()
+                    let shown = by.model.predict(&draw.parameters, there);
+                    by.model.judged(&shown).to_vector()
                 };
                 let here = shown(0.0, 0.0);
                 Possible {

@@ -8,7 +8,7 @@
 /// Parameters of one flank.
 const OF_A_FLANK: usize = 5;
 /// Parameters of a set in all.
-pub(crate) const COUNT: usize = 7 + 2 * OF_A_FLANK;
+pub(crate) const COUNT: usize = 8 + 2 * OF_A_FLANK;
 
 /// What is not known of one flank.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -42,6 +42,8 @@ pub(crate) struct SetParameters<T = f64> {
     pub backlash: T,
     /// Backlash per move against the model's, natural logarithm.
     pub backlash_ratio: T,
+    /// How much further from its mate a gear stood than its pack was written down, where one is doubted, millimetres.
+    pub pack: T,
     /// The drive flank's.
     pub drive: FlankParameters<T>,
     /// The coast flank's.
@@ -110,6 +112,7 @@ impl<T> SetParameters<T> {
             film,
             backlash,
             backlash_ratio,
+            pack,
             drive,
             coast,
         } = self;
@@ -123,6 +126,7 @@ impl<T> SetParameters<T> {
             film,
             backlash,
             backlash_ratio,
+            pack,
             d1,
             d2,
             d3,
@@ -181,7 +185,7 @@ mod tests {
         let there = numbered.to_array();
         assert_eq!(SetParameters::from_fn(|i| there[i]), numbered);
         assert_eq!(numbered.pinion, 1.0);
-        assert_eq!(numbered.drive.crowning_length, 8.0);
+        assert_eq!(numbered.drive.crowning_length, 9.0);
         assert_eq!(numbered.coast.tilt_height, COUNT as f64);
     }
 }

@@ -124,7 +124,7 @@ impl Weighed {
 
 fn weigh(case: &Case) -> Weighed {
     let choices = places::choices(case.card, case.last);
-    let now = Outlook::now(&case.draws, case.now);
+    let now = Outlook::now(&case.explained, &case.draws, case.now);
     let chosen = Bench {
         explained: &case.explained,
         draws: &case.draws,
@@ -206,6 +206,10 @@ fn write_judgement(
                 explain::settled(advice);
             } else {
                 explain::good(advice, case.reads_right());
+            }
+            if let Some(look) = case.look_at_dial() {
+                advice.why.push(look.message.clone());
+                advice.checks.push(look);
             }
         }
         Judgement::Change(chosen) => {
