@@ -92,14 +92,23 @@ impl<'a> Case<'a> {
         }
     }
 
-    /// How likely it is that something that was told is wrong.
+    /// How likely it is that something that was told is wrong, as far as it could show.
     pub(crate) fn doubted(&self) -> f64 {
-        let doubted = |one: &&Explained| one.doubts_what_was_told();
+        let doubted = |one: &&Explained| one.doubts_what_was_told() && !one.unseen;
         self.explained
             .iter()
             .filter(doubted)
             .map(|one| one.weight)
             .sum()
+    }
+
+    /// How likely it is that something is wrong which nothing read so far could show, and what it may be.
+    pub(crate) fn unseen(&self) -> (f64, Vec<Doubt>) {
+        let unseen = || self.explained.iter().filter(|one| one.unseen);
+        (
+            unseen().map(|one| one.weight).sum(),
+            unseen().map(|one| one.doubt).collect(),
+        )
     }
 
     /// How likely each fault is, likeliest first.
@@ -134,6 +143,12 @@ impl<'a> Case<'a> {
         let told = self.card.carrier.backlash_direction?;
         let shows = self.model.by_the_other_dial().shown_per_judged();
         (weight(Doubt::DialSetting) >= unseen).then(|| suspicion::look_at_dial(told, shows))
+    }
+
+    /// What the chance counts that nothing read so far could show; `None` where all of it has shown.
+    pub(crate) fn unseen_sentence(&self) -> Option<String> {
+        let (chance, doubts) = self.unseen();
+        suspicion::unseen(chance, &doubts)
     }
 
     /// Where the gears stand, how sure that is, what is left unexplained, and who decided it.
@@ -261,7 +276,7 @@ impl<'a> Case<'a> {
             ring_mm: chosen.ring.move_mm,
         }));
         advice.shims = choices.shims(self.last, &chosen.pinion, &chosen.ring);
-        advice.chance = Some(round(chosen.chance, 3));
+        advice.chance = Some(round(chosen.chance_of_all, 3));
         advice.runner_up = chosen.runner_up.map(|mut next| {
             next.pinion_mm = round(next.pinion_mm, 4);
             next.ring_mm = round(next.ring_mm, 4);

@@ -134,6 +134,22 @@ impl Doubt {
         })
     }
 
+    /// Whether nothing that was read could show it yet, because the gear that would show it was never moved.
+    pub(crate) fn unseen(self, told: &[Observation]) -> bool {
+        let moved = |of: fn(Move) -> f64| told.iter().any(|o| of(o.moved) != of(told[0].moved));
+        let pinion_moved = moved(|place| place.pinion_mm);
+        let ring_moved = moved(|place| place.ring_mm);
+        match self {
+            Self::ShimPlace => !pinion_moved,
+            Self::DialSetting => !ring_moved,
+            Self::PackNotedWrong { gear, .. } => match gear {
+                Gear::Pinion => !pinion_moved,
+                Gear::Ring => !ring_moved,
+            },
+            _ => false,
+        }
+    }
+
     /// How likely it is before anything is read, over everything being as told.
     pub(crate) fn chance(self) -> f64 {
         match self {

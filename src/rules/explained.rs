@@ -23,6 +23,8 @@ pub(crate) struct Explained {
     pub estimate: Estimate,
     /// How likely the explanation is; all together 1.
     pub weight: f64,
+    /// Whether nothing read so far could show it.
+    pub unseen: bool,
 }
 
 impl Explained {
@@ -100,15 +102,14 @@ pub(crate) fn explain(
     let all: f64 = found.iter().map(|f| (f.4 - most).exp()).sum();
     let mut explained: Vec<Explained> = found
         .into_iter()
-        .map(
-            |(doubt, model, observations, estimate, ln_odds)| Explained {
-                doubt,
-                model,
-                observations,
-                estimate,
-                weight: (ln_odds - most).exp() / all,
-            },
-        )
+        .map(|(doubt, model, read, estimate, ln_odds)| Explained {
+            doubt,
+            model,
+            observations: read,
+            estimate,
+            weight: (ln_odds - most).exp() / all,
+            unseen: doubt.unseen(observations),
+        })
         .collect();
     explained.sort_by(|a, b| b.weight.total_cmp(&a.weight));
     explained

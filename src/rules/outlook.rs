@@ -136,6 +136,8 @@ impl Goal {
 struct Possible {
     /// How likely it is, all together 1.
     weight: f64,
+    /// Whether it is of an explanation that nothing read so far could show.
+    unseen: bool,
     /// What it shows.
     shown: JudgedVector,
     /// Its change per millimetre of pinion.
@@ -171,6 +173,7 @@ impl Outlook {
             .iter()
             .map(|draw| Possible {
                 weight: draw.weight,
+                unseen: explained[draw.explained].unseen,
                 shown: explained[draw.explained]
                     .model
                     .judged(&draw.now)
@@ -197,6 +200,7 @@ impl Outlook {
                 let here = shown(0.0, 0.0);
                 Possible {
                     weight: draw.weight,
+                    unseen: by.unseen,
                     shown: here,
                     per_pinion: (shown(step_mm, 0.0) - shown(-step_mm, 0.0)) / (2.0 * step_mm),
                     per_ring: (shown(0.0, step_mm) - here) / step_mm,
@@ -204,6 +208,21 @@ impl Outlook {
             })
             .collect();
         Self { at, sets }
+    }
+
+    /// The same without the explanations that nothing read so far could show: what a change is chosen by. To hold a gear
+    /// because its pack may be noted wrong would only put off that it shows.
+    pub(crate) fn without_unseen(&self) -> Self {
+        let mut sets = self.sets.clone();
+        sets.retain(|set| !set.unseen);
+        let left: f64 = sets.iter().map(|set| set.weight).sum();
+        if left == 0.0 {
+            return self.clone();
+        }
+        for set in &mut sets {
+            set.weight /= left;
+        }
+        Self { at: self.at, sets }
     }
 
     /// What each set shows at a place nearby, with its weight.

@@ -5,7 +5,6 @@ use super::calibration::CALIBRATION;
 use super::doubts::{Doubt, Misread};
 use super::explained::Explained;
 use super::observation::{Gear, Observation};
-use crate::frames::Side;
 use crate::schema::{BacklashDirection, Card, Check, CheckCode, Cutting, Suspect, SuspectKind};
 
 /// The suspects, likeliest first, each once with all that it may be.
@@ -97,6 +96,28 @@ pub(crate) fn look_at_dial(told: BacklashDirection, shows: f64) -> Check {
             SuspectKind::DialSetting.word()
         ),
     }
+}
+
+/// What a chance counts that nothing read so far could show.
+pub(crate) fn unseen(chance: f64, doubts: &[Doubt]) -> Option<String> {
+    let mut may_be: Vec<&str> = doubts
+        .iter()
+        .map(|doubt| match doubt {
+            Doubt::PackNotedWrong { .. } => "a pack written down wrong",
+            Doubt::ShimPlace => "shims on the other side of the bearing than the card has them",
+            _ => "a dial that stands the other way than the card has it",
+        })
+        .collect();
+    may_be.sort_unstable();
+    may_be.dedup();
+    (!may_be.is_empty()).then(|| {
+        format!(
+            "That chance counts {:.0} in 100 for what nothing read so far could show: {}. How often such things happen nobody has \
+             counted.",
+            (100.0 * chance).max(1.0),
+            may_be.join(", ")
+        )
+    })
 }
 
 fn sides_word(sides: [bool; 2]) -> &'static str {

@@ -47,7 +47,7 @@ pub fn advise_in(card: &Card, trials: &[Trial], units: Units) -> Result<Advice> 
     case.state(&mut advice);
     let second_look = case.suspect(&mut advice);
     let weighed = weigh(&case);
-    advice.chance_now = Some(round(weighed.chance_now, 3));
+    advice.chance_now = Some(round(weighed.now.chance(&case.goal), 3));
     let settled = case.settled() && !doubts_the_last(&advice, trials.len());
     let second_look = second_look.filter(|_| !settled);
     write_judgement(&mut advice, &case, &weighed, settled, second_look);
@@ -103,7 +103,7 @@ struct Weighed {
     choices: Choices,
     /// The outlook if nothing is changed.
     now: Outlook,
-    /// Its chance.
+    /// Its chance, without what nothing read so far could show.
     chance_now: f64,
     /// The best change; `None` where there is none at all.
     chosen: Option<Chosen>,
@@ -134,7 +134,7 @@ fn weigh(case: &Case) -> Weighed {
     .choose(&choices);
     Weighed {
         choices,
-        chance_now: now.chance(&case.goal),
+        chance_now: now.without_unseen().chance(&case.goal),
         now,
         chosen,
     }
@@ -201,7 +201,7 @@ fn write_judgement(
             advice.verdict = Verdict::Good;
             advice.change = Some(Move::default());
             advice.chance = advice.chance_now;
-            Case::predict(advice, &weighed.now);
+            Case::predict(advice, &weighed.now.without_unseen());
             if weighed.chance_now < CALIBRATION.verdict.even {
                 explain::settled(advice);
             } else {
@@ -216,6 +216,7 @@ fn write_judgement(
             advice.verdict = Verdict::Change;
             case.fill(advice, chosen, &weighed.choices);
             explain::change(advice, case.card, chosen, case.units);
+            advice.why.extend(case.unseen_sentence());
         }
         Judgement::LookAgain => {
             advice.verdict = Verdict::Measure;
