@@ -159,10 +159,12 @@ fn judge<'a>(case: &Case, weighed: &'a Weighed, settled: bool) -> Judgement<'a> 
     };
     let chance_now = weighed.chance_now;
     let not_worth_it = chosen.stays() || chosen.chance < chance_now + limits.worth_an_assembly;
+    // Run-out narrows what is left of the window, and no shim takes it out: it comes before the last thou.
+    let varies = varies_too_much(case.card, case.last);
     let good = chance_now >= limits.sure_enough
-        || case.reads_right() && not_worth_it && chance_now >= limits.even
+        || case.reads_right() && (not_worth_it || varies) && chance_now >= limits.even
         || settled;
-    if good && !varies_too_much(case.card, case.last) {
+    if good && !varies {
         return Judgement::Good;
     }
     if good {
