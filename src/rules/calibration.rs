@@ -268,6 +268,8 @@ pub(crate) struct Numerics {
     pub draws: usize,
     /// Fewest draws for an explanation that has any.
     pub least_draws: usize,
+    /// Draws for an explanation that nothing read so far could show: enough for its few hundredths of a chance.
+    pub draws_of_unseen: usize,
     /// Explanations less likely than this get none. Chosen, no evidence.
     pub least_weight: f64,
     /// No single draw speaks for more than this share of all: a weight far out in the tail is noise of the draw, not
@@ -427,8 +429,9 @@ pub(crate) const CALIBRATION: Calibration = Calibration {
         fit_steps: 36,
         fit_gain: 1e-5,
         draws: 240,
-        least_draws: 16,
-        least_weight: 0.01,
+        least_draws: 32,
+        draws_of_unseen: 16,
+        least_weight: 0.03,
         heaviest_draw: 0.05,
         outlook_step_mm: 0.05,
         place_steps: 3,

@@ -28,21 +28,24 @@ pub(crate) struct Draw {
 pub(crate) fn draws(explained: &[Explained]) -> Vec<Draw> {
     let numerics = &CALIBRATION.numerics;
     let mut all = Vec::new();
-    let likely = |e: &&Explained| e.weight >= numerics.least_weight;
-    let sum: f64 = explained.iter().filter(likely).map(|e| e.weight).sum();
+    let likely = |e: &&Explained| e.unseen || e.weight >= numerics.least_weight;
+    let sum_of = |unseen: &[bool]| -> f64 {
+        let of = explained.iter().filter(likely);
+        let of = of.filter(|e| unseen.contains(&e.unseen));
+        of.map(|e| e.weight).sum()
+    };
+    let (sum, seen) = (sum_of(&[true, false]), sum_of(&[false]));
     for (number, one) in explained.iter().enumerate() {
         if !likely(&one) {
             continue;
         }
-        let weight = one.weight / sum;
-        let count = (weight * numerics.draws as f64) as usize;
-        draw_from(
-            one,
-            number,
-            weight,
-            count.max(numerics.least_draws),
-            &mut all,
-        );
+        // What nothing could show has no say in the choice, and takes no draws from what has.
+        let count = if one.unseen {
+            numerics.draws_of_unseen
+        } else {
+            ((one.weight / seen * numerics.draws as f64) as usize).max(numerics.least_draws)
+        };
+        draw_from(one, number, one.weight / sum, count, &mut all);
     }
     all
 }
