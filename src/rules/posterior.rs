@@ -57,13 +57,22 @@ fn draw_from(explained: &Explained, number: usize, weight: f64, count: usize, al
         .clone()
         .cholesky()
         .map_or_else(|| DMatrix::zeros(COUNT, COUNT), |c| c.l());
+    // Where no pack is doubted nothing depends on it: to draw it would only scatter the weights.
+    let pack = SetParameters::from_fn(|i| i).pack;
+    let pack_doubted = (explained.observations.iter()).any(|o| o.noted_wrong.is_some());
     let mut normal = Normal::new();
     let mut step = DVector::zeros(COUNT);
     let drawn: Vec<(Draw, f64)> = (0..count)
         .map(|i| {
             // Every second draw is the last one mirrored: the mean of the draws stays at the optimum.
             step = if i % 2 == 0 {
-                DVector::from_fn(COUNT, |_, _| normal.next())
+                DVector::from_fn(COUNT, |i, _| {
+                    if i == pack && !pack_doubted {
+                        0.0
+                    } else {
+                        normal.next()
+                    }
+                })
             } else {
                 -&step
             };

@@ -42,12 +42,12 @@ pub(crate) struct SetParameters<T = f64> {
     pub backlash: T,
     /// Backlash per move against the model's, natural logarithm.
     pub backlash_ratio: T,
-    /// How much further from its mate a gear stood than its pack was written down, where one is doubted, millimetres.
-    pub pack: T,
     /// The drive flank's.
     pub drive: FlankParameters<T>,
     /// The coast flank's.
     pub coast: FlankParameters<T>,
+    /// How much further from its mate a gear stood than its pack was written down, where one is doubted, millimetres.
+    pub pack: T,
 }
 
 impl<T> FlankParameters<T> {
@@ -112,9 +112,9 @@ impl<T> SetParameters<T> {
             film,
             backlash,
             backlash_ratio,
-            pack,
             drive,
             coast,
+            pack,
         } = self;
         let [d1, d2, d3, d4, d5] = drive.fields();
         let [c1, c2, c3, c4, c5] = coast.fields();
@@ -126,7 +126,6 @@ impl<T> SetParameters<T> {
             film,
             backlash,
             backlash_ratio,
-            pack,
             d1,
             d2,
             d3,
@@ -137,6 +136,7 @@ impl<T> SetParameters<T> {
             c3,
             c4,
             c5,
+            pack,
         ]
     }
 }
@@ -185,7 +185,8 @@ mod tests {
         let there = numbered.to_array();
         assert_eq!(SetParameters::from_fn(|i| there[i]), numbered);
         assert_eq!(numbered.pinion, 1.0);
-        assert_eq!(numbered.drive.crowning_length, 9.0);
-        assert_eq!(numbered.coast.tilt_height, COUNT as f64);
+        assert_eq!(numbered.drive.crowning_length, 8.0);
+        assert_eq!(numbered.coast.tilt_height, (COUNT - 1) as f64);
+        assert_eq!(numbered.pack, COUNT as f64);
     }
 }

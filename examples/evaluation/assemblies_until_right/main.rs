@@ -1,8 +1,8 @@
 //! How many assemblies until it is right: the trade's fixed steps, a linear rule of the card's own sensitivities, and the advice,
 //! on hidden sets that differ from their cards, with nothing gone wrong and with one thing gone wrong.
 //!
-//! `cargo run --release --example assemblies_until_right [SETS] [WORDS] [SEED]`: WORDS of the rows that are wanted, SEED of the
-//! first set
+//! `cargo run --release --example assemblies_until_right [SETS] [WORDS] [SEED] [CUTTING]`: WORDS of the rows that are wanted, SEED
+//! of the first set, one CUTTING method of the two
 
 mod draw;
 mod methods;
@@ -370,7 +370,12 @@ fn main() {
     let sets: usize = arguments.next().and_then(|n| n.parse().ok()).unwrap_or(200);
     let wanted = arguments.next().unwrap_or_default();
     let from: u64 = (arguments.next().and_then(|n| n.parse().ok())).unwrap_or(FIRST_SEED);
-    for cutting in ["face-milled", "face-hobbed"] {
+    let one = arguments.next().unwrap_or_default();
+    let cuttings = ["face-milled", "face-hobbed"];
+    for cutting in cuttings
+        .into_iter()
+        .filter(|cutting| cutting.contains(&one))
+    {
         let mut forecasts = Vec::new();
         let mut mixed = [[0.0; 3]; 2];
         println!("{cutting}, {sets} hidden sets a row");
