@@ -4,7 +4,7 @@ use super::limits::of_assembly;
 use super::new_trial::NewTrial;
 use super::{JobError, Store};
 use crate::schema::record::{Bench, Record};
-use crate::schema::{Card, Condition, Trial};
+use crate::schema::{Card, Condition, SuspectKind, Trial};
 use crate::setup::turning_torque::{TotalLimits, readings, total};
 use crate::setup::usual::{
     BACKLASH, PINION_NUT, PINION_PACK, PRELOAD_PACK, ROTATING, SIDE_PACK, TOTAL_ROTATING, Usual,
@@ -47,6 +47,8 @@ pub(crate) struct Said {
     pub final_parts: Option<bool>,
     /// Anything to note.
     pub note: Option<String>,
+    /// What was looked at again and is as it was told.
+    pub looked: Vec<SuspectKind>,
     /// Unusual numbers are taken as they are written.
     pub as_written: bool,
 }
@@ -112,6 +114,9 @@ impl Said {
         put(&mut bench.side_preload, self.side_preload);
         put(&mut bench.final_parts, self.final_parts);
         put(&mut bench.note, self.note.clone());
+        if !self.looked.is_empty() {
+            trial.looked.clone_from(&self.looked);
+        }
         if !sure && !bench.pinion_readings_nm.is_empty() && !bench.total_readings_nm.is_empty() {
             let pinion = readings(&bench.pinion_readings_nm)?;
             total(

@@ -23,7 +23,8 @@ impl Record {
             .map(|a| match a.bench.struck {
                 None => Trial {
                     bearings: Some(self.bearings(a)),
-                    side_preload: a.bench.side_preload,
+                    // Final parts go in with their preload.
+                    side_preload: a.bench.side_preload || a.bench.final_parts,
                     ..a.trial.clone()
                 },
                 Some(_) => Trial {

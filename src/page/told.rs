@@ -2,7 +2,7 @@
 
 use super::answer::Failed;
 use crate::job::assembly::Said;
-use crate::schema::Condition;
+use crate::schema::{Condition, SuspectKind};
 use crate::units::{AsWritten, Measured};
 use schemars::JsonSchema;
 use serde::Deserialize;
@@ -44,6 +44,8 @@ pub(super) struct TrialTold {
     final_parts: Option<bool>,
     /// Anything to note.
     note: Option<String>,
+    /// What the advice suspected, was looked at again and is as it was told.
+    looked: Vec<SuspectKind>,
     /// What tells this trial from every other: sent twice with it, it is recorded once.
     pub once: Option<String>,
     /// Who; the job's mechanic when not told.
@@ -77,6 +79,7 @@ impl TrialTold {
             side_preload: self.side_preload,
             final_parts: self.final_parts,
             note: self.note.clone(),
+            looked: self.looked.clone(),
             as_written: self.as_written,
         })
     }

@@ -109,8 +109,6 @@ pub(crate) struct DoubtChances {
     pub first_pack_noted_wrong: f64,
     /// The same later, when packs are stacked to the advice.
     pub later_pack_noted_wrong: f64,
-    /// By how much a pack noted wrong may be off, millimetres.
-    pub pack_noted_wrong_mm: f64,
     /// Shims on the other side of the bearing.
     pub shim_place: f64,
     /// The dial along where the card has it square.
@@ -126,6 +124,9 @@ pub(crate) struct DoubtChances {
     pub worth_a_fit: f64,
     /// At most so many doubts are fitted.
     pub most_fits: usize,
+    /// From these odds on that the dial stands the other way than the card has it, over all as told, a look at its foot is
+    /// asked for before an assembly is called right: a third of what is expected before the ring gear was ever moved.
+    pub dial_unseen: f64,
     /// From these odds on, over all as told, a doubt is named.
     pub named_at: f64,
     /// From these odds on it is said in a sentence, with the look that would settle it.
@@ -267,6 +268,8 @@ pub(crate) struct Numerics {
     pub draws: usize,
     /// Fewest draws for an explanation that has any.
     pub least_draws: usize,
+    /// Draws for an explanation that nothing read so far could show: enough for its few hundredths of a chance.
+    pub draws_of_unseen: usize,
     /// Explanations less likely than this get none. Chosen, no evidence.
     pub least_weight: f64,
     /// No single draw speaks for more than this share of all: a weight far out in the tail is noise of the draw, not
@@ -319,6 +322,8 @@ pub(crate) const CALIBRATION: Calibration = Calibration {
         // Where the indicator stands, and how square. TM 9-2320-289-34 p. 6-19, Table 6-1, has 0.5 to 0.8 of backlash
         // per unit of shim moved across, where the geometry gives 0.6–0.87; the width is chosen.
         backlash_ratio: 0.12,
+        // A shim more or less of the usual sizes, or a pack of another axle: chosen, no evidence.
+        pack: 0.25,
         drive: FLANK_PRIORS,
         coast: FLANK_PRIORS,
     },
@@ -350,7 +355,6 @@ pub(crate) const CALIBRATION: Calibration = Calibration {
         old_photo: 0.005,
         first_pack_noted_wrong: 0.03,
         later_pack_noted_wrong: 0.002,
-        pack_noted_wrong_mm: 0.25,
         shim_place: 0.03,
         dial_setting: 0.03,
         cutting: 0.02,
@@ -363,11 +367,13 @@ pub(crate) const CALIBRATION: Calibration = Calibration {
             film: 0.30,
             backlash: 0.02,
             backlash_ratio: 0.12,
+            pack: 0.25,
             drive: FAULTY_MATES,
             coast: FAULTY_MATES,
         },
         worth_a_fit: 4.0,
         most_fits: 6,
+        dial_unseen: 0.01,
         named_at: 1.0,
         said_at: 4.0,
         most_odds: 1000.0,
@@ -424,6 +430,7 @@ pub(crate) const CALIBRATION: Calibration = Calibration {
         fit_gain: 1e-5,
         draws: 240,
         least_draws: 32,
+        draws_of_unseen: 16,
         least_weight: 0.03,
         heaviest_draw: 0.05,
         outlook_step_mm: 0.05,

@@ -92,14 +92,23 @@ impl<'a> Case<'a> {
         }
     }
 
-    /// How likely it is that something that was told is wrong.
+    /// How likely it is that something that was told is wrong, as far as it could show.
     pub(crate) fn doubted(&self) -> f64 {
-        let doubted = |one: &&Explained| one.doubts_what_was_told();
+        let doubted = |one: &&Explained| one.doubts_what_was_told() && !one.unseen;
         self.explained
             .iter()
             .filter(doubted)
             .map(|one| one.weight)
             .sum()
+    }
+
+    /// How likely it is that something is wrong which nothing read so far could show, and what it may be.
+    pub(crate) fn unseen(&self) -> (f64, Vec<Doubt>) {
+        let unseen = || self.explained.iter().filter(|one| one.unseen);
+        (
+            unseen().map(|one| one.weight).sum(),
+            unseen().map(|one| one.doubt).collect(),
+        )
     }
 
     /// How likely each fault is, likeliest first.
@@ -124,12 +133,31 @@ impl<'a> Case<'a> {
         )
     }
 
+    /// A look at the dial's foot, where no move of the ring gear has shown yet how it stands.
+    pub(crate) fn look_at_dial(&self) -> Option<Check> {
+        let weight = |doubt: Doubt| -> f64 {
+            let of = self.explained.iter().filter(|one| one.doubt == doubt);
+            of.map(|one| one.weight).sum()
+        };
+        let unseen = CALIBRATION.doubts.dial_unseen * weight(Doubt::None);
+        let told = self.card.carrier.backlash_direction?;
+        let shows = self.model.by_the_other_dial().shown_per_judged();
+        (weight(Doubt::DialSetting) >= unseen).then(|| suspicion::look_at_dial(told, shows))
+    }
+
+    /// What the chance counts that nothing read so far could show; `None` where all of it has shown.
+    pub(crate) fn unseen_sentence(&self) -> Option<String> {
+        let (chance, doubts) = self.unseen();
+        suspicion::unseen(chance, &doubts)
+    }
+
     /// Where the gears stand, how sure that is, what is left unexplained, and who decided it.
     pub(crate) fn state(&self, advice: &mut Advice) {
         let stood = |draw: &Draw| {
             let by = &self.explained[draw.explained];
             let values = by.model.values(&draw.parameters);
-            let moved = by.doubt.really(self.now);
+            let last = by.observations.last();
+            let moved = last.map_or(Move::default(), |last| last.stood(&values));
             Vector2::new(values.pinion + moved.pinion_mm, values.ring + moved.ring_mm)
         };
         let mean = (self.draws.iter()).fold(Vector2::zeros(), |sum, draw| {
@@ -248,7 +276,7 @@ impl<'a> Case<'a> {
             ring_mm: chosen.ring.move_mm,
         }));
         advice.shims = choices.shims(self.last, &chosen.pinion, &chosen.ring);
-        advice.chance = Some(round(chosen.chance, 3));
+        advice.chance = Some(round(chosen.chance_of_all, 3));
         advice.runner_up = chosen.runner_up.map(|mut next| {
             next.pinion_mm = round(next.pinion_mm, 4);
             next.ring_mm = round(next.ring_mm, 4);

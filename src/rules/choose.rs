@@ -5,7 +5,7 @@
 
 use super::calibration::CALIBRATION;
 use super::explained::Explained;
-use super::outlook::{Goal, Judged, JudgedVector, Outlook};
+use super::outlook::{Goal, JudgedVector, Outlook};
 use super::places::{Choice, Choices};
 use super::posterior::Draw;
 use crate::schema::{Move, RunnerUp};
@@ -19,8 +19,10 @@ pub(crate) struct Chosen {
     pub ring: Choice,
     /// What it should show.
     pub outlook: Outlook,
-    /// Its chance.
+    /// Its chance, without what nothing read so far could show: what it was chosen by.
     pub chance: f64,
+    /// Its chance, all told.
+    pub chance_of_all: f64,
     /// The next best pair of changes and its chance.
     pub runner_up: Option<RunnerUp>,
     /// Whether the ring gear was held though moving it too would have been a little better.
@@ -92,7 +94,9 @@ impl Bench<'_> {
     }
 
     fn choose_about(&self, choices: &Choices, aimed: Move) -> Option<Chosen> {
-        let outlook = Outlook::about(self.explained, self.draws, aimed);
+        let all = Outlook::about(self.explained, self.draws, aimed);
+        let outlook = all.without_unseen();
+        let of_all = |rated: &Rated| all.chance_at(self.now + rated.change(), self.goal);
         let rated = self.rate(choices, aimed, &outlook);
         let best = rated.first()?;
         let taken = rated
@@ -108,12 +112,13 @@ impl Bench<'_> {
             .map(|r| RunnerUp {
                 pinion_mm: r.pinion.move_mm,
                 ring_mm: r.ring.move_mm,
-                chance: r.chance,
+                chance: of_all(r),
             });
         Some(Chosen {
             pinion: taken.pinion.clone(),
             ring: taken.ring.clone(),
             chance: taken.chance,
+            chance_of_all: of_all(taken),
             outlook: outlook.moved(self.now + taken.change()),
             runner_up,
             second_change_spared: taken.change() != best.change(),
@@ -165,9 +170,9 @@ impl Bench<'_> {
                 .model
                 .predict_with_slopes(parameters, by.doubt.really(at));
             let column = |slope, scale_mm: f64| -> JudgedVector {
-                (Judged::of(slope).to_vector() / scale_mm).component_div(&reach)
+                (by.model.judged(slope).to_vector() / scale_mm).component_div(&reach)
             };
-            let off = (Judged::of(&shown).to_vector() - middle).component_div(&reach);
+            let off = (by.model.judged(&shown).to_vector() - middle).component_div(&reach);
             let pinion = column(&slopes.pinion, priors.pinion);
             let ring = column(&slopes.ring, priors.ring);
             let (aa, ab, bb) = (pinion.dot(&pinion), pinion.dot(&ring), ring.dot(&ring));

@@ -2,11 +2,11 @@
 
 use super::calibration::{CALIBRATION, DoubtChances};
 use super::forward_model::ForwardModel;
-use super::observation::{Measured, Observation, ObservedPatch};
+use super::observation::{Gear, Measured, Observation, ObservedPatch};
 use super::set_parameters::{FlankParameters, SetParameters};
 use crate::contact::ContactError;
 use crate::frames::{FlankPoint, Side};
-use crate::schema::{BacklashDirection, Card, Cutting, Move, Trial};
+use crate::schema::{Card, Cutting, Move, SuspectKind, Trial};
 use std::rc::Rc;
 
 /// Which of a centre's numbers was misread.
@@ -18,15 +18,6 @@ pub(crate) enum Misread {
     Height,
     /// Both.
     Place,
-}
-
-/// Which gear's pack.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Gear {
-    /// The pinion.
-    Pinion,
-    /// The ring gear.
-    Ring,
 }
 
 /// What no shim cures.
@@ -59,8 +50,8 @@ pub(crate) enum Doubt {
     EndsSwapped { at: usize, sides: [bool; 2] },
     /// The photos of drive and coast are from before the change.
     OldPhoto { at: usize, sides: [bool; 2] },
-    /// A pack other than the one written down was in, so that the gear stood `by_mm` further away.
-    PackNotedWrong { at: usize, gear: Gear, by_mm: f64 },
+    /// A pack other than the one written down was in.
+    PackNotedWrong { at: usize, gear: Gear },
     /// The pinion's shims sit on the other side of the bearing.
     ShimPlace,
     /// The dial stands along where the card has it square, or the other way round.
@@ -97,27 +88,66 @@ impl Doubt {
             if changed {
                 list.extend(SIDES.map(|sides| Self::OldPhoto { at, sides }));
             }
-            if observations.len() > 1 {
-                let by_mm = 0.0;
-                list.extend([Gear::Pinion, Gear::Ring].map(|gear| Self::PackNotedWrong {
-                    at,
-                    gear,
-                    by_mm,
-                }));
-            }
+            let packs = [
+                (Gear::Pinion, trials[at].pinion_shim_mm),
+                (Gear::Ring, trials[at].ring_side_shim_mm),
+            ];
+            let noted = packs.into_iter().filter(|(_, noted)| noted.is_some());
+            list.extend(noted.map(|(gear, _)| Self::PackNotedWrong { at, gear }));
         }
-        let pinion_moved = observations
-            .iter()
-            .any(|o| o.moved.pinion_mm != observations[0].moved.pinion_mm);
-        if pinion_moved && trials.iter().all(|t| t.pinion_shim_mm.is_some()) {
+        if trials.iter().all(|t| t.pinion_shim_mm.is_some()) {
             list.push(Self::ShimPlace);
         }
+        list.extend(card.carrier.backlash_direction.map(|_| Self::DialSetting));
         if observations.len() > 1 {
-            list.extend(card.carrier.backlash_direction.map(|_| Self::DialSetting));
             list.push(Self::Cutting);
         }
         list.extend([Fault::Offset, Fault::ShaftAngle, Fault::Mates].map(Self::Fault));
+        list.retain(|doubt| !doubt.settled(trials));
         list
+    }
+
+    /// What is published of it, and which of the used trials it is of.
+    pub(crate) fn named(self) -> Option<(SuspectKind, Option<usize>)> {
+        Some(match self {
+            Self::None | Self::Fault(_) => return None,
+            Self::Misread { at, side, .. } => match side {
+                Side::Drive => (SuspectKind::DriveMisread, Some(at)),
+                Side::Coast => (SuspectKind::CoastMisread, Some(at)),
+            },
+            Self::Dial { at } => (SuspectKind::BacklashMisread, Some(at)),
+            Self::FlanksSwapped { at } => (SuspectKind::FlanksSwapped, Some(at)),
+            Self::EndsSwapped { at, .. } => (SuspectKind::EndsSwapped, Some(at)),
+            Self::OldPhoto { at, .. } => (SuspectKind::OldPhoto, Some(at)),
+            Self::PackNotedWrong { at, .. } => (SuspectKind::PackNotedWrong, Some(at)),
+            Self::ShimPlace => (SuspectKind::ShimPlace, None),
+            Self::DialSetting => (SuspectKind::DialSetting, None),
+            Self::Cutting => (SuspectKind::Cutting, None),
+        })
+    }
+
+    /// Whether somebody looked, and it is as it was told.
+    fn settled(self, trials: &[&Trial]) -> bool {
+        self.named().is_some_and(|(what, at)| match at {
+            Some(at) => trials[at].looked.contains(&what),
+            None => trials.iter().any(|trial| trial.looked.contains(&what)),
+        })
+    }
+
+    /// Whether nothing that was read could show it yet, because the gear that would show it was never moved.
+    pub(crate) fn unseen(self, told: &[Observation]) -> bool {
+        let moved = |of: fn(Move) -> f64| told.iter().any(|o| of(o.moved) != of(told[0].moved));
+        let pinion_moved = moved(|place| place.pinion_mm);
+        let ring_moved = moved(|place| place.ring_mm);
+        match self {
+            Self::ShimPlace => !pinion_moved,
+            Self::DialSetting => !ring_moved,
+            Self::PackNotedWrong { gear, .. } => match gear {
+                Gear::Pinion => !pinion_moved,
+                Gear::Ring => !ring_moved,
+            },
+            _ => false,
+        }
     }
 
     /// How likely it is before anything is read, over everything being as told.
@@ -180,21 +210,7 @@ impl Doubt {
                     }
                 }
             }
-            Self::PackNotedWrong { at, gear, by_mm } => {
-                let by = match gear {
-                    Gear::Pinion => Move {
-                        pinion_mm: by_mm,
-                        ring_mm: 0.0,
-                    },
-                    Gear::Ring => Move {
-                        pinion_mm: 0.0,
-                        ring_mm: by_mm,
-                    },
-                };
-                let read = &mut read[at];
-                read.moved = read.moved + by;
-                read.photographed = read.photographed.map(|place| place + by);
-            }
+            Self::PackNotedWrong { at, gear } => read[at].noted_wrong = Some(gear),
             Self::ShimPlace => {
                 for read in &mut read {
                     read.moved = other_way(read.moved);
@@ -245,17 +261,10 @@ impl Doubt {
         card: &Card,
         told: &Rc<ForwardModel>,
     ) -> Result<Rc<ForwardModel>, ContactError> {
-        let mut other = card.clone();
         match self {
-            Self::DialSetting => {
-                other.carrier.backlash_direction =
-                    card.carrier.backlash_direction.map(|told| match told {
-                        BacklashDirection::Square => BacklashDirection::Tangential,
-                        BacklashDirection::Tangential => BacklashDirection::Square,
-                    });
-                ForwardModel::new(&other).map(Rc::new)
-            }
+            Self::DialSetting => Ok(Rc::new(told.by_the_other_dial())),
             Self::Cutting => {
+                let mut other = card.clone();
                 other.gear.cutting = match card.gear.cutting {
                     Cutting::FaceMilled => Cutting::FaceHobbed,
                     Cutting::FaceHobbed => Cutting::FaceMilled,

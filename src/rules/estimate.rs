@@ -7,7 +7,7 @@
 
 use super::calibration::CALIBRATION;
 use super::forward_model::ForwardModel;
-use super::observation::{OBSERVED, Observation, PredictedObservation, ReadNumber};
+use super::observation::{Gear, OBSERVED, Observation, PredictedObservation, ReadNumber};
 use super::set_parameters::{COUNT, SetParameters};
 use crate::least_squares::{Normal, descend};
 use crate::schema::{Move, ReadingKind};
@@ -64,7 +64,7 @@ pub(crate) fn misfit(
     let mut sum = 0.0;
     let mut last = PredictedObservation::default();
     for observation in observations {
-        last = model.predict(parameters, observation.moved);
+        last = model.predict(parameters, observation.stood(&model.values(parameters)));
         let seen = observation.seen(&last, |at| model.predict(parameters, at));
         for (_, number, predicted) in compared(observation, &seen) {
             sum += CALIBRATION.tails.readings.loss(number.residual(predicted));
@@ -112,6 +112,26 @@ impl Tangent {
             here,
             slopes: Box::new(slopes.to_array().map(PredictedObservation::to_array)),
         }
+    }
+
+    /// The same where the dial shows so many times as much.
+    pub(crate) fn by_dial(mut self, shows: f64) -> Self {
+        self.here.backlash_mm *= shows;
+        for slope in self.slopes.iter_mut() {
+            slope[OBSERVED - 1] *= shows;
+        }
+        self
+    }
+
+    /// The same of a trial whose pack is doubted: that moves its gear as another place at first does.
+    pub(crate) fn with_pack(mut self, gear: Gear, priors: &SetParameters) -> Self {
+        let order = SetParameters::from_fn(|i| i);
+        let (gear, per) = match gear {
+            Gear::Pinion => (order.pinion, priors.pack / priors.pinion),
+            Gear::Ring => (order.ring, priors.pack / priors.ring),
+        };
+        self.slopes[order.pack] = self.slopes[gear].map(|slope| per * slope);
+        self
     }
 }
 
@@ -172,7 +192,10 @@ pub(crate) fn rows_of(
 fn rows(model: &ForwardModel, observations: &[Observation], at: &SetParameters) -> Vec<Row> {
     let mut rows = Vec::new();
     for observation in observations {
-        let here = Tangent::at(model, at, observation.moved);
+        let mut here = Tangent::at(model, at, observation.stood(&model.values(at)));
+        if let Some(gear) = observation.noted_wrong {
+            here = here.with_pack(gear, model.priors());
+        }
         let older = observation.photographed.map(|photographed| {
             (photographed != observation.moved).then(|| Tangent::at(model, at, photographed))
         });

@@ -6,6 +6,7 @@ use super::estimate::{Estimate, fit};
 use super::forward_model::ForwardModel;
 use super::observation::Observation;
 use super::screening::AsTold;
+use super::set_parameters::SetParameters;
 use crate::schema::{Card, Trial};
 use std::rc::Rc;
 
@@ -22,6 +23,8 @@ pub(crate) struct Explained {
     pub estimate: Estimate,
     /// How likely the explanation is; all together 1.
     pub weight: f64,
+    /// Whether nothing read so far could show it.
+    pub unseen: bool,
 }
 
 impl Explained {
@@ -51,26 +54,23 @@ pub(crate) fn explain(
     let as_told = AsTold::new(model, observations, &estimate);
     let told = estimate.ln_evidence;
     let well = estimate.fits_well();
-    let mut worth: Vec<(Doubt, f64, f64)> = Vec::new();
+    let start = estimate.parameters.to_array();
+    let mut worth: Vec<(Doubt, f64, SetParameters)> = Vec::new();
     let mut unscreened = Vec::new();
     for doubt in Doubt::all(card, trials, observations) {
-        let prior = doubt.chance().ln();
-        match (as_told.screen(doubt), doubt) {
-            (Some(s), Doubt::PackNotedWrong { at, gear, .. }) => {
-                let (by_mm, part) = s.pack.unwrap_or_default();
-                let doubt = Doubt::PackNotedWrong { at, gear, by_mm };
-                worth.push((doubt, s.ln_evidence + prior - told, prior + part));
+        match as_told.screen(doubt) {
+            Some(s) => {
+                let ln_odds = s.ln_evidence + doubt.chance().ln() - told;
+                worth.push((doubt, ln_odds, s.parameters));
             }
-            (Some(s), _) => worth.push((doubt, s.ln_evidence + prior - told, prior)),
-            (None, _) if !well => unscreened.push((doubt, prior)),
-            (None, _) => {}
+            None if !well => unscreened.push(doubt),
+            None => {}
         }
     }
     worth.sort_by(|a, b| b.1.total_cmp(&a.1));
     let best = worth.first().map_or(0.0, |w| w.1.max(0.0));
     worth.retain(|w| w.1 > best - limits.worth_a_fit);
     worth.truncate(limits.most_fits);
-    let start = estimate.parameters;
     let mut found = vec![(
         Doubt::None,
         Rc::clone(model),
@@ -78,19 +78,23 @@ pub(crate) fn explain(
         estimate,
         told,
     )];
-    let screened = worth.into_iter().map(|(doubt, _, prior)| (doubt, prior));
-    for (doubt, prior) in unscreened.into_iter().chain(screened) {
+    let unscreened = unscreened.into_iter().map(|doubt| (doubt, None));
+    let screened = worth.into_iter().map(|(doubt, _, at)| (doubt, Some(at)));
+    for (doubt, screened) in unscreened.chain(screened) {
         // Gears that cannot mesh cut the other way were not cut that way.
-        let Ok(model) = doubt.model(card, model) else {
+        let Ok(other) = doubt.model(card, model) else {
             continue;
         };
         let read = doubt.of(observations);
+        // Nothing that was read can tell it from all as told yet.
+        let same = Rc::ptr_eq(&other, model) && read == observations;
+        let fitted = same.then(|| found[0].3.clone());
         let widths = doubt.widths().to_array();
-        let start = start.to_array();
-        let start = super::set_parameters::SetParameters::from_fn(|i| start[i] / widths[i]);
-        let estimate = fit(&model, &read, &[start]);
-        let ln_odds = estimate.ln_evidence + prior;
-        found.push((doubt, model, read, estimate, ln_odds));
+        let start = SetParameters::from_fn(|i| start[i] / widths[i]);
+        let starts: Vec<SetParameters> = screened.into_iter().chain([start]).collect();
+        let estimate = fitted.unwrap_or_else(|| fit(&other, &read, &starts));
+        let ln_odds = estimate.ln_evidence + doubt.chance().ln();
+        found.push((doubt, other, read, estimate, ln_odds));
     }
     let most = found
         .iter()
@@ -98,15 +102,14 @@ pub(crate) fn explain(
     let all: f64 = found.iter().map(|f| (f.4 - most).exp()).sum();
     let mut explained: Vec<Explained> = found
         .into_iter()
-        .map(
-            |(doubt, model, observations, estimate, ln_odds)| Explained {
-                doubt,
-                model,
-                observations,
-                estimate,
-                weight: (ln_odds - most).exp() / all,
-            },
-        )
+        .map(|(doubt, model, read, estimate, ln_odds)| Explained {
+            doubt,
+            model,
+            observations: read,
+            estimate,
+            weight: (ln_odds - most).exp() / all,
+            unseen: doubt.unseen(observations),
+        })
         .collect();
     explained.sort_by(|a, b| b.weight.total_cmp(&a.weight));
     explained

@@ -3,6 +3,7 @@
 
 use super::calibration::CALIBRATION;
 use super::observation::{PredictedObservation, PredictedPatch};
+use super::outlook::Judged;
 use super::set_parameters::{FlankParameters, SetParameters};
 use crate::contact::{ContactError, EaseOff, FlankContact, Misalignment, Model};
 use crate::frames::FlankPoint;
@@ -21,6 +22,10 @@ pub(crate) struct ForwardModel {
     usual_backlash_mm: f64,
     /// Measured backlash per backlash in the plane of rotation at the outer diameter.
     indicator: f64,
+    /// The dial standing the other way over the dial as the card has it; `None` where the card does not say.
+    other_dial: Option<f64>,
+    /// Backlash as the card has it measured over what the dial shows.
+    judged_per_shown: f64,
 }
 
 /// Least lag of the ring gear on each flank, at the outer diameter.
@@ -45,6 +50,10 @@ impl ForwardModel {
         let square = model.square_radius_mm() / outer_mm * radius_mm.map_or(1.0, |r| r / mean_mm);
         let tangential = radius_mm.map_or(1.0, |r| r / outer_mm);
         let mut priors = CALIBRATION.priors;
+        let other_dial = (card.carrier.backlash_direction).map(|told| match told {
+            BacklashDirection::Square => tangential / square,
+            BacklashDirection::Tangential => square / tangential,
+        });
         let indicator = match card.carrier.backlash_direction {
             Some(BacklashDirection::Square) => square,
             Some(BacklashDirection::Tangential) => tangential,
@@ -62,7 +71,37 @@ impl ForwardModel {
             priors,
             usual_backlash_mm: 0.5 * (low + high),
             indicator,
+            other_dial,
+            judged_per_shown: 1.0,
         })
+    }
+
+    /// The same set, its dial standing the other way than the card has it.
+    pub(crate) fn by_the_other_dial(&self) -> Self {
+        let shows = self.other_dial.unwrap_or(1.0);
+        Self {
+            priors: SetParameters {
+                backlash: self.priors.backlash * shows,
+                ..self.priors
+            },
+            usual_backlash_mm: self.usual_backlash_mm * shows,
+            indicator: self.indicator * shows,
+            judged_per_shown: self.judged_per_shown / shows,
+            ..self.clone()
+        }
+    }
+
+    /// What the dial shows over backlash as the card has it measured.
+    pub(crate) fn shown_per_judged(&self) -> f64 {
+        1.0 / self.judged_per_shown
+    }
+
+    /// What is shown, or how fast that changes, with the backlash as the card has it measured.
+    pub(crate) fn judged(&self, shown: &PredictedObservation) -> Judged {
+        Judged {
+            backlash_mm: self.judged_per_shown * shown.backlash_mm,
+            ..Judged::of(shown)
+        }
     }
 
     /// The same set with every parameter's standard deviation so many times as wide.
@@ -182,6 +221,8 @@ impl ForwardModel {
             film: slope(|z| &mut z.film),
             backlash: of_backlash(self.priors.backlash),
             backlash_ratio: of_backlash(change_mm * self.priors.backlash_ratio),
+            // Only of the trial whose pack is doubted: `Tangent::of`.
+            pack: PredictedObservation::default(),
             drive,
             coast,
         };

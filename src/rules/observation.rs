@@ -2,6 +2,7 @@
 //! place that puts the observed quantities in order for linear algebra.
 
 use super::calibration::{CALIBRATION, Noise};
+use super::set_parameters::SetParameters;
 use crate::frames::FlankPoint;
 use crate::reading::deviation;
 use crate::schema::{FlankReading, Move, ReadingKind, Trial};
@@ -117,8 +118,17 @@ pub(crate) struct ObservedPatch {
     pub lean: Option<Measured>,
 }
 
+/// Which gear's pack.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Gear {
+    /// The pinion.
+    Pinion,
+    /// The ring gear.
+    Ring,
+}
+
 /// What was read in one trial.
-#[derive(Debug, Clone, Copy, Default)]
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub(crate) struct Observation {
     /// Number of the trial in the job, from 1.
     pub trial: usize,
@@ -126,6 +136,8 @@ pub(crate) struct Observation {
     pub moved: Move,
     /// The gears where the photos of drive and coast flank were taken: here, unless a photo is older.
     pub photographed: [Move; 2],
+    /// The gear whose pack was another than the one written down, if one was.
+    pub noted_wrong: Option<Gear>,
     /// The drive flank, if it was read.
     pub drive: Option<ObservedPatch>,
     /// The coast flank, if it was read.
@@ -208,6 +220,7 @@ impl Observation {
             trial: number,
             moved,
             photographed: [moved; 2],
+            noted_wrong: None,
             drive: patch(trial.drive.as_ref()),
             coast: patch(trial.coast.as_ref()),
             backlash_mm: mean_mm.map(|mean_mm| {
@@ -232,6 +245,17 @@ impl Observation {
                 .hypot(CALIBRATION.noise.preload_backlash_mm);
         }
         self
+    }
+
+    /// Where the gears stood, of a set with these values in their own units.
+    pub(crate) fn stood(&self, values: &SetParameters) -> Move {
+        let mut stood = self.moved;
+        match self.noted_wrong {
+            Some(Gear::Pinion) => stood.pinion_mm += values.pack,
+            Some(Gear::Ring) => stood.ring_mm += values.pack,
+            None => {}
+        }
+        stood
     }
 
     /// What is predicted for this trial, `here` for where the gears stood and the flanks from where their photos were

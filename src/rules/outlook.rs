@@ -136,6 +136,8 @@ impl Goal {
 struct Possible {
     /// How likely it is, all together 1.
     weight: f64,
+    /// Whether it is of an explanation that nothing read so far could show.
+    unseen: bool,
     /// What it shows.
     shown: JudgedVector,
     /// Its change per millimetre of pinion.
@@ -166,12 +168,16 @@ fn model_error() -> JudgedVector {
 
 impl Outlook {
     /// The last trial's place.
-    pub(crate) fn now(draws: &[Draw], at: Move) -> Self {
+    pub(crate) fn now(explained: &[Explained], draws: &[Draw], at: Move) -> Self {
         let sets = draws
             .iter()
             .map(|draw| Possible {
                 weight: draw.weight,
-                shown: Judged::of(&draw.now).to_vector(),
+                unseen: explained[draw.explained].unseen,
+                shown: explained[draw.explained]
+                    .model
+                    .judged(&draw.now)
+                    .to_vector(),
                 per_pinion: JudgedVector::zeros(),
                 per_ring: JudgedVector::zeros(),
             })
@@ -188,11 +194,13 @@ impl Outlook {
                 let by = &explained[draw.explained];
                 let shown = |pinion_mm: f64, ring_mm: f64| {
                     let there = by.doubt.really(at + Move { pinion_mm, ring_mm });
-                    Judged::of(&by.model.predict(&draw.parameters, there)).to_vector()
+                    let shown = by.model.predict(&draw.parameters, there);
+                    by.model.judged(&shown).to_vector()
                 };
                 let here = shown(0.0, 0.0);
                 Possible {
                     weight: draw.weight,
+                    unseen: by.unseen,
                     shown: here,
                     per_pinion: (shown(step_mm, 0.0) - shown(-step_mm, 0.0)) / (2.0 * step_mm),
                     per_ring: (shown(0.0, step_mm) - here) / step_mm,
@@ -200,6 +208,21 @@ impl Outlook {
             })
             .collect();
         Self { at, sets }
+    }
+
+    /// The same without the explanations that nothing read so far could show: what a change is chosen by. To hold a gear
+    /// because its pack may be noted wrong would only put off that it shows.
+    pub(crate) fn without_unseen(&self) -> Self {
+        let mut sets = self.sets.clone();
+        sets.retain(|set| !set.unseen);
+        let left: f64 = sets.iter().map(|set| set.weight).sum();
+        if left == 0.0 {
+            return self.clone();
+        }
+        for set in &mut sets {
+            set.weight /= left;
+        }
+        Self { at: self.at, sets }
     }
 
     /// What each set shows at a place nearby, with its weight.

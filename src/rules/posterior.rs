@@ -28,21 +28,24 @@ pub(crate) struct Draw {
 pub(crate) fn draws(explained: &[Explained]) -> Vec<Draw> {
     let numerics = &CALIBRATION.numerics;
     let mut all = Vec::new();
-    let likely = |e: &&Explained| e.weight >= numerics.least_weight;
-    let sum: f64 = explained.iter().filter(likely).map(|e| e.weight).sum();
+    let likely = |e: &&Explained| e.unseen || e.weight >= numerics.least_weight;
+    let sum_of = |unseen: &[bool]| -> f64 {
+        let of = explained.iter().filter(likely);
+        let of = of.filter(|e| unseen.contains(&e.unseen));
+        of.map(|e| e.weight).sum()
+    };
+    let (sum, seen) = (sum_of(&[true, false]), sum_of(&[false]));
     for (number, one) in explained.iter().enumerate() {
         if !likely(&one) {
             continue;
         }
-        let weight = one.weight / sum;
-        let count = (weight * numerics.draws as f64) as usize;
-        draw_from(
-            one,
-            number,
-            weight,
-            count.max(numerics.least_draws),
-            &mut all,
-        );
+        // What nothing could show has no say in the choice, and takes no draws from what has.
+        let count = if one.unseen {
+            numerics.draws_of_unseen
+        } else {
+            ((one.weight / seen * numerics.draws as f64) as usize).max(numerics.least_draws)
+        };
+        draw_from(one, number, one.weight / sum, count, &mut all);
     }
     all
 }
@@ -54,13 +57,22 @@ fn draw_from(explained: &Explained, number: usize, weight: f64, count: usize, al
         .clone()
         .cholesky()
         .map_or_else(|| DMatrix::zeros(COUNT, COUNT), |c| c.l());
+    // Where no pack is doubted nothing depends on it: to draw it would only scatter the weights.
+    let pack = SetParameters::from_fn(|i| i).pack;
+    let pack_doubted = (explained.observations.iter()).any(|o| o.noted_wrong.is_some());
     let mut normal = Normal::new();
     let mut step = DVector::zeros(COUNT);
     let drawn: Vec<(Draw, f64)> = (0..count)
         .map(|i| {
             // Every second draw is the last one mirrored: the mean of the draws stays at the optimum.
             step = if i % 2 == 0 {
-                DVector::from_fn(COUNT, |_, _| normal.next())
+                DVector::from_fn(COUNT, |i, _| {
+                    if i == pack && !pack_doubted {
+                        0.0
+                    } else {
+                        normal.next()
+                    }
+                })
             } else {
                 -&step
             };

@@ -2,11 +2,11 @@
 //! enough for all of them, and good enough to say which are worth a fit of their own.
 
 use super::calibration::CALIBRATION;
-use super::doubts::{Doubt, Gear};
+use super::doubts::Doubt;
 use super::estimate::{Estimate, Row, Tangent, rows_of};
 use super::forward_model::ForwardModel;
 use super::observation::Observation;
-use super::set_parameters::COUNT;
+use super::set_parameters::{COUNT, SetParameters};
 use nalgebra::{DMatrix, DVector};
 
 /// Everything as told, and what is predicted for each trial there.
@@ -22,8 +22,8 @@ pub(crate) struct AsTold<'a> {
 pub(crate) struct Screened {
     /// Logarithm of its evidence, on the scale of [`Estimate::ln_evidence`].
     pub ln_evidence: f64,
-    /// For a pack noted wrong: by how much the gear stood further away, millimetres, and what of the evidence is its.
-    pub pack: Option<(f64, f64)>,
+    /// The most likely set, in prior deviations of the doubt's own model.
+    pub parameters: SetParameters,
 }
 
 /// Reweighted least squares: the weights settle in a few rounds.
@@ -50,68 +50,41 @@ impl<'a> AsTold<'a> {
     /// A doubt's evidence; `None` where the first order cannot say, because the gears stood somewhere else or are
     /// others.
     pub(crate) fn screen(&self, doubt: Doubt) -> Option<Screened> {
-        if matches!(
-            doubt,
-            Doubt::ShimPlace | Doubt::Cutting | Doubt::DialSetting
-        ) {
+        let moved = self
+            .observations
+            .iter()
+            .any(|o| o.moved != doubt.really(o.moved));
+        if moved || doubt == Doubt::Cutting {
             return None;
         }
         let read = doubt.of(self.observations);
+        let other_dial = (doubt == Doubt::DialSetting).then(|| self.model.by_the_other_dial());
         let mut rows = Vec::new();
         for (k, observation) in read.iter().enumerate() {
-            let here = &self.tangents[k];
+            let here = match (observation.noted_wrong, &other_dial) {
+                (Some(gear), _) => self.tangents[k]
+                    .clone()
+                    .with_pack(gear, self.model.priors()),
+                (None, Some(other)) => self.tangents[k].clone().by_dial(other.shown_per_judged()),
+                (None, None) => self.tangents[k].clone(),
+            };
             let of_photo = observation.photographed.map(|place| {
                 let same = self.observations.iter().position(|o| o.moved == place);
-                same.map_or(here, |k| &self.tangents[k])
+                same.filter(|same| *same != k)
+                    .map_or(&here, |k| &self.tangents[k])
             });
-            rows.extend(rows_of(observation, here, of_photo));
+            rows.extend(rows_of(observation, &here, of_photo));
         }
         let widths = doubt.widths().to_array();
-        let mut problem = Linear {
-            at: DVector::from_iterator(
-                COUNT,
-                self.estimate
-                    .parameters
-                    .to_array()
-                    .iter()
-                    .zip(widths)
-                    .map(|(z, w)| z / w),
-            ),
+        let at = self.estimate.parameters.to_array();
+        let linear = Linear {
+            at: DVector::from_fn(COUNT, |i, _| at[i] / widths[i]),
             slopes: rows
                 .iter()
                 .map(|row| DVector::from_fn(COUNT, |i, _| row.slopes[i] * widths[i]))
                 .collect(),
         };
-        let Doubt::PackNotedWrong { at, gear, .. } = doubt else {
-            let solved = problem.solve(&rows)?;
-            return Some(Screened {
-                ln_evidence: solved.ln_evidence,
-                pack: None,
-            });
-        };
-        let width_mm = CALIBRATION.doubts.pack_noted_wrong_mm;
-        let prior = match gear {
-            Gear::Pinion => self.model.priors().pinion,
-            Gear::Ring => self.model.priors().ring,
-        };
-        let trial = self.observations[at].trial;
-        let place = usize::from(gear == Gear::Ring);
-        problem.at = problem.at.push(0.0);
-        for (slopes, row) in problem.slopes.iter_mut().zip(&rows) {
-            let slope = if row.trial == trial {
-                slopes[place] / prior * width_mm
-            } else {
-                0.0
-            };
-            *slopes = slopes.clone().push(slope);
-        }
-        let solved = problem.solve(&rows)?;
-        let share = CALIBRATION.tails.sets;
-        let (off, left) = (solved.at[COUNT], solved.deviations[COUNT]);
-        Some(Screened {
-            ln_evidence: solved.ln_evidence,
-            pack: Some((off * width_mm, left.ln() - 0.5 * share.loss(off))),
-        })
+        linear.solve(&rows)
     }
 }
 
@@ -122,18 +95,11 @@ struct Linear {
     slopes: Vec<DVector<f64>>,
 }
 
-struct Solved {
-    at: DVector<f64>,
-    deviations: DVector<f64>,
-    ln_evidence: f64,
-}
-
 impl Linear {
-    fn solve(&self, rows: &[Row]) -> Option<Solved> {
+    fn solve(&self, rows: &[Row]) -> Option<Screened> {
         let tails = &CALIBRATION.tails;
         let n = self.at.len();
         let of_parameters = tails.of_parameters().to_array();
-        let of_parameter = |i: usize| of_parameters.get(i).copied().unwrap_or(tails.sets);
         let mut at = self.at.clone();
         let residuals = |at: &DVector<f64>| -> Vec<f64> {
             let by = at - &self.at;
@@ -144,7 +110,7 @@ impl Linear {
         };
         let mut covariance = DMatrix::identity(n, n);
         for _ in 0..ROUNDS {
-            let weights = DVector::from_fn(n, |i, _| of_parameter(i).weight(at[i]));
+            let weights = DVector::from_fn(n, |i, _| of_parameters[i].weight(at[i]));
             let mut square = DMatrix::from_diagonal(&weights);
             let mut slope = DVector::zeros(n);
             for ((row, slopes), here) in rows.iter().zip(&self.slopes).zip(residuals(&at)) {
@@ -159,12 +125,14 @@ impl Linear {
             covariance = factor.inverse();
         }
         let read = residuals(&at).into_iter().map(|r| tails.readings.loss(r));
-        let set = at.iter().enumerate().map(|(i, z)| of_parameter(i).loss(*z));
+        let set = at
+            .iter()
+            .enumerate()
+            .map(|(i, z)| of_parameters[i].loss(*z));
         let misfit = read.chain(set).sum();
-        Some(Solved {
-            deviations: covariance.diagonal().map(f64::sqrt),
+        Some(Screened {
             ln_evidence: super::estimate::ln_evidence(misfit, rows, &covariance),
-            at,
+            parameters: SetParameters::from_fn(|i| at[i]),
         })
     }
 }

@@ -8,7 +8,7 @@
 /// Parameters of one flank.
 const OF_A_FLANK: usize = 5;
 /// Parameters of a set in all.
-pub(crate) const COUNT: usize = 7 + 2 * OF_A_FLANK;
+pub(crate) const COUNT: usize = 8 + 2 * OF_A_FLANK;
 
 /// What is not known of one flank.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -46,6 +46,8 @@ pub(crate) struct SetParameters<T = f64> {
     pub drive: FlankParameters<T>,
     /// The coast flank's.
     pub coast: FlankParameters<T>,
+    /// How much further from its mate a gear stood than its pack was written down, where one is doubted, millimetres.
+    pub pack: T,
 }
 
 impl<T> FlankParameters<T> {
@@ -112,6 +114,7 @@ impl<T> SetParameters<T> {
             backlash_ratio,
             drive,
             coast,
+            pack,
         } = self;
         let [d1, d2, d3, d4, d5] = drive.fields();
         let [c1, c2, c3, c4, c5] = coast.fields();
@@ -133,6 +136,7 @@ impl<T> SetParameters<T> {
             c3,
             c4,
             c5,
+            pack,
         ]
     }
 }
@@ -182,6 +186,7 @@ mod tests {
         assert_eq!(SetParameters::from_fn(|i| there[i]), numbered);
         assert_eq!(numbered.pinion, 1.0);
         assert_eq!(numbered.drive.crowning_length, 8.0);
-        assert_eq!(numbered.coast.tilt_height, COUNT as f64);
+        assert_eq!(numbered.coast.tilt_height, (COUNT - 1) as f64);
+        assert_eq!(numbered.pack, COUNT as f64);
     }
 }

@@ -9,6 +9,10 @@ use crate::units::Units;
 /// Writes it for a verdict that amounts led to.
 pub(crate) fn write(advice: &mut Advice, card: &Card, units: Units) {
     advice.summary = match advice.verdict {
+        Verdict::Good if asks(advice, CheckCode::DialSetting) => {
+            "RIGHT, if the dial stands as the card has it (see why): leave the shims as they are."
+                .into()
+        }
         Verdict::Good => "RIGHT: leave the shims as they are.".into(),
         Verdict::Change => change(advice, card, units),
         Verdict::Measure => measure(advice.checks.first()),
@@ -17,11 +21,18 @@ pub(crate) fn write(advice: &mut Advice, card: &Card, units: Units) {
         }
     };
     advice.instruction = match advice.verdict {
+        Verdict::Good if asks(advice, CheckCode::DialSetting) => {
+            "Look how the dial's foot stands. If it stands as the card has it, it is right: leave the shims as they are.".into()
+        }
         Verdict::Good => "It is right: leave the shims as they are.".into(),
         Verdict::Change => instruction(advice, card, units),
         Verdict::Measure => measure_first(advice.checks.first()),
         Verdict::BeyondShims => "No shim at hand cures this: see what to check.".into(),
     };
+}
+
+fn asks(advice: &Advice, code: CheckCode) -> bool {
+    advice.checks.iter().any(|check| check.code == code)
 }
 
 /// The instruction when something has to be measured first.
@@ -83,11 +94,7 @@ fn instruction(advice: &Advice, card: &Card, units: Units) -> String {
     } else {
         parts.extend(sides);
     }
-    let look = advice
-        .checks
-        .iter()
-        .any(|check| check.code == CheckCode::SecondLook);
-    let first = if look {
+    let first = if asks(advice, CheckCode::SecondLook) {
         "Look again first, see why. If nothing else is found: "
     } else {
         ""
@@ -164,11 +171,7 @@ fn change(advice: &Advice, card: &Card, units: Units) -> String {
         },
         _ => "",
     };
-    let look = advice
-        .checks
-        .iter()
-        .any(|check| check.code == CheckCode::SecondLook);
-    let first = if look {
+    let first = if asks(advice, CheckCode::SecondLook) {
         "LOOK AGAIN first (see why); if nothing else is found, CHANGE"
     } else {
         "CHANGE"

@@ -2,11 +2,10 @@
 //! would settle it.
 
 use super::calibration::CALIBRATION;
-use super::doubts::{Doubt, Gear, Misread};
+use super::doubts::{Doubt, Misread};
 use super::explained::Explained;
-use super::observation::Observation;
-use crate::frames::Side;
-use crate::schema::{Card, Check, CheckCode, Cutting, Suspect, SuspectKind};
+use super::observation::{Gear, Observation};
+use crate::schema::{BacklashDirection, Card, Check, CheckCode, Cutting, Suspect, SuspectKind};
 
 /// The suspects, likeliest first, each once with all that it may be.
 pub(crate) fn suspects(explained: &[Explained], told: &[Observation]) -> Vec<Suspect> {
@@ -18,7 +17,7 @@ pub(crate) fn suspects(explained: &[Explained], told: &[Observation]) -> Vec<Sus
         .sum();
     let mut found: Vec<Suspect> = Vec::new();
     for one in explained {
-        let Some((what, at)) = named(one.doubt) else {
+        let Some((what, at)) = one.doubt.named() else {
             continue;
         };
         let trial = at.map(|at| told[at].trial);
@@ -39,29 +38,10 @@ pub(crate) fn suspects(explained: &[Explained], told: &[Observation]) -> Vec<Sus
     found
 }
 
-/// What is published of a doubt, and which of the used trials it is of.
-fn named(doubt: Doubt) -> Option<(SuspectKind, Option<usize>)> {
-    Some(match doubt {
-        Doubt::None | Doubt::Fault(_) => return None,
-        Doubt::Misread { at, side, .. } => match side {
-            Side::Drive => (SuspectKind::DriveMisread, Some(at)),
-            Side::Coast => (SuspectKind::CoastMisread, Some(at)),
-        },
-        Doubt::Dial { at } => (SuspectKind::BacklashMisread, Some(at)),
-        Doubt::FlanksSwapped { at } => (SuspectKind::FlanksSwapped, Some(at)),
-        Doubt::EndsSwapped { at, .. } => (SuspectKind::EndsSwapped, Some(at)),
-        Doubt::OldPhoto { at, .. } => (SuspectKind::OldPhoto, Some(at)),
-        Doubt::PackNotedWrong { at, .. } => (SuspectKind::PackNotedWrong, Some(at)),
-        Doubt::ShimPlace => (SuspectKind::ShimPlace, None),
-        Doubt::DialSetting => (SuspectKind::DialSetting, None),
-        Doubt::Cutting => (SuspectKind::Cutting, None),
-    })
-}
-
 /// The likeliest doubt of a suspect's kind, for its particulars.
 fn particulars(explained: &[Explained], suspect: &Suspect, told: &[Observation]) -> Option<Doubt> {
     explained.iter().map(|one| one.doubt).find(|doubt| {
-        named(*doubt).is_some_and(|(what, at)| {
+        doubt.named().is_some_and(|(what, at)| {
             (what, at.map(|at| told[at].trial)) == (suspect.what, suspect.trial)
         })
     })
@@ -92,8 +72,51 @@ pub(crate) fn second_look(
         code: CheckCode::SecondLook,
         message: format!(
             "Look again before taking anything apart. That {what}{trial} explains what was read {odds} times as well as \
-             everything being as told. {look}"
+             everything being as told. {look} If it is as it was told, say so (looked: {}) and ask again.",
+            suspect.what.word()
         ),
+    })
+}
+
+/// The one look before an assembly is called right whose dial may stand the other way: that one `shows` so many times as
+/// much.
+pub(crate) fn look_at_dial(told: BacklashDirection, shows: f64) -> Check {
+    let (told, other) = match told {
+        BacklashDirection::Square => ("square to the tooth", "along the circle"),
+        BacklashDirection::Tangential => ("along the circle", "square to the tooth"),
+    };
+    let percent = 100.0 * (shows - 1.0).abs();
+    let more = if shows > 1.0 { "more" } else { "less" };
+    Check {
+        code: CheckCode::DialSetting,
+        message: format!(
+            "Look once how the dial's foot stands, since no move of the ring gear has shown it yet: the card has the backlash \
+             measured {told}, and {other} the dial shows {percent:.0} % {more}. If it stands {other}, turn it and measure again \
+             at four places round the gear; if it stands as the card has it, say so (looked: {}).",
+            SuspectKind::DialSetting.word()
+        ),
+    }
+}
+
+/// What a chance counts that nothing read so far could show.
+pub(crate) fn unseen(chance: f64, doubts: &[Doubt]) -> Option<String> {
+    let mut may_be: Vec<&str> = doubts
+        .iter()
+        .map(|doubt| match doubt {
+            Doubt::PackNotedWrong { .. } => "a pack written down wrong",
+            Doubt::ShimPlace => "shims on the other side of the bearing than the card has them",
+            _ => "a dial that stands the other way than the card has it",
+        })
+        .collect();
+    may_be.sort_unstable();
+    may_be.dedup();
+    (!may_be.is_empty()).then(|| {
+        format!(
+            "That chance counts {:.0} in 100 for what nothing read so far could show: {}. How often such things happen nobody has \
+             counted.",
+            (100.0 * chance).max(1.0),
+            may_be.join(", ")
+        )
     })
 }
 

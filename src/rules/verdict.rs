@@ -47,7 +47,7 @@ pub fn advise_in(card: &Card, trials: &[Trial], units: Units) -> Result<Advice> 
     case.state(&mut advice);
     let second_look = case.suspect(&mut advice);
     let weighed = weigh(&case);
-    advice.chance_now = Some(round(weighed.chance_now, 3));
+    advice.chance_now = Some(round(weighed.now.chance(&case.goal), 3));
     let settled = case.settled() && !doubts_the_last(&advice, trials.len());
     let second_look = second_look.filter(|_| !settled);
     write_judgement(&mut advice, &case, &weighed, settled, second_look);
@@ -113,7 +113,7 @@ struct Weighed {
     choices: Choices,
     /// The outlook if nothing is changed.
     now: Outlook,
-    /// Its chance.
+    /// Its chance, without what nothing read so far could show.
     chance_now: f64,
     /// The best change; `None` where there is none at all.
     chosen: Option<Chosen>,
@@ -134,7 +134,7 @@ impl Weighed {
 
 fn weigh(case: &Case) -> Weighed {
     let choices = places::choices(case.card, case.last);
-    let now = Outlook::now(&case.draws, case.now);
+    let now = Outlook::now(&case.explained, &case.draws, case.now);
     let chosen = Bench {
         explained: &case.explained,
         draws: &case.draws,
@@ -144,7 +144,7 @@ fn weigh(case: &Case) -> Weighed {
     .choose(&choices);
     Weighed {
         choices,
-        chance_now: now.chance(&case.goal),
+        chance_now: now.without_unseen().chance(&case.goal),
         now,
         chosen,
     }
@@ -169,10 +169,12 @@ fn judge<'a>(case: &Case, weighed: &'a Weighed, settled: bool) -> Judgement<'a> 
     };
     let chance_now = weighed.chance_now;
     let not_worth_it = chosen.stays() || chosen.chance < chance_now + limits.worth_an_assembly;
+    // Run-out narrows what is left of the window, and no shim takes it out: it comes before the last thou.
+    let varies = varies_too_much(case.card, case.last);
     let good = chance_now >= limits.sure_enough
-        || case.reads_right() && not_worth_it && chance_now >= limits.even
+        || case.reads_right() && (not_worth_it || varies) && chance_now >= limits.even
         || settled;
-    if good && !varies_too_much(case.card, case.last) {
+    if good && !varies {
         return Judgement::Good;
     }
     if good {
@@ -211,17 +213,22 @@ fn write_judgement(
             advice.verdict = Verdict::Good;
             advice.change = Some(Move::default());
             advice.chance = advice.chance_now;
-            Case::predict(advice, &weighed.now);
+            Case::predict(advice, &weighed.now.without_unseen());
             if weighed.chance_now < CALIBRATION.verdict.even {
                 explain::settled(advice);
             } else {
                 explain::good(advice, case.reads_right());
+            }
+            if let Some(look) = case.look_at_dial() {
+                advice.why.push(look.message.clone());
+                advice.checks.push(look);
             }
         }
         Judgement::Change(chosen) => {
             advice.verdict = Verdict::Change;
             case.fill(advice, chosen, &weighed.choices);
             explain::change(advice, case.card, chosen, case.units);
+            advice.why.extend(case.unseen_sentence());
         }
         Judgement::LookAgain => {
             advice.verdict = Verdict::Measure;

@@ -285,6 +285,8 @@ pub enum CheckCode {
     Contradiction,
     /// One thing that was told explains the trials far better if it was wrong: look at it again.
     SecondLook,
+    /// How the dial indicator stands, before the assembly is called right.
+    DialSetting,
     /// No pack of the kit and no place within reach is right.
     OutOfReach,
     /// Offset or shaft angle of the housing.
@@ -310,6 +312,7 @@ pub struct Suspect {
 
 /// The things that are doubted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[cfg_attr(feature = "cli", derive(clap::ValueEnum))]
 #[serde(rename_all = "snake_case")]
 #[non_exhaustive]
 pub enum SuspectKind {
@@ -333,6 +336,24 @@ pub enum SuspectKind {
     PackNotedWrong,
     /// The cutting method.
     Cutting,
+}
+
+impl SuspectKind {
+    /// How a trial and the command line name it.
+    pub(crate) const fn word(self) -> &'static str {
+        match self {
+            Self::DriveMisread => "drive-misread",
+            Self::CoastMisread => "coast-misread",
+            Self::BacklashMisread => "backlash-misread",
+            Self::FlanksSwapped => "flanks-swapped",
+            Self::EndsSwapped => "ends-swapped",
+            Self::OldPhoto => "old-photo",
+            Self::ShimPlace => "shim-place",
+            Self::DialSetting => "dial-setting",
+            Self::PackNotedWrong => "pack-noted-wrong",
+            Self::Cutting => "cutting",
+        }
+    }
 }
 
 /// Share of one reading in what is known.

@@ -1,5 +1,6 @@
 //! One assembly as the advice reads it: shims, backlash and what each flank showed.
 
+use super::advice::SuspectKind;
 use super::reading::Mean;
 use crate::frames::{FlankPoint, Side};
 use schemars::JsonSchema;
@@ -63,6 +64,10 @@ pub struct Trial {
     /// Reading of the coast flank.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub coast: Option<FlankReading>,
+    /// What was looked at again since advice suspected it, and is as it was told: of this trial, or of the whole job where the
+    /// suspect is of that.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub looked: Vec<SuspectKind>,
     /// Fields this version does not know.
     #[serde(flatten)]
     #[schemars(skip)]

@@ -4,6 +4,7 @@
 mod common;
 
 mod advise;
+mod advise_on_the_bench;
 mod bare;
 mod batch;
 mod bench;

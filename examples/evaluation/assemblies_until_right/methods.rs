@@ -1,23 +1,26 @@
 //! Three ways to choose the next shims.
 
 use crate::draw::{Packs, THOU_MM};
-use flankread::schema::BacklashDirection;
-use flankread::{Card, FlankReading, Misalignment, Trial, Verdict, advise};
+use flankread::schema::{BacklashDirection, CheckCode, SuspectKind};
+use flankread::{Advice, Card, FlankReading, Misalignment, Trial, Verdict, advise};
 
 /// A way to choose.
 #[derive(Clone, Copy, PartialEq, Eq)]
 pub enum Method {
     /// 0.010 in to start with, half of it after every overshoot; backlash by the shop's 0.6.
     FixedSteps,
-    /// The card's gears, once, nothing learnt.
+    /// The card's gears, once, nothing learnt; never stops by itself.
     PlainSensitivities,
+    /// The same, which stops when it reads right.
+    PlainThatStops,
     /// The library.
     Estimator,
 }
 
-pub const METHODS: [(&str, Method); 3] = [
+pub const METHODS: [(&str, Method); 4] = [
     ("fixed steps", Method::FixedSteps),
     ("linear rule", Method::PlainSensitivities),
+    ("linear, stops", Method::PlainThatStops),
     ("estimator", Method::Estimator),
 ];
 
@@ -43,9 +46,25 @@ pub enum Said {
     LookAgain,
 }
 
+/// What a method says, and the one look that it asks for in words before that is done: at what, of which trial from 1.
+pub struct Answer {
+    pub said: Said,
+    pub asked: Option<(SuspectKind, Option<usize>)>,
+}
+
+/// The look that an advice asks for in words.
+fn asked(advice: &Advice) -> Option<(SuspectKind, Option<usize>)> {
+    let asks = |code| advice.checks.iter().any(|check| check.code == code);
+    let first = advice.suspects.first();
+    match first.filter(|_| asks(CheckCode::SecondLook)) {
+        Some(suspect) => Some((suspect.what, suspect.trial)),
+        None => asks(CheckCode::DialSetting).then_some((SuspectKind::DialSetting, None)),
+    }
+}
+
 impl Method {
     /// What to do next.
-    pub fn next(self, card: &Card, trials: &[Trial]) -> Said {
+    pub fn next(self, card: &Card, trials: &[Trial]) -> Answer {
         let last = &trials[trials.len() - 1];
         let build = |next: Option<Next>| {
             next.map_or(Said::GivenUp, |next| Said::Build {
@@ -53,25 +72,44 @@ impl Method {
                 chance: next.chance,
             })
         };
-        match self {
-            Self::FixedSteps => build(Some(fixed_steps(card, trials))),
-            Self::PlainSensitivities => build(plain(card, last)),
-            Self::Estimator => {
-                let Ok(advice) = advise(card, trials) else {
-                    return Said::GivenUp;
-                };
-                match advice.verdict {
-                    Verdict::Good => Said::Right,
-                    Verdict::Change => build(advice.change.map(|change| Next {
-                        move_mm: [change.pinion_mm, change.ring_mm],
-                        chance: advice.chance,
-                    })),
-                    Verdict::BeyondShims => Said::GivenUp,
-                    _ => Said::LookAgain,
-                }
-            }
+        let advice = match self {
+            Self::FixedSteps => Err(build(Some(fixed_steps(card, trials)))),
+            Self::PlainThatStops if reads_right(card, last) => Err(Said::Right),
+            Self::PlainSensitivities | Self::PlainThatStops => Err(build(plain(card, last))),
+            Self::Estimator => advise(card, trials).map_err(|_| Said::GivenUp),
+        };
+        let advice = match advice {
+            Ok(advice) => advice,
+            Err(said) => return Answer { said, asked: None },
+        };
+        let said = match advice.verdict {
+            Verdict::Good => Said::Right,
+            Verdict::Change => build(advice.change.map(|change| Next {
+                move_mm: [change.pinion_mm, change.ring_mm],
+                chance: advice.chance,
+            })),
+            Verdict::BeyondShims => Said::GivenUp,
+            _ => Said::LookAgain,
+        };
+        Answer {
+            said,
+            asked: asked(&advice),
         }
     }
+}
+
+/// Whether both centres are read within tolerance and the backlash in its window.
+fn reads_right(card: &Card, trial: &Trial) -> bool {
+    let target = &card.target;
+    let [low, high] = card.backlash_window_mm();
+    let flanks = [(&trial.drive, target.drive), (&trial.coast, target.coast)];
+    let near = flanks.into_iter().all(|(reading, target_at)| {
+        reading.as_ref().is_some_and(|r| {
+            (r.centre.length - target_at.length).abs() <= target.tolerance.length
+                && (r.centre.height - target_at.height).abs() <= target.tolerance.height
+        })
+    });
+    near && (trial.mean_backlash_mm()).is_some_and(|mm| (low..=high).contains(&mm))
 }
 
 /// The packs that move the gears so, as the card has the shims.

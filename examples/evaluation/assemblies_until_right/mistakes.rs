@@ -1,7 +1,7 @@
 //! What goes wrong between the bench and what is written down.
 
 use crate::draw::{Chance, THOU_MM, Truth};
-use flankread::schema::{BacklashDirection, Cutting, ShimPlace};
+use flankread::schema::{BacklashDirection, Cutting, ShimPlace, SuspectKind};
 use flankread::{Card, FlankReading, Trial};
 
 /// One mistake, made once or standing on the card.
@@ -49,6 +49,23 @@ impl Mistake {
     /// Whether the dial stands square to the tooth.
     pub fn square(self) -> bool {
         self == Self::Dial
+    }
+
+    /// Whether it is this that is suspected.
+    pub fn is(self, suspected: SuspectKind) -> bool {
+        match suspected {
+            SuspectKind::DriveMisread | SuspectKind::CoastMisread => {
+                matches!(self, Self::Length | Self::Height)
+            }
+            SuspectKind::EndsSwapped => self == Self::Ends,
+            SuspectKind::FlanksSwapped => self == Self::Flanks,
+            SuspectKind::OldPhoto => self == Self::OldPhotos,
+            SuspectKind::ShimPlace => self == Self::ShimPlace,
+            SuspectKind::PackNotedWrong => self == Self::Pack,
+            SuspectKind::DialSetting => self == Self::Dial,
+            SuspectKind::Cutting => self == Self::Cutting,
+            _ => false,
+        }
     }
 
     /// What is photographed at an assembly, counted from 0.

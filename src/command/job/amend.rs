@@ -39,7 +39,7 @@ pub(super) struct AmendArgs {
 }
 
 /// The values that are kept when they are put right: those that a person writes, not what is worked out from them.
-const KEPT: [&str; 16] = [
+const KEPT: [&str; 17] = [
     "pinion_shim_mm",
     "ring_side_shim_mm",
     "far_side_shim_mm",
@@ -56,6 +56,7 @@ const KEPT: [&str; 16] = [
     "side_preload",
     "final_parts",
     "note",
+    "looked",
 ];
 
 /// What changed from one to the other, by key: what was written and what is.

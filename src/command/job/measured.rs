@@ -8,7 +8,7 @@ use crate::job::photos::{self, PhotoOptions};
 use crate::reading::ONE_PHOTO;
 use crate::report::reading::overlay::overlay;
 use crate::schema::record::Shows;
-use crate::schema::{Card, Condition};
+use crate::schema::{Card, Condition, SuspectKind};
 use crate::units::{AsWritten, Length, Torque};
 use clap::{Args, ValueEnum};
 use std::path::{Path, PathBuf};
@@ -64,6 +64,9 @@ pub(super) struct Numbers {
     /// Anything to note.
     #[arg(long, value_name = "WORDS")]
     note: Option<String>,
+    /// What the advice suspected, was looked at again and is as it was told; once for each.
+    #[arg(long, value_name = "WHAT", value_enum, hide_possible_values = true)]
+    looked: Vec<SuspectKind>,
     /// Take unusual numbers as they are written.
     #[arg(long)]
     as_written: bool,
@@ -140,6 +143,7 @@ impl Numbers {
             side_preload: yes(self.side_preload),
             final_parts: yes(self.final_parts),
             note: self.note.clone(),
+            looked: self.looked.clone(),
             as_written: self.as_written,
         }
     }

@@ -209,3 +209,51 @@ fn an_axle_that_came_in_pieces_goes_on_without_a_record_as_found() {
         "{remarks:?}"
     );
 }
+
+/// Four set-ups that agree, then the final parts with 0.08 mm less of backlash, which preload and new bearings take away: as
+/// it will be driven it is right, and that decides.
+#[test]
+fn what_reads_right_with_its_final_parts_is_right_whatever_was_set_up_before() {
+    let built = |number: i64, pinion_shim_mm: f64, height: f64, backlash_mm: f64| {
+        let flank = |up: f64| {
+            let mut reading = reading();
+            reading.centre = FlankPoint::new(0.50, 0.5 + up);
+            Some(reading)
+        };
+        assembly(
+            number,
+            Trial {
+                pinion_shim_mm: Some(pinion_shim_mm),
+                ring_side_shim_mm: Some(2.0),
+                far_side_shim_mm: Some(2.0),
+                backlash_mm: vec![backlash_mm; 4],
+                drive: flank(height),
+                coast: flank(height),
+                ..Trial::default()
+            },
+        )
+    };
+    let mut job = record();
+    job.trials = vec![
+        built(1, 0.762, 0.15, 0.30),
+        built(2, 0.94, 0.04, 0.25),
+        built(3, 0.94, 0.04, 0.25),
+        built(4, 0.94, 0.04, 0.25),
+        built(5, 0.94, 0.04, 0.17),
+    ];
+    let advice = |job: &Record| crate::rules::advise(&job.card, &job.rules_trials()).unwrap();
+    let set_up = advice(&job);
+    assert!(!set_up.checks.is_empty(), "{:?}", set_up.why);
+    job.trials[4].bench.final_parts = true;
+    let closed_up = advice(&job);
+    assert_eq!(closed_up.verdict, Verdict::Good, "{:?}", closed_up.why);
+    let note = closed_up.why.join(" ");
+    assert!(note.contains("preload moves it a little"), "{note}");
+    // Right alone, without anything that came before it.
+    let mut alone = record();
+    alone.trials = vec![Assembly {
+        number: 1,
+        ..job.trials[4].clone()
+    }];
+    assert_eq!(advice(&alone).verdict, Verdict::Good);
+}

@@ -193,6 +193,7 @@ pub(crate) fn words_of(key: &str) -> &str {
         "side_preload" => "side bearings preloaded",
         "final_parts" => "final parts",
         "as_found" => "as found",
+        "looked" => "looked at again",
         "drive" => "photo of the drive flanks",
         "coast" => "photo of the coast flanks",
         other => other,
