@@ -22,7 +22,7 @@ LENGTH, HEIGHT = (-0.2, 1.2), (-0.6, 1.5)               # and the part of the fl
 WIDE_LENGTH, WIDE_HEIGHT = (-0.34, 1.34), (-1.0, 1.8)   # of what is rendered, from which they are cut
 WIDE_NU, WIDE_NV = 192, 128
 TRIED, TEETH = 7, 4                                     # flanks looked at in a scene, and most taken from it
-REAL = 0.65                                             # share of scenes with what real gears and workshops have more
+REAL = 0.5                                              # share of scenes with what real gears and workshops have more
 NAMES = ["class", "length", "height", "height elsewhere"]
 
 

@@ -25,10 +25,6 @@ const HEIGHT_ERROR: usize = 6;
 /// Natural logarithms of the errors that the network may expect.
 const ERRORS: (f32, f32) = (-5.5, 0.0);
 
-/// Teeth that are looked at. What is off in a photo is off on all of its teeth: four give the corners that eight do, within what
-/// the network itself expects (0.003 to 0.006 of the height on pictures of training's own kind); each costs some 12 ms.
-const TEETH: usize = 4;
-
 /// Fewer cells on a flank than this say nothing of it: a fiftieth of what the network is shown. Chosen, no evidence.
 const FEWEST_CELLS: usize = CELLS.0 * CELLS.1 / 4 / 50;
 
@@ -97,8 +93,9 @@ pub(super) struct SeenEdges {
 
 /// Looks where the flanks of these teeth lie.
 pub(super) fn flank_edges(photo: &Photo, fit: &GearFit, teeth: &[usize]) -> SeenEdges {
-    let by_tooth: Vec<Vec<Cell>> = spread(teeth)
-        .map(|tooth| cells(photo, fit, tooth))
+    let by_tooth: Vec<Vec<Cell>> = teeth
+        .iter()
+        .map(|&tooth| cells(photo, fit, tooth))
         .collect();
     let all: Vec<&Cell> = by_tooth.iter().flatten().collect();
     let Some(edges) = edges_of(&all) else {
@@ -120,12 +117,6 @@ pub(super) fn flank_edges(photo: &Photo, fit: &GearFit, teeth: &[usize]) -> Seen
         of_all: FlankEdges { doubt, ..edges },
         of_each,
     }
-}
-
-/// At most [`TEETH`] of these, evenly from the first to the last.
-fn spread(teeth: &[usize]) -> impl Iterator<Item = usize> {
-    let taken = teeth.len().min(TEETH);
-    (0..taken).map(move |nth| teeth[nth * (teeth.len() - 1) / (taken - 1).max(1)])
 }
 
 /// Standard deviation of the mean; nought of fewer than two, which do not say how they differ.
@@ -304,15 +295,6 @@ mod tests {
         let cells = seen(&expected, |i| if i % 7 == 0 { 0.5 } else { 0.0 });
         let found = edges_of(&cells.iter().collect::<Vec<_>>()).unwrap();
         assert!(off(&found, &expected) < 0.01, "{}", off(&found, &expected));
-    }
-
-    #[test]
-    fn teeth_are_taken_evenly_and_none_twice() {
-        let taken = |teeth: &[usize]| spread(teeth).collect::<Vec<_>>();
-        assert!(taken(&[]).is_empty());
-        assert_eq!(taken(&[3]), [3]);
-        assert_eq!(taken(&[3, 5, 6]), [3, 5, 6]);
-        assert_eq!(taken(&[0, 1, 2, 3, 4, 5, 6, 7, 8, 9]), [0, 3, 6, 9]);
     }
 
     #[test]
