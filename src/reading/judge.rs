@@ -321,16 +321,21 @@ mod tests {
         }
     }
 
-    /// Doubts about the patch that these teeth show.
-    fn doubts_of(outline_source: OutlineSource, teeth: &[ToothPatch]) -> Vec<ReasonCode> {
-        let compound = SeenCompound {
+    /// Compound that contact wiped off, beyond doubt.
+    pub(super) const fn wiped() -> SeenCompound {
+        SeenCompound {
             polarity: Polarity::Wiped,
             polarity_sure: 1.0,
             light: [0.6, 0.4, 0.1],
             beside: 0.9,
             in_patch: 0.1,
             coverage: 0.8,
-        };
+        }
+    }
+
+    /// Doubts about the patch that these teeth show.
+    fn doubts_of(outline_source: OutlineSource, teeth: &[ToothPatch]) -> Vec<ReasonCode> {
+        let compound = wiped();
         let outline = Outline::from_map(0.2, FlankPoint::new(0.004, 0.006), |place| {
             PhotoPoint::new(100.0 + 200.0 * place.length, 200.0 - 40.0 * place.height)
         });

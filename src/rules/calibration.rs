@@ -268,6 +268,9 @@ pub(crate) struct Numerics {
     pub draws: usize,
     /// Fewest draws for an explanation that has any.
     pub least_draws: usize,
+    /// Assemblies that are weighed at most, the newest of them: each costs a tenth of a second, and no axle is put together so often. Chosen, no
+    /// evidence.
+    pub most_weighed: usize,
     /// Draws for an explanation that nothing read so far could show: enough for its few hundredths of a chance.
     pub draws_of_unseen: usize,
     /// Explanations less likely than this get none. Chosen, no evidence.
@@ -430,6 +433,7 @@ pub(crate) const CALIBRATION: Calibration = Calibration {
         fit_gain: 1e-5,
         draws: 240,
         least_draws: 32,
+        most_weighed: 24,
         draws_of_unseen: 16,
         least_weight: 0.03,
         heaviest_draw: 0.05,

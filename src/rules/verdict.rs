@@ -58,21 +58,16 @@ pub fn advise_in(card: &Card, trials: &[Trial], units: Units) -> Result<Advice> 
     Ok(advice)
 }
 
-/// Assemblies that are weighed at most, the newest of them: each costs a tenth of a second, and no axle is put together so
-/// often. Chosen, no evidence.
-const MOST_WEIGHED: usize = 24;
-
 /// The trials that can be put on one scale with what was read of them, and what to say of the others.
 fn observe<'a>(
     card: &Card,
     trials: &'a [Trial],
 ) -> (Vec<&'a Trial>, Vec<Observation>, Vec<String>) {
     let (mut used, mut left_out) = comparable(card, trials);
-    if used.len() > MOST_WEIGHED {
-        used.drain(..used.len() - MOST_WEIGHED);
-        left_out.push(format!(
-            "Only the newest {MOST_WEIGHED} assemblies are weighed."
-        ));
+    let most = CALIBRATION.numerics.most_weighed;
+    if used.len() > most {
+        used.drain(..used.len() - most);
+        left_out.push(format!("Only the newest {most} assemblies are weighed."));
     }
     let preloaded = trials.last().is_some_and(|last| last.side_preload);
     let observations = used

@@ -1,4 +1,4 @@
-//! Thirty readable photos and five that must be refused, rendered from seeds that no network and no rule was chosen by: read
+//! Thirty readable photos and five that must be refused, rendered from seeds that no network and no rule was fitted to: read
 //! without a word, and held to what the README says of them. Truth: `examples/training/photos.py`, which counts it on the
 //! renderer's own contact function.
 
@@ -136,8 +136,7 @@ fn flanks_and_uncertainties_of_photos_that_had_no_say_are_true() {
     }
 }
 
-/// How the gear was cut is told of a third and more, and where it is told it is so but for one in ten: as it is promised. No read photo of
-/// them is told wrongly today.
+/// How the gear was cut is told of a third and more, and where it is told it is so but for one in ten: as it is promised.
 #[test]
 fn the_cutting_method_is_told_where_the_teeth_show_it() {
     let told: Vec<(String, String)> = (all().iter().filter(|one| one.is_read()))

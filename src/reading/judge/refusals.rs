@@ -1,10 +1,11 @@
 //! Each word against a reading by what it is about: a sound one says none, and one thing that is wrong says its own.
 
+use super::tests::wiped;
 use super::*;
 use crate::frames::{PhotoPoint, Side};
 use crate::reading::combine::{ToothPatch, combine};
 use crate::reading::numbers::patch_numbers;
-use crate::schema::{Polarity, Source};
+use crate::schema::Source;
 use crate::segment::mask::Mask;
 use image::RgbImage;
 use ndarray::s;
@@ -63,14 +64,7 @@ struct Seen {
 impl Default for Seen {
     fn default() -> Self {
         Self {
-            compound: SeenCompound {
-                polarity: Polarity::Wiped,
-                polarity_sure: 1.0,
-                light: [0.6, 0.4, 0.1],
-                beside: 0.9,
-                in_patch: 0.1,
-                coverage: 0.8,
-            },
+            compound: wiped(),
             left: 100.0,
             islands: 0,
             patches: true,
