@@ -9,11 +9,14 @@ use ttf_parser::Face;
 /// The name all text is set in.
 pub(crate) const FONT: &str = "DejaVu Sans";
 
+/// The font's files, regular and bold. In one place: whoever calls the crate for them gets a copy of his own into the program.
+pub(super) static FONT_FILES: LazyLock<[&[u8]; 2]> =
+    LazyLock::new(|| [dejavu::sans::regular(), dejavu::sans::bold()]);
+
 /// Width of a line of text set `size` high (the em), in the unit of `size`.
 pub(crate) fn text_width(text: &str, size: f64, bold: bool) -> f64 {
-    static FACES: LazyLock<[Option<Face<'static>>; 2]> = LazyLock::new(|| {
-        [dejavu::sans::regular(), dejavu::sans::bold()].map(|font| Face::parse(font, 0).ok())
-    });
+    static FACES: LazyLock<[Option<Face<'static>>; 2]> =
+        LazyLock::new(|| FONT_FILES.map(|font| Face::parse(font, 0).ok()));
     let ems = |letter| {
         let face = FACES[usize::from(bold)].as_ref()?;
         let advance = face.glyph_hor_advance(face.glyph_index(letter)?)?;

@@ -1,6 +1,6 @@
 //! SVG → pixels, with letters of our own so that a picture looks the same on every machine.
 
-use super::canvas::FONT;
+use super::canvas::{FONT, FONT_FILES};
 use crate::report::PictureError;
 use image::{Rgb, RgbImage};
 use resvg::tiny_skia::{Pixmap, Transform};
@@ -53,7 +53,7 @@ fn lay(drawn: &Pixmap, picture: &mut RgbImage) {
 /// The letters of every drawing.
 static FONTS: LazyLock<Arc<Database>> = LazyLock::new(|| {
     let mut fonts = Database::new();
-    for font in [dejavu::sans::regular(), dejavu::sans::bold()] {
+    for font in *FONT_FILES {
         fonts.load_font_source(Source::Binary(Arc::new(font)));
     }
     fonts.set_sans_serif_family(FONT);
