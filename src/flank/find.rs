@@ -178,13 +178,20 @@ impl<'a> FlankFinder<'a> {
             .filter(|fit| fit.misfit < limits.no_gear_misfit)
             .ok_or_else(no_gear)?;
         let (fit, teeth) = refine(photo, coordinates, self.known, &fit).ok_or_else(no_gear)?;
-        let Ends {
-            fit,
-            hiding,
-            length_doubt,
-        } = ends(photo, self.known, &fit, &teeth)?;
         let readable = readable(&teeth);
         let seen = flank_edges(photo, &fit, &readable);
+        let Ends {
+            fit: other_fit,
+            hiding,
+            length_doubt,
+        } = ends(photo, self.known, &fit, &teeth, seen.ends)?;
+        let (fit, seen) = match other_fit {
+            Some(fit) => {
+                let seen = flank_edges(photo, &fit, &readable);
+                (fit, seen)
+            }
+            None => (fit, seen),
+        };
         let cutting = match hiding {
             None => seen_cutting(&seen, &fit.form),
             Some(_) => None,

@@ -28,6 +28,15 @@ const ERRORS: (f32, f32) = (-5.5, 0.0);
 /// Fewer cells on a flank than this say nothing of it: a fiftieth of what the network is shown. Chosen, no evidence.
 const FEWEST_CELLS: usize = CELLS.0 * CELLS.1 / 4 / 50;
 
+/// Of what lies beyond an end, so far from it, and of what lies before it, so far, over heights without root and tip, is asked
+/// whether the end shows: shares of the flank.
+const BEYOND_END: f64 = 0.05;
+const BEFORE_END: f64 = 0.08;
+const MIDDLE_HEIGHTS: (f64, f64) = (0.1, 0.9);
+
+/// Beyond an end there is always so much of the gear and of other things, share of both: the network is never surer.
+const LEAST_OF_OTHER: f64 = 0.02;
+
 /// Degrees of freedom of Student's t, by which cells that are far off lose weight. Chosen, no evidence.
 const FREEDOM: f64 = 4.0;
 
@@ -82,26 +91,83 @@ fn between(from: FlankPoint, to: FlankPoint, share: f64) -> FlankPoint {
     )
 }
 
-/// Where the flanks of some teeth lie in a fit.
+/// Where the flanks of some teeth lie in a fit, and what is about them.
 #[derive(Debug, Clone)]
 pub(super) struct SeenEdges {
     /// All of them together; where nothing is seen of them, as the fit has them.
     pub of_all: FlankEdges,
     /// Each of those that show enough.
     pub of_each: Vec<FlankEdges>,
+    /// Toe and heel of the fit, all flanks together.
+    pub ends: [SeenEnd; 2],
+}
+
+/// What shows about one end of the flanks of a fit, as the network has it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct SeenEnd {
+    /// Logarithm of the odds that what lies just beyond the end is the gear; nought where nothing is seen.
+    pub gear_beyond: f64,
+    /// Share of the flank just before the end that shows other things.
+    pub other_before: f64,
+    /// How much further than the fit has it the flank goes on by what shows of it just before the end, shares of its length.
+    pub goes_on: f64,
+}
+
+/// Sums over cells about an end.
+#[derive(Debug, Clone, Copy, Default)]
+struct EndSums {
+    /// Cells beyond the end, each as likely as it shows the gear.
+    gear: f64,
+    /// The same of other things.
+    other: f64,
+    /// Cells before the end.
+    before: f64,
+    /// Those, each as likely as it shows other things.
+    other_before: f64,
+    /// The same of the flank.
+    on_flank: f64,
+    /// By how much further they are from this end than the fit has them, each as much as it is likely.
+    goes_on: f64,
+}
+
+impl EndSums {
+    fn add(&mut self, more: Self) {
+        self.gear += more.gear;
+        self.other += more.other;
+        self.before += more.before;
+        self.other_before += more.other_before;
+        self.on_flank += more.on_flank;
+        self.goes_on += more.goes_on;
+    }
+
+    fn seen(self) -> SeenEnd {
+        let least = LEAST_OF_OTHER * (self.gear + self.other) + f64::MIN_POSITIVE;
+        SeenEnd {
+            gear_beyond: ((self.gear + least) / (self.other + least)).ln(),
+            other_before: self.other_before / self.before.max(1.0),
+            goes_on: self.goes_on / self.on_flank.max(1.0),
+        }
+    }
 }
 
 /// Looks where the flanks of these teeth lie.
 pub(super) fn flank_edges(photo: &Photo, fit: &GearFit, teeth: &[usize]) -> SeenEdges {
-    let by_tooth: Vec<Vec<Cell>> = teeth
-        .iter()
-        .map(|&tooth| cells(photo, fit, tooth))
-        .collect();
+    let mut by_tooth = Vec::new();
+    let mut sums = [EndSums::default(); 2];
+    for &tooth in teeth {
+        let (cells, of_tooth) = look(photo, fit, tooth);
+        by_tooth.push(cells);
+        for (sum, more) in sums.iter_mut().zip(of_tooth) {
+            sum.add(more);
+        }
+    }
+    let ends = sums.map(EndSums::seen);
     let all: Vec<&Cell> = by_tooth.iter().flatten().collect();
     let Some(edges) = edges_of(&all) else {
         return SeenEdges {
             of_all: FlankEdges::OF_FIT,
             of_each: Vec::new(),
+            ends,
         };
     };
     let of_each: Vec<FlankEdges> = by_tooth
@@ -116,6 +182,7 @@ pub(super) fn flank_edges(photo: &Photo, fit: &GearFit, teeth: &[usize]) -> Seen
     SeenEdges {
         of_all: FlankEdges { doubt, ..edges },
         of_each,
+        ends,
     }
 }
 
@@ -141,8 +208,8 @@ struct Cell {
     likely: f64,
 }
 
-/// What the network says of one tooth's flank.
-fn cells(photo: &Photo, fit: &GearFit, tooth: usize) -> Vec<Cell> {
+/// What the network says of one tooth's flank: the cells that show it, and what is about its toe and its heel.
+fn look(photo: &Photo, fit: &GearFit, tooth: usize) -> (Vec<Cell>, [EndSums; 2]) {
     let (flank, angle) = (fit.flank(), fit.angles[tooth]);
     let (root_toe, tip_heel) = (
         FlankPoint::new(LENGTHS.0, HEIGHTS.0),
@@ -163,27 +230,70 @@ fn cells(photo: &Photo, fit: &GearFit, tooth: usize) -> Vec<Cell> {
     let value = |plane: usize, cell: usize| said.plane(plane)[cell];
     let error =
         |plane: usize, cell: usize| f64::from(value(plane, cell).clamp(ERRORS.0, ERRORS.1)).exp();
-    let of = |cell: usize| {
+    let mut cells = Vec::new();
+    let mut ends = [EndSums::default(); 2];
+    for cell in 0..width * height {
         let (column, row) = (cell % width, cell / width);
         if map.unseen[[2 * row, 2 * column]] {
-            return None;
+            continue;
         }
-        let against = (0..THIS_FLANK).map(|class| value(class, cell) - value(THIS_FLANK, cell));
-        let likely = 1.0 / (1.0 + against.map(|score| f64::from(score).exp()).sum::<f64>());
-        (likely > 0.5).then(|| Cell {
-            in_fit: in_fit(FlankPoint::new(
-                (column as f64 + 0.5) / width as f64,
-                (row as f64 + 0.5) / height as f64,
-            )),
-            said: FlankPoint::new(
-                f64::from(value(LENGTH, cell)),
-                f64::from(value(HEIGHT, cell)),
-            ),
-            error: FlankPoint::new(error(LENGTH_ERROR, cell), error(HEIGHT_ERROR, cell)),
-            likely,
-        })
+        let in_fit = in_fit(FlankPoint::new(
+            (column as f64 + 0.5) / width as f64,
+            (row as f64 + 0.5) / height as f64,
+        ));
+        let likely = shares(std::array::from_fn(|class| f64::from(value(class, cell))));
+        let said = FlankPoint::new(
+            f64::from(value(LENGTH, cell)),
+            f64::from(value(HEIGHT, cell)),
+        );
+        for (end, sums) in ends.iter_mut().enumerate() {
+            sums.add(about_end(end, in_fit, said.length, likely));
+        }
+        if likely[THIS_FLANK] > 0.5 {
+            cells.push(Cell {
+                in_fit,
+                said,
+                error: FlankPoint::new(error(LENGTH_ERROR, cell), error(HEIGHT_ERROR, cell)),
+                likely: likely[THIS_FLANK],
+            });
+        }
+    }
+    (cells, ends)
+}
+
+/// Scores as likelihoods.
+fn shares(scores: [f64; 3]) -> [f64; 3] {
+    let most = scores.into_iter().fold(f64::NEG_INFINITY, f64::max);
+    let each = scores.map(|score| (score - most).exp());
+    let all: f64 = each.iter().sum();
+    each.map(|one| one / all)
+}
+
+/// What one cell says of toe (0) or heel (1): nothing if it lies farther from that.
+fn about_end(end: usize, in_fit: FlankPoint, said_length: f64, likely: [f64; 3]) -> EndSums {
+    let [beyond, goes_on] = match end {
+        0 => [-in_fit.length, said_length - in_fit.length],
+        _ => [in_fit.length - 1.0, in_fit.length - said_length],
     };
-    (0..width * height).filter_map(of).collect()
+    let [other, gear, on_flank] = likely;
+    let (low, high) = MIDDLE_HEIGHTS;
+    if (0.0..BEYOND_END).contains(&beyond) {
+        EndSums {
+            gear,
+            other,
+            ..EndSums::default()
+        }
+    } else if (-BEFORE_END..0.0).contains(&beyond) && (low..high).contains(&in_fit.height) {
+        EndSums {
+            before: 1.0,
+            other_before: other,
+            on_flank,
+            goes_on: goes_on * on_flank,
+            ..EndSums::default()
+        }
+    } else {
+        EndSums::default()
+    }
 }
 
 /// The corners that explain cells best; `None` where too few show the flank.
