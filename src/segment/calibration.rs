@@ -23,6 +23,9 @@ pub(super) struct Calibration {
     /// The polarity is sure when the likelihoods in and beside the patches differ by this share of their sum. Chosen, no
     /// evidence.
     pub sure_polarity_share: f64,
+    /// Prints are white from this linear light on, in every channel. Chosen, no evidence: no bare steel is so bright but for
+    /// reflections, and two channels are burnt out at 0.95.
+    pub white: f64,
     /// Added to both likelihoods first: what bare steel may give, the 0.03 of [`Self::painted`].
     pub bare: f64,
 }
@@ -36,5 +39,6 @@ pub(super) const CALIBRATION: Calibration = Calibration {
     islands_alike: 0.5,
     painted: 0.15,
     sure_polarity_share: 0.8,
+    white: 0.8,
     bare: 0.03,
 };

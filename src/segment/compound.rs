@@ -29,6 +29,13 @@ impl SeenCompound {
     pub(crate) fn painted(&self) -> bool {
         self.beside.max(self.in_patch) > CALIBRATION.painted
     }
+
+    /// Whether the patches are prints of a compound so white that a good light burns it out.
+    pub(crate) fn is_white_print(&self) -> bool {
+        self.painted()
+            && self.polarity == Polarity::Transferred
+            && self.light.iter().all(|&light| light > CALIBRATION.white)
+    }
 }
 
 /// Looks at the compound beside the patches of the flanks and in them. `None` where nothing of the
@@ -165,6 +172,21 @@ mod tests {
         assert!((transferred.coverage - patch).abs() < 0.005 && transferred.painted());
         for seen in [wiped, transferred] {
             assert!((seen.light[0] - 0.5).abs() < 1e-6 && (seen.light[2] - 0.05).abs() < 1e-6);
+        }
+    }
+
+    #[test]
+    fn a_bright_print_is_white_and_a_bright_reflection_in_wiped_compound_is_none() {
+        assert!(!seen(false, None).is_white_print());
+        for wiped in [false, true] {
+            let (probability, mut map, patch) = flank(wiped);
+            map.light.zip_mut_with(&patch, |light, &in_patch| {
+                if in_patch {
+                    *light = [0.97; 3];
+                }
+            });
+            let seen = compound_on(&[probability], &[map], &[Some(&patch)], None).unwrap();
+            assert_eq!(seen.is_white_print(), !wiped);
         }
     }
 
