@@ -15,12 +15,26 @@ const SAID: &[(&[&str], &[&str], &str)] = &[
     (&["hand"], &["rh", "r", "righthand", "righthanded"], "right"),
     (
         &["cutting"],
-        &["milled", "facemill", "fivecut", "5cut", "singleindexing"],
+        &[
+            "m",
+            "milled",
+            "facemill",
+            "fivecut",
+            "5cut",
+            "singleindexing",
+        ],
         "face-milled",
     ),
     (
         &["cutting"],
-        &["hobbed", "facehob", "twocut", "2cut", "continuousindexing"],
+        &[
+            "h",
+            "hobbed",
+            "facehob",
+            "twocut",
+            "2cut",
+            "continuousindexing",
+        ],
         "face-hobbed",
     ),
     (&["housing"], &["castiron", "steel"], "iron"),
@@ -201,6 +215,12 @@ mod tests {
                 "2-cut",
                 ["face-milled", "face-hobbed"],
                 "face-hobbed",
+            ),
+            (
+                "cutting",
+                "M",
+                ["face-milled", "face-hobbed"],
+                "face-milled",
             ),
             (
                 "cutting",
