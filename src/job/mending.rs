@@ -5,9 +5,10 @@ use super::record::follows;
 use super::store::Store;
 use super::writes::{insert_note, insert_photos, must_be_open, outdate};
 use super::{JobError, rows};
-use crate::schema::Card;
-use crate::schema::record::{Assembly, Followed, Note, Shows};
+use crate::schema::record::{Amendment, Assembly, Followed, Note, Shows};
+use crate::schema::{Card, SuspectKind};
 use rusqlite::{OptionalExtension as _, params};
+use serde_json::json;
 
 impl Store {
     /// Strikes a trial out: it stays in the record and counts no more. Advice that it was taken to follow is open
@@ -94,6 +95,41 @@ impl Store {
             }
             outdate(t, job, number, &format!("trial {number} was put right"))
         })
+    }
+
+    /// Notes that what advice suspected was looked at again and is as it was told. Said twice it is noted once.
+    ///
+    /// # Errors
+    /// As [`Self::amend`].
+    pub(crate) fn looked(
+        &mut self,
+        job: i64,
+        number: i64,
+        what: SuspectKind,
+        (at, because): (&str, &str),
+    ) -> Result<Vec<Amendment>, JobError> {
+        let Assembly { trial, bench, .. } = self.standing_trial(job, number)?;
+        if trial.looked.contains(&what) {
+            return Ok(Vec::new());
+        }
+        let mut now = NewTrial {
+            trial,
+            bench,
+            photos: Vec::new(),
+        };
+        let was = json!(now.trial.looked);
+        now.trial.looked.push(what);
+        let amendment = Amendment {
+            at: at.to_owned(),
+            by: self.record(job)?.head.mechanic,
+            what: "looked".to_owned(),
+            was,
+            now: json!(now.trial.looked),
+            because: because.to_owned(),
+        };
+        now.bench.amended.push(amendment.clone());
+        self.amend(job, number, &now, &[])?;
+        Ok(vec![amendment])
     }
 
     /// Puts another card in the place of the job's, and a note beside it of what changed. Advice given before is out of

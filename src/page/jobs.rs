@@ -20,8 +20,8 @@ use crate::job::photos::{self, PhotoOptions};
 use crate::report::job::build_sheet::{Sheet, build_sheet};
 use crate::report::job::build_sheet_pdf::{Paper, build_sheet_pdf};
 use crate::report::reading::overlay::overlay;
-use crate::schema::Card;
 use crate::schema::record::{Note, Shows};
+use crate::schema::{Card, SuspectKind};
 use axum::body::Body;
 use axum::extract::State;
 use axum::http::HeaderMap;
@@ -65,6 +65,14 @@ pub(super) struct NoteTold {
 pub(super) struct StrikeTold {
     /// Why.
     because: String,
+}
+
+/// What was looked at again and is as it was told.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(super) struct LookedTold {
+    /// What the advice suspected.
+    what: SuspectKind,
 }
 
 /// One question of a card, and whether an answer would do.
@@ -368,6 +376,31 @@ pub(super) async fn strike(
         let mut store = shared.store(Purpose::Change)?;
         store.strike(job, trial, &told.because)?;
         json(&JobAnswer::Strike { job, trial })
+    };
+    bench.records.work(work).await
+}
+
+/// `POST /api/jobs/{job}/trials/{trial}/looked`
+pub(super) async fn looked(
+    State(bench): State<Arc<Bench>>,
+    at: At,
+    headers: HeaderMap,
+    body: Body,
+) -> Answer {
+    let told: LookedTold = body::document(&headers, body).await?;
+    let shared = Arc::clone(&bench);
+    let work = move || {
+        let job = job_of(&at)?;
+        let trial = number_of(&at.trial).map_err(|_| Failed::nothing_here("trial"))?;
+        let mut store = shared.store(Purpose::Change)?;
+        let why = (&*now(), "looked at again, said on the page");
+        let amended = store.looked(job, trial, told.what, why)?;
+        json(&JobAnswer::Amend {
+            job,
+            trial,
+            amended,
+            remarks: Vec::new(),
+        })
     };
     bench.records.work(work).await
 }

@@ -3,7 +3,7 @@
 use super::answer::{Answer, json};
 use super::fields::Fields;
 use super::folder::NextTrial;
-use super::jobs::{AnswerTold, JobTold, NoteTold, Questions, StrikeTold, Understood};
+use super::jobs::{AnswerTold, JobTold, LookedTold, NoteTold, Questions, StrikeTold, Understood};
 use super::learn::BatchAnswer;
 use super::pages::Start;
 use super::photo_answer::PhotoAnswer;
@@ -95,6 +95,7 @@ impl Generators {
             "JobTold" => of.subschema_for::<JobTold>(),
             "NoteTold" => of.subschema_for::<NoteTold>(),
             "TrialTold" => of.subschema_for::<TrialTold>(),
+            "LookedTold" => of.subschema_for::<LookedTold>(),
             "StrikeTold" => of.subschema_for::<StrikeTold>(),
             "MarksTold" => of.subschema_for::<MarksTold>(),
             "PhotoWords" => of.subschema_for::<PhotoWords>(),

@@ -98,6 +98,7 @@ fn api() -> Router<Arc<Bench>> {
         .route("/jobs/{job}/notes", post(jobs::note))
         .route("/jobs/{job}/trials", post(jobs::trial))
         .route("/jobs/{job}/trials/{trial}/strike", post(jobs::strike))
+        .route("/jobs/{job}/trials/{trial}/looked", post(jobs::looked))
         .route(
             "/jobs/{job}/trials/{trial}/photos/{place}",
             get(jobs::picture),

@@ -35,6 +35,23 @@
     }));
   }
 
+  // The look that a check asks for: what, of which trial.
+  function look(advice, trial) {
+    const asks = function (code) { return (advice.checks || []).some(function (check) { return check.code === code; }); };
+    const suspect = (advice.suspects || [])[0];
+    if (asks('second_look') && suspect) { return { what: suspect.what, trial: suspect.trial || trial.number }; }
+    return asks('dial_setting') ? { what: 'dial_setting', trial: trial.number } : null;
+  }
+
+  function lookedButton(job, asked) {
+    return button('looked', 'I looked: it is as it was told', function (event) {
+      bench.during(event.currentTarget, 'Noting …', async function () {
+        await bench.ask('POST', '/api/jobs/' + job + '/trials/' + asked.trial + '/looked', { what: asked.what });
+        bench.route();
+      });
+    }, { small: 'It is noted with trial ' + asked.trial + ', and the change is worked out again' });
+  }
+
   bench.screens.advice = async function (job) {
     const at = '/api/jobs/' + job;
     bench.say('Working out what to change …');
@@ -47,6 +64,7 @@
     bench.screen(trial ? 'After trial ' + trial.number : 'What to change', '#/job/' + job, [
       make('p', { class: 'do', id: 'do' }, bench.plain(advice.instruction || advice.summary)),
       advice.checks && advice.checks.length ? bench.list(advice.checks.map(function (check) { return check.message; })) : null,
+      trial && look(advice, trial) ? lookedButton(job, look(advice, trial)) : null,
       trial && (trial.trial.drive || trial.trial.coast) ? pictures(record, trial, advice) : null,
       make('p', { class: 'quiet' }, 'Drawn from the numbers: ● the patch as read, dotted box where its middle is wanted, ◇ where it is expected.'),
       expected(advice, unit),

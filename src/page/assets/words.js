@@ -15,6 +15,7 @@ var bench = {};
     [/give a photo of the (\w+) flanks of the same assembly, with --\w+/g, 'take a photo of the $1 flanks of the same assembly'],
     [/, with --(?:drive|coast)/g, ''],
     [/ For a first amount give --ring-teeth, --ring-diameter and --cutting\./g, ''],
+    [/,? say so \(looked: [\w-]+\)(?: and ask again)?/g, ', tap “I looked” below'],
     [/ \(`flankread job card new --out axle\.toml`\)/g, ''],
     [/; open it again with `flankread job close[^`]*`/g, '; open it again on the computer'],
     [/ \(--[a-z-]+\)/g, ''],

@@ -64,6 +64,21 @@ fn two_photos_and_two_numbers_make_a_trial_and_its_advice() {
         (&fields["fields"][1]["before"], &fields["fields"][1]["unit"]),
         (&json!("30"), &json!("thou"))
     );
+    // What advice asks to look at is said on the page, once however often it is tapped.
+    for _ in 0..2 {
+        let looked = page.send(
+            "POST",
+            "/api/jobs/1/trials/1/looked",
+            &json!({"what": "dial_setting"}),
+        );
+        assert_eq!(looked.json()["schema"], "flankread/job-amend/1");
+    }
+    let trial = &page.get("/api/jobs/1").json()["trials"][0];
+    assert_eq!(trial["trial"]["looked"], json!(["dial_setting"]));
+    assert_eq!(trial["bench"]["amended"].as_array().unwrap().len(), 1);
+    let unknown = json!({"what": "the weather"});
+    let refused = page.send("POST", "/api/jobs/1/trials/1/looked", &unknown);
+    assert_eq!(refused.status, 400);
     let struck = page.send(
         "POST",
         "/api/jobs/1/trials/1/strike",
