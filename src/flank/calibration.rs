@@ -175,8 +175,9 @@ pub(super) struct FindingLimits {
 
 /// When something hides an end of the flanks. Gains are differences of half the sums of squares that fits leave.
 pub(super) struct HiddenEndLimits {
-    /// What speaks for something at the toe and at the heel. Fitted to 49 readable of seeds 11400000 and 11500000, each also with
-    /// six covers drawn over its ends by program (two in three photos whole), and then moved by 0.35 towards hidden: of those
+    /// What speaks for something at the toe and at the heel. A logistic of three outcomes, fitted to what [`ends`](super::hidden_ends)
+    /// has of 49 readable of seeds 11400000 and 11500000, each also with six covers over its ends as
+    /// `examples/evaluation/covered_flanks.py` draws them (weighed as two in three photos whole), and then moved by 0.35 towards hidden: of those
     /// photos 41 of 49 were read then as before, of covered ones 40 rightly and 7 wrongly (49 and 15 before). The likeliest of the three was
     /// right for 264 of 339 of them, and for 294 of 352 of like ones of seeds 11600000 and 11700000, which had no say.
     pub odds: [HiddenEndOdds; 2],
