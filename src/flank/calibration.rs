@@ -178,7 +178,7 @@ pub(super) struct HiddenEndLimits {
     /// What speaks for something at the toe and at the heel. A logistic of three outcomes, fitted to what [`ends`](super::hidden_ends)
     /// has of 49 readable of seeds 11400000 and 11500000, each also with six covers over its ends as
     /// `examples/evaluation/covered_flanks.py` draws them (weighed as two in three photos whole), and then moved by 0.35 towards hidden: of those
-    /// photos 41 of 49 were read then as before, of covered ones 40 rightly and 7 wrongly (49 and 15 before). The likeliest of the three was
+    /// photos 41 of 49 were read then (42 before, one of them wrongly), of covered ones 40 rightly and 7 wrongly (49 and 15 before). The likeliest of the three was
     /// right for 264 of 339 of them, and for 294 of 352 of like ones of seeds 11600000 and 11700000, which had no say.
     pub odds: [HiddenEndOdds; 2],
     /// A gain counts no more than this, either way: fits of many teeth gain more than they should.
@@ -228,8 +228,8 @@ pub(super) struct CuttingTold {
     pub hobbed: (f64, f64),
     /// It is told when it is this likely: nine in ten, as a ± holds; all sets named here were in view when that was settled. Tapers and
     /// deviations are of 42 photos (seeds 11400000, and 11500000 with what real gears have), *other* and *wide* were looked at with
-    /// them: told 23 of 42 (21 rightly), 9 of 16 (9) and 9 of 11 (9). Not fitted to: 20 of 42 told, 19 rightly (11600000, 11700000),
-    /// 13 of 25, 13 (`fixtures/golden`).
+    /// them: told 23 of 42 (21 rightly), 9 of 16 (9) and 9 of 12 (9). Not fitted to: 21 of 42 told, 20 rightly (11600000, 11700000),
+    /// 13 of 27, 13 (`fixtures/golden`).
     pub sure: f64,
 }
 

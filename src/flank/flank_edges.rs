@@ -3,6 +3,7 @@
 
 use super::outline::Outline;
 use super::pose::gear_fit::GearFit;
+use super::pose::hidden_end::HiddenEnd;
 use super::rectify::{FlankMap, shown};
 use crate::frames::FlankPoint;
 use crate::network::OUTLINE;
@@ -246,7 +247,7 @@ fn look(photo: &Photo, fit: &GearFit, tooth: usize) -> (Vec<Cell>, [EndSums; 2])
             f64::from(value(LENGTH, cell)),
             f64::from(value(HEIGHT, cell)),
         );
-        for (end, sums) in ends.iter_mut().enumerate() {
+        for (end, sums) in HiddenEnd::BOTH.into_iter().zip(&mut ends) {
             sums.add(about_end(end, in_fit, said.length, likely));
         }
         if likely[THIS_FLANK] > 0.5 {
@@ -269,11 +270,11 @@ fn shares(scores: [f64; 3]) -> [f64; 3] {
     each.map(|one| one / all)
 }
 
-/// What one cell says of toe (0) or heel (1): nothing if it lies farther from that.
-fn about_end(end: usize, in_fit: FlankPoint, said_length: f64, likely: [f64; 3]) -> EndSums {
+/// What one cell says of an end: nothing if it lies farther from that.
+fn about_end(end: HiddenEnd, in_fit: FlankPoint, said_length: f64, likely: [f64; 3]) -> EndSums {
     let [beyond, goes_on] = match end {
-        0 => [-in_fit.length, said_length - in_fit.length],
-        _ => [in_fit.length - 1.0, in_fit.length - said_length],
+        HiddenEnd::Toe => [-in_fit.length, said_length - in_fit.length],
+        HiddenEnd::Heel => [in_fit.length - 1.0, in_fit.length - said_length],
     };
     let [other, gear, on_flank] = likely;
     let (low, high) = MIDDLE_HEIGHTS;

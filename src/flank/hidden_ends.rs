@@ -190,8 +190,10 @@ mod tests {
         // The gear's own proportions count beside it.
         let [.., surer] = likely([0.0, 30.0], [end, cover]);
         assert!(surer > heel + 0.1, "{surer} {heel}");
-        // Nothing seen is no reason to give a photo up.
+        // Nothing seen is no reason to give a photo up, and no gain is too large.
         let unseen = seen(0.0, 0.0, 0.0);
+        let [whole, ..] = likely([0.0, 0.0], [unseen, unseen]);
+        assert!(whole > 0.5, "{whole}");
         let all = likely([f64::INFINITY, f64::NEG_INFINITY], [unseen, unseen]);
         assert!(all.iter().all(|one| one.is_finite()), "{all:?}");
         assert!((all.iter().sum::<f64>() - 1.0).abs() < 1e-12);

@@ -8,7 +8,7 @@ use super::{JobError, rows};
 use crate::schema::record::{Amendment, Assembly, Followed, Note, Shows};
 use crate::schema::{Card, SuspectKind};
 use rusqlite::{OptionalExtension as _, params};
-use serde_json::json;
+use serde_json::{Value, json};
 
 impl Store {
     /// Strikes a trial out: it stays in the record and counts no more. Advice that it was taken to follow is open
@@ -117,7 +117,11 @@ impl Store {
             bench,
             photos: Vec::new(),
         };
-        let was = json!(now.trial.looked);
+        let was = if now.trial.looked.is_empty() {
+            Value::Null
+        } else {
+            json!(now.trial.looked)
+        };
         now.trial.looked.push(what);
         let amendment = Amendment {
             at: at.to_owned(),

@@ -7,7 +7,7 @@ use super::image_quality::quality;
 use super::judge;
 use super::judge::Judged;
 use super::numbers::patch_numbers;
-use super::patch_cells::{burnt_share, glare_share, share_behind};
+use super::patch_cells::{burnt_share, glare_share, share_behind, without_burnt};
 use crate::flank::rectify::{FINE_MAP_SIZE, MAP_SIZE};
 use crate::flank::{FlankMap, HiddenEnd, Outline};
 use crate::frames::FlankPoint;
@@ -17,7 +17,7 @@ use crate::schema::{
     Compound, FlankSide, Hand, PhotoFacts, Polarity, Reading, Reason, ReasonCode, SeenCutting,
     Status, Tooth,
 };
-use crate::segment::mask::{Mask, minus};
+use crate::segment::mask::Mask;
 use crate::segment::{FoundPatch, SeenCompound, compound_on, find_patches, segment_flanks};
 
 /// What is known of a photo before its patches are looked at.
@@ -385,14 +385,6 @@ fn doubt_of(
     )
 }
 
-/// A flank on which what burnt out of the patch was white compound, not a reflection that hides it.
-fn without_burnt(map: &FlankMap, patch: Option<&Mask>) -> FlankMap {
-    FlankMap {
-        clipped: patch.map_or_else(|| map.clipped.clone(), |patch| minus(&map.clipped, patch)),
-        ..map.clone()
-    }
-}
-
 /// How far one tooth is to be trusted, before it is compared with the others' centres.
 fn confidence(found: &FoundPatch, map: &FlankMap) -> f64 {
     let patches = &CALIBRATION.patches;
@@ -433,23 +425,6 @@ mod tests {
             hidden: 0.0,
         };
         doubt_of(&photo, &outline, &map, &found, FlankPoint::new(0.5, 1.0))
-    }
-
-    #[test]
-    fn what_burnt_out_of_a_white_print_hides_nothing_but_what_burnt_out_beside_it_does() {
-        let columns = |from: usize, to: usize| {
-            let mut mask = Array2::from_elem((10, 40), false);
-            mask.slice_mut(s![.., from..to]).fill(true);
-            mask
-        };
-        let map = FlankMap {
-            light: Array2::from_elem((10, 40), [0.2; 3]),
-            clipped: columns(5, 30),
-            unseen: columns(0, 0),
-        };
-        let print = columns(10, 40);
-        assert_eq!(without_burnt(&map, Some(&print)).clipped, columns(5, 10));
-        assert_eq!(without_burnt(&map, None).clipped, map.clipped);
     }
 
     #[test]

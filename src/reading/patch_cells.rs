@@ -2,7 +2,7 @@
 
 use crate::flank::FlankMap;
 use crate::segment::FoundPatch;
-use crate::segment::mask::{Mask, area, area_of_both};
+use crate::segment::mask::{Mask, area, area_of_both, minus};
 
 /// A patch that ends so few columns of a map before what hides the flank is taken to run on behind it.
 const BESIDE: usize = 3;
@@ -47,10 +47,35 @@ pub(super) fn glare_share(maps: &[FlankMap], regions: &[Option<Mask>]) -> f64 {
     burnt as f64 / cells.max(1) as f64
 }
 
+/// A flank on which what burnt out of the patch was white compound, not a reflection that hides it.
+pub(super) fn without_burnt(map: &FlankMap, patch: Option<&Mask>) -> FlankMap {
+    FlankMap {
+        clipped: patch.map_or_else(|| map.clipped.clone(), |patch| minus(&map.clipped, patch)),
+        ..map.clone()
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
     use ndarray::{Array2, s};
+
+    #[test]
+    fn what_burnt_out_of_a_white_print_hides_nothing_but_what_burnt_out_beside_it_does() {
+        let columns = |from: usize, to: usize| {
+            let mut mask = Array2::from_elem((10, 40), false);
+            mask.slice_mut(s![.., from..to]).fill(true);
+            mask
+        };
+        let map = FlankMap {
+            light: Array2::from_elem((10, 40), [0.2; 3]),
+            clipped: columns(5, 30),
+            unseen: columns(0, 0),
+        };
+        let print = columns(10, 40);
+        assert_eq!(without_burnt(&map, Some(&print)).clipped, columns(5, 10));
+        assert_eq!(without_burnt(&map, None).clipped, map.clipped);
+    }
 
     #[test]
     fn a_patch_that_ends_where_the_flank_is_hidden_runs_on_behind_it() {
