@@ -35,9 +35,7 @@ pub(super) fn whole_share(bytes: &[u8]) -> Option<f64> {
             0xdd => restart = usize::from(u16::from_be_bytes([*body.first()?, *body.get(1)?])),
             0xda => {
                 let frame = frame.as_ref()?;
-                let scan = Scan::read(body, frame, &tables, &steps)?;
-                // Pictures whose colours come one after the other: each scan is a part of it.
-                return scan.whole_share(data, restart).filter(|_| scan.is_of_all);
+                return Scan::read(body, frame, &tables, &steps)?.whole_share(data, restart);
             }
             _ => {}
         }
@@ -174,17 +172,16 @@ struct Block<'a> {
     most: i32,
 }
 
-/// The data of a picture, or of some of its colours.
+/// The data of a picture.
 struct Scan<'a> {
     units: usize,
+    components: usize,
     /// The blocks of a unit.
     blocks: Vec<Block<'a>>,
-    /// Whether it holds all colours.
-    is_of_all: bool,
 }
 
 impl<'a> Scan<'a> {
-    /// ITU-T T.81, B.2.3.
+    /// ITU-T T.81, B.2.3. `None` where it holds some of the colours only: each such scan is a part of the picture.
     fn read(
         body: &[u8],
         frame: &Frame,
@@ -192,6 +189,9 @@ impl<'a> Scan<'a> {
         steps: &[i32; 4],
     ) -> Option<Self> {
         let count = usize::from(*body.first()?);
+        if count != frame.components.len() {
+            return None;
+        }
         let mut blocks = Vec::new();
         for named in body[1..].chunks_exact(2).take(count) {
             let is_named = |c: &Component| c.name == named[0];
@@ -209,8 +209,8 @@ impl<'a> Scan<'a> {
         }
         Some(Self {
             units: frame.units,
+            components: count,
             blocks,
-            is_of_all: count == frame.components.len(),
         })
     }
 
@@ -227,7 +227,7 @@ impl<'a> Scan<'a> {
             };
             let mut bits = Bits::new(stretch);
             // Counted from the block before (F.1.1.5.1), so that a mistake stays and leads out of the range.
-            let mut means = vec![0; self.blocks.len()];
+            let mut means = vec![0; self.components];
             for unit in 0..due {
                 let mut broken = |block: &Block| {
                     let mean = &mut means[block.component];
@@ -409,6 +409,17 @@ mod tests {
             assert!(share < 1.0 && share > 0.05, "{share} at {at}");
         }
         assert!(2 * few_seen > cuts, "{few_seen} of {cuts}");
+    }
+
+    #[test]
+    fn a_scan_of_some_colours_is_not_followed() {
+        let bytes = picture(true);
+        let scan = bytes.windows(4).position(|at| at == [0xff, 0xda, 0, 12]);
+        let scan = scan.unwrap();
+        // The third colour alone: its two bytes, between how many there are and the three that close the header.
+        let alone = [&[0xff, 0xda, 0, 8, 1][..], &bytes[scan + 9..scan + 11]].concat();
+        let bytes = [&bytes[..scan], &alone, &bytes[scan + 11..]].concat();
+        assert_eq!(whole_share(&bytes), None);
     }
 
     #[test]
