@@ -64,6 +64,27 @@ impl Window {
             height,
         }
     }
+
+    /// With so many pixels more on each side, as far as the photo goes.
+    pub(crate) fn grown(self, photo: &Photo, by_px: f64) -> Self {
+        let range = |low: f64, length: f64, end: u32| {
+            let from = (low - by_px).max(0.0);
+            (from, (low + length + by_px).min(f64::from(end)) - from)
+        };
+        let (left, width) = range(self.left, self.width, photo.width);
+        let (top, height) = range(self.top, self.height, photo.height);
+        Self {
+            left,
+            top,
+            width,
+            height,
+        }
+    }
+
+    /// Its longer side.
+    pub(crate) fn longest(&self) -> f64 {
+        self.width.max(self.height)
+    }
 }
 
 /// Dense flank coordinates over a window of a photo.
@@ -137,25 +158,32 @@ impl FlankCoordinateMap {
 
     /// The part of the window that holds the flanks, with a margin; `None` if hardly any show.
     pub(crate) fn flanks_window(&self, photo: &Photo) -> Option<Window> {
-        let on_flank: Vec<PhotoPoint> = (0..self.len())
-            .filter(|&cell| self.form(cell).is_some())
-            .map(|cell| self.place(cell))
-            .collect();
+        let on_flank: Vec<PhotoPoint> = self.on_flanks().map(|cell| self.place(cell)).collect();
         (on_flank.len() >= FEWEST_CELLS).then(|| Window::about(photo, on_flank.into_iter()))
     }
 
     /// Places on flanks that carry compound, or, where hardly any do, on flanks.
     pub(crate) fn painted_places(&self) -> Vec<PhotoPoint> {
-        let on_flank = || (0..self.len()).filter(|&cell| self.form(cell).is_some());
-        let painted: Vec<usize> = on_flank()
+        let on_flanks = || self.on_flanks().map(|cell| self.place(cell)).collect();
+        self.compound().unwrap_or_else(on_flanks)
+    }
+
+    /// Places on flanks that carry compound, unless there are hardly any.
+    pub(crate) fn compound(&self) -> Option<Vec<PhotoPoint>> {
+        let painted: Vec<PhotoPoint> = (self.on_flanks())
             .filter(|&cell| self.carries_compound(cell))
+            .map(|cell| self.place(cell))
             .collect();
-        let cells = if painted.len() >= FEWEST_CELLS {
-            painted
-        } else {
-            on_flank().collect()
-        };
-        cells.into_iter().map(|cell| self.place(cell)).collect()
+        (painted.len() >= FEWEST_CELLS).then_some(painted)
+    }
+
+    fn on_flanks(&self) -> impl Iterator<Item = usize> {
+        (0..self.len()).filter(|&cell| self.form(cell).is_some())
+    }
+
+    /// The part of the photo that is shown.
+    pub(crate) fn window(&self) -> Window {
+        self.window
     }
 
     /// Whether compound shows in a cell.
@@ -165,7 +193,7 @@ impl FlankCoordinateMap {
 
     /// How many pixels of what the network was shown a length in the photo is.
     pub(crate) fn shown_px(&self, length_px: f64) -> f64 {
-        length_px * MEASURING_SIDE_PX / self.window.width.max(self.window.height)
+        length_px * MEASURING_SIDE_PX / self.window.longest()
     }
 
     /// Number of cells.
@@ -219,9 +247,8 @@ impl FlankCoordinateMap {
 
 /// A window of the photo as the network takes it, its longest side about so many pixels.
 fn input(photo: &Photo, window: Window, side_px: f64) -> Planes {
-    let longest = window.width.max(window.height);
     let side = |px: f64| {
-        let steps = (px / longest * side_px / f64::from(SIDE_MULTIPLE)).round();
+        let steps = (px / window.longest() * side_px / f64::from(SIDE_MULTIPLE)).round();
         steps.max(2.0) as u32 * SIDE_MULTIPLE
     };
     shown(photo, window, side(window.width), side(window.height))

@@ -69,6 +69,8 @@ pub(crate) struct FoundFlanks {
     pub cutting: Option<SeenCutting>,
     /// Remarks that keep the reading from being sure.
     pub doubts: Vec<Reason>,
+    /// Other flanks show that nobody painted.
+    others_bare: bool,
     /// The gear they are flanks of.
     fit: GearFit,
 }
@@ -123,15 +125,12 @@ impl<'a> FlankFinder<'a> {
             })
     }
 
-    /// A closer look at flanks that were found, where they are small in what the network was shown.
+    /// A closer look at flanks that were found, where they are small in what the network was shown, or are the painted few of a
+    /// gear that fills it.
     pub(crate) fn nearer(&self, found: &FoundFlanks) -> Option<Self> {
+        let network = &CALIBRATION.network;
         let lengths = found.outlines.iter().map(|outline| outline.size_px().0);
         let longest = lengths.fold(0.0, f64::max);
-        if found.outlines.is_empty()
-            || self.coordinates.shown_px(longest) > CALIBRATION.network.small_flank_px
-        {
-            return None;
-        }
         let corners = found.outlines.iter().flat_map(|outline| {
             let corners = outline.corners();
             [
@@ -141,8 +140,14 @@ impl<'a> FlankFinder<'a> {
                 corners.heel_root,
             ]
         });
-        let window = Window::about(self.photo, corners);
-        Some(Self::at(self.photo, self.known, window))
+        if found.outlines.is_empty() {
+            return None;
+        }
+        let small = self.coordinates.shown_px(longest) <= network.small_flank_px;
+        let window = Window::about(self.photo, corners).grown(self.photo, longest);
+        let few = found.others_bare
+            && window.longest() < network.clearly_nearer * self.coordinates.window().longest();
+        (small || few).then(|| Self::at(self.photo, self.known, window))
     }
 
     /// The same with a second pass, over the photo mirrored, that starts from what the first one found.
@@ -178,7 +183,7 @@ impl<'a> FlankFinder<'a> {
             .filter(|fit| fit.misfit < limits.no_gear_misfit)
             .ok_or_else(no_gear)?;
         let (fit, teeth) = refine(photo, coordinates, self.known, &fit).ok_or_else(no_gear)?;
-        let readable = readable(&teeth);
+        let (readable, others_bare) = readable(&teeth);
         let seen = flank_edges(photo, &fit, &readable);
         let Ends {
             fit: other_fit,
@@ -215,6 +220,7 @@ impl<'a> FlankFinder<'a> {
             hidden: hiding.map(|hiding| hiding.end),
             cutting,
             doubts,
+            others_bare,
             fit,
         })
     }
@@ -299,8 +305,9 @@ fn fit_without_strays(
     Some(best)
 }
 
-/// The flanks to be read: those that show best, in the order of the teeth.
-fn readable(teeth: &[SeenTooth]) -> Vec<usize> {
+/// The flanks to be read, those that show best in the order of the teeth; and whether others show that nobody painted. A bare
+/// flank has no patch, and what looks like one on it misleads the others.
+fn readable(teeth: &[SeenTooth]) -> (Vec<usize>, bool) {
     let limits = &CALIBRATION.finding;
     let mut best: Vec<usize> = (0..teeth.len())
         .filter(|&tooth| {
@@ -308,15 +315,18 @@ fn readable(teeth: &[SeenTooth]) -> Vec<usize> {
                 && teeth[tooth].in_photo > limits.least_in_photo
         })
         .collect();
-    // Of a whole gear's teeth those are wanted that somebody painted.
-    let painted = |tooth: usize| teeth[tooth].painted_share > limits.painted_share;
-    best.sort_by(|&a, &b| {
-        let seen = teeth[b].visible_share.total_cmp(&teeth[a].visible_share);
-        painted(b).cmp(&painted(a)).then(seen)
-    });
+    let painted = |tooth: usize| teeth[tooth].painted_share;
+    let most = (best.iter().map(|&tooth| painted(tooth))).fold(0.0, f64::max);
+    let all = best.len();
+    if most > limits.painted_share {
+        best.retain(|&tooth| painted(tooth) > limits.bare_share * most);
+    }
+    let others_bare = best.len() < all;
+    let shows = |tooth: usize| teeth[tooth].visible_share;
+    best.sort_by(|&a, &b| shows(b).total_cmp(&shows(a)));
     best.truncate(limits.most_flanks);
     best.sort_unstable();
-    best
+    (best, others_bare)
 }
 
 /// The flank of one tooth, where its edges were seen, less what the next tooth hides.
@@ -376,6 +386,29 @@ mod tests {
             let reasons = found.unwrap_err();
             assert_eq!(reasons[0].code, ReasonCode::NoGear);
         }
+    }
+
+    #[test]
+    fn of_a_gear_with_a_few_painted_teeth_these_are_read() {
+        let row = |painted: &[f64]| -> Vec<SeenTooth> {
+            let teeth = painted.iter().enumerate();
+            let shown = |i| if i % 2 == 0 { 0.7 } else { 0.95 };
+            teeth
+                .map(|(i, &painted)| SeenTooth::of_shares(i as f64, shown(i), painted))
+                .collect()
+        };
+        // Twelve bare teeth show as well as the four with a print.
+        let mut painted = vec![0.02; 16];
+        painted[5..9].fill(0.18);
+        assert_eq!(readable(&row(&painted)), (vec![5, 6, 7, 8], true));
+        // Teeth in better and worse light are painted all the same, and those that show best are read.
+        let (read, others_bare) = readable(&row(&[
+            0.8, 0.3, 0.5, 0.6, 0.7, 0.4, 0.3, 0.8, 0.7, 0.6, 0.5, 0.4,
+        ]));
+        assert_eq!((read.len(), others_bare), (8, false));
+        assert!([1, 3, 5, 7, 9, 11].iter().all(|tooth| read.contains(tooth)));
+        // On a bare gear a stain is no paint.
+        assert_eq!(readable(&row(&[0.0, 0.05, 0.0])), (vec![0, 1, 2], false));
     }
 
     #[test]

@@ -132,19 +132,20 @@ fn against_patches(judged: &Judged) -> Option<Reason> {
     let counted = judged.combined.map_or(0, |all| all.mean.teeth);
     let shared = agreed.min(counted);
     match judged.compound {
+        // Light and shade lie alike on bare flanks.
+        Some(compound) if !compound.painted() => Some(Reason::new(
+            ReasonCode::NoCompound,
+            "No marking compound was found on the flanks. Paint four or five teeth thinly, roll them through the mesh, then take the photo.",
+        )),
         Some(_)
             if shared > 0
                 && shared as f64 >= limits.least_share_of_flanks * judged.outlines.len() as f64 =>
         {
             None
         }
-        Some(compound) if compound.painted() => Some(Reason::new(
+        Some(_) => Some(Reason::new(
             ReasonCode::NoPatch,
             "There is compound, but no patch that the teeth share: they were not rolled, or one tooth alone was painted. Paint four or five teeth in a row, roll them through the mesh both ways under a light brake, then take the photo.",
-        )),
-        Some(_) => Some(Reason::new(
-            ReasonCode::NoCompound,
-            "No marking compound was found on the flanks. Paint four or five teeth thinly, roll them through the mesh, then take the photo.",
         )),
         None => Some(Reason::new(
             ReasonCode::NoCompound,

@@ -30,6 +30,20 @@ pub(crate) struct SeenTooth {
     pub(super) parts: Vec<Part>,
 }
 
+#[cfg(test)]
+impl SeenTooth {
+    /// One that lies within the photo, with so much of it shown and painted.
+    pub(crate) fn of_shares(step: f64, visible_share: f64, painted_share: f64) -> Self {
+        Self {
+            step,
+            visible_share,
+            painted_share,
+            in_photo: 1.0,
+            parts: Vec::new(),
+        }
+    }
+}
+
 /// The mean over the cells of a part of a flank.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Part {
@@ -297,13 +311,7 @@ mod tests {
 
     #[test]
     fn teeth_on_one_flank_have_no_pitch() {
-        let tooth = |step| SeenTooth {
-            step,
-            visible_share: 1.0,
-            painted_share: 1.0,
-            in_photo: 1.0,
-            parts: Vec::new(),
-        };
+        let tooth = |step| SeenTooth::of_shares(step, 1.0, 1.0);
         let teeth = [tooth(-1.0), tooth(1.0)];
         let apart = pitch_of(&[0.3, 0.3 + 2.0 * TAU / 41.0], &teeth).unwrap();
         assert!((apart - TAU / 41.0).abs() < 1e-12);

@@ -169,3 +169,13 @@ fn flanks_without_a_shared_patch_are_refused_as_not_rolled_or_as_bare() {
         (Status::Unreadable, vec![ReasonCode::NoCompound])
     );
 }
+
+#[test]
+fn light_that_lies_alike_on_bare_flanks_is_no_patch() {
+    let mut seen = Seen::default();
+    (seen.compound.beside, seen.compound.in_patch) = (0.02, 0.12);
+    assert_eq!(
+        judged(&seen),
+        (Status::Unreadable, vec![ReasonCode::NoCompound])
+    );
+}
