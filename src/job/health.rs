@@ -108,13 +108,7 @@ fn held(path: &Path, alone: bool) -> std::result::Result<Holdings, JobError> {
     let of = |error: rusqlite::Error| JobError::of(&name, &error);
     let connection = read_only(path, alone).map_err(of)?;
     let (layout, _) = layout::versions(&connection).map_err(of)?;
-    if layout > layout::NEWEST {
-        return Err(JobError::TooNew {
-            path: name,
-            found: layout,
-            known: layout::NEWEST,
-        });
-    }
+    layout::known(layout, &name)?;
     if let Some(detail) = fault(&connection).map_err(of)? {
         return Err(JobError::Damaged { path: name, detail });
     }

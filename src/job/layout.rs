@@ -94,14 +94,7 @@ fn migrate_to(connection: &mut Connection, path: &str, wanted: i64) -> Result<()
         if id != APPLICATION_ID && (found != 0 || id != 0 || !is_empty(connection).map_err(of)?) {
             return Err(JobError::NotAStore { path: path.into() });
         }
-        if found > NEWEST {
-            return Err(JobError::TooNew {
-                path: path.into(),
-                found,
-                known: NEWEST,
-            });
-        }
-        if found >= wanted {
+        if known(found, path)? >= wanted {
             return Ok(());
         }
         let transaction = connection
@@ -120,6 +113,27 @@ fn migrate_to(connection: &mut Connection, path: &str, wanted: i64) -> Result<()
         }
         transaction.commit().map_err(of)?;
     }
+}
+
+/// The layout, if this program can know it.
+///
+/// # Errors
+/// A layout from the future, or one that no program wrote.
+pub(super) fn known(found: i64, path: &str) -> Result<i64, JobError> {
+    if found > NEWEST {
+        return Err(JobError::TooNew {
+            path: path.into(),
+            found,
+            known: NEWEST,
+        });
+    }
+    if found < 0 {
+        return Err(JobError::Damaged {
+            path: path.into(),
+            detail: format!("its layout would be number {found}"),
+        });
+    }
+    Ok(found)
 }
 
 pub(super) fn versions(connection: &Connection) -> rusqlite::Result<(i64, i64)> {
@@ -174,5 +188,14 @@ mod tests {
             .unwrap();
         let error = migrate(&mut newer, "a").unwrap_err().to_string();
         assert!(error.contains("newer version"), "{error}");
+    }
+
+    #[test]
+    fn a_layout_below_the_first_is_damage_and_no_endless_wait() {
+        let mut damaged = Connection::open_in_memory().unwrap();
+        migrate(&mut damaged, "a").unwrap();
+        damaged.pragma_update(None, "user_version", -1).unwrap();
+        let error = migrate(&mut damaged, "a").unwrap_err();
+        assert!(matches!(error, JobError::Damaged { .. }), "{error}");
     }
 }

@@ -234,14 +234,7 @@ fn as_it_stands(path: &Path) -> Result<Store, JobError> {
     }
     let connection = read_only(path, true).map_err(of)?;
     let (found, _) = layout::versions(&connection).map_err(of)?;
-    if found > NEWEST {
-        return Err(JobError::TooNew {
-            path: name,
-            found,
-            known: NEWEST,
-        });
-    }
-    if found < NEWEST {
+    if layout::known(found, &name)? < NEWEST {
         return Err(closed(
             path,
             format!(
