@@ -65,6 +65,8 @@ pub(crate) struct FoundFlanks {
     pub hand: Option<Hand>,
     /// The end of the flanks that something hides.
     pub hidden: Option<HiddenEnd>,
+    /// How far off the fit is.
+    pub scatter: FitScatter,
     /// How the gear was cut, where the photo tells.
     pub cutting: Option<SeenCutting>,
     /// Remarks that keep the reading from being sure.
@@ -73,6 +75,15 @@ pub(crate) struct FoundFlanks {
     others_bare: bool,
     /// The gear they are flanks of.
     fit: GearFit,
+}
+
+/// How far off a gear fitted to found flanks is, standard deviations in shares of length and height.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct FitScatter {
+    /// What every outline's doubt counts for it, by which readings are refused: on the safe side.
+    pub counted: FlankPoint,
+    /// What was measured.
+    pub measured: FlankPoint,
 }
 
 /// Looks for the flanks of the ring gear in a photo.
@@ -189,6 +200,7 @@ impl<'a> FlankFinder<'a> {
             fit: other_fit,
             hiding,
             length_doubt,
+            length_scatter,
         } = ends(photo, self.known, &fit, &teeth, seen.ends)?;
         let (fit, seen) = match other_fit {
             Some(fit) => {
@@ -201,10 +213,23 @@ impl<'a> FlankFinder<'a> {
             None => seen_cutting(&seen, &fit.form),
             Some(_) => None,
         };
+        let outline_doubt = &CALIBRATION.outline;
+        let measured = outline_doubt.found_scatter.at(fit.misfit);
+        let scatter = FitScatter {
+            counted: outline_doubt.found.at(fit.misfit),
+            measured: FlankPoint {
+                length: measured.length.hypot(length_scatter),
+                ..measured
+            },
+        };
+        let doubt = FlankPoint {
+            length: scatter.counted.length.hypot(length_doubt),
+            ..scatter.counted
+        };
         let outlines: Vec<Outline> = readable
             .into_iter()
             .map(|tooth| {
-                let outline = outline(&fit, &seen.of_all, tooth, length_doubt);
+                let outline = outline(&fit, &seen.of_all, tooth, doubt);
                 match &hiding {
                     Some(hiding) => outline.with_hidden(|at, _| hiding.hides(tooth, at)),
                     None => outline,
@@ -218,6 +243,7 @@ impl<'a> FlankFinder<'a> {
             form,
             hand: (fit.kind.form == form && sure_of_hand).then_some(fit.kind.hand),
             hidden: hiding.map(|hiding| hiding.end),
+            scatter,
             cutting,
             doubts,
             others_bare,
@@ -330,11 +356,10 @@ fn readable(teeth: &[SeenTooth]) -> (Vec<usize>, bool) {
 }
 
 /// The flank of one tooth, where its edges were seen, less what the next tooth hides.
-fn outline(fit: &GearFit, edges: &FlankEdges, tooth: usize, length_doubt: f64) -> Outline {
-    let by_fit = CALIBRATION.outline.found.at(fit.misfit);
+fn outline(fit: &GearFit, edges: &FlankEdges, tooth: usize, doubt: FlankPoint) -> Outline {
     let doubt = FlankPoint::new(
-        by_fit.length.hypot(length_doubt).hypot(edges.doubt.length),
-        by_fit.height.hypot(edges.doubt.height),
+        doubt.length.hypot(edges.doubt.length),
+        doubt.height.hypot(edges.doubt.height),
     );
     let (flank, angle) = (fit.flank(), fit.angles[tooth]);
     let outline = Outline::from_map(fit.form.depth_over_length(), doubt, |at| {

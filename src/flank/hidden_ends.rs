@@ -22,6 +22,8 @@ pub(super) struct Ends {
     pub hiding: Option<Hiding>,
     /// Standard deviation of lengths, for it is not sure how much is hidden.
     pub length_doubt: f64,
+    /// What they scatter by beyond it.
+    pub length_scatter: f64,
 }
 
 /// What hides one end of every flank.
@@ -59,6 +61,7 @@ pub(super) fn ends(
         fit,
         hiding: None,
         length_doubt,
+        length_scatter: 0.0,
     };
     let Some(refit) = Refit::of(photo, known, fit, teeth) else {
         return Ok(whole(None, 0.0));
@@ -102,9 +105,9 @@ pub(super) fn ends(
     if best.gain < limits.least_gain {
         return Err(not_told());
     }
-    let deviation = match known.pitch() {
-        Some(_) => limits.share_deviation_known,
-        None => limits.share_deviation,
+    let (counted, scatter) = match known.pitch() {
+        Some(_) => (limits.share_deviation_known, limits.share_scatter_known),
+        None => (limits.share_deviation, limits.share_scatter),
     };
     let if_nothing = nothing.sqrt() * 0.5 * best.share;
     let if_other = at_toe.min(at_heel).sqrt() * 0.5 * (best.share + other.share.max(0.0));
@@ -116,7 +119,8 @@ pub(super) fn ends(
             steps: steps.collect(),
         }),
         fit: Some(best.refitted.fit),
-        length_doubt: (0.5 * deviation).hypot(if_nothing).hypot(if_other),
+        length_doubt: (0.5 * counted).hypot(if_nothing).hypot(if_other),
+        length_scatter: 0.5 * (scatter.powi(2) - counted.powi(2)).max(0.0).sqrt(),
     })
 }
 

@@ -21,8 +21,6 @@ pub(super) struct Calibration {
     /// promised, for other photos may be worse, and the same photo turned, scaled or relit should stay within them (of
     /// 8,991 copies none moved farther). No split without a say.
     pub coverage_factor_marked: FlankPoint,
-    /// The same of found outlines: 978 photos, 8,802 copies.
-    pub coverage_factor_found: FlankPoint,
     pub colour: Colour,
 }
 
@@ -246,7 +244,6 @@ pub(super) const CALIBRATION: Calibration = Calibration {
         most_uncertain_length_of_fewest: 0.055,
     },
     coverage_factor_marked: FlankPoint::new(1.7, 1.6),
-    coverage_factor_found: FlankPoint::new(1.6, 1.75),
     colour: Colour {
         least_saturation: 0.55,
         words_below_hue: [

@@ -9,7 +9,7 @@ use super::judge::Judged;
 use super::numbers::patch_numbers;
 use super::patch_cells::{burnt_share, glare_share, share_behind, without_burnt};
 use crate::flank::rectify::{FINE_MAP_SIZE, MAP_SIZE};
-use crate::flank::{FlankMap, HiddenEnd, Outline};
+use crate::flank::{FitScatter, FlankMap, HiddenEnd, Outline};
 use crate::frames::FlankPoint;
 use crate::photo::Photo;
 use crate::schema::reading::SCHEMA;
@@ -35,6 +35,8 @@ pub(crate) struct FlankContext {
     pub cutting: Option<SeenCutting>,
     /// The end of the flanks that something hides.
     pub hidden: Option<HiddenEnd>,
+    /// How far off the fitted gear is, if the flanks were found.
+    pub scatter: Option<FitScatter>,
 }
 
 /// A reading with what its pictures need.
@@ -334,7 +336,7 @@ fn assemble(
         uncertainty: combined
             .as_ref()
             .filter(|_| readable)
-            .map(|c| half_width_90(c.uncertainty, context.outline_source)),
+            .map(|c| half_width_90(c.uncertainty, context.scatter.as_ref())),
         teeth: if readable { teeth } else { Vec::new() },
     }
 }

@@ -173,6 +173,7 @@ fn flank_context(
             OutlineSource::Marked
         },
         hidden: None,
+        scatter: None,
         cutting: None,
     }
 }
@@ -193,6 +194,7 @@ fn read_found(photo: &Photo, options: &ReadOptions, marks: &Marks) -> OutlinedRe
         let side = side_of(found.form, options.drives_on);
         let context = FlankContext {
             hidden: found.hidden,
+            scatter: Some(found.scatter),
             cutting: found.cutting,
             ..flank_context(options, marks, Some(side), found.hand)
         };
