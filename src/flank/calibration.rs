@@ -272,8 +272,7 @@ impl Growing {
 /// How far outlines may be off.
 pub(super) struct OutlineDoubt {
     /// Of found flanks, by the misfit, where a reading may be refused; what the teeth differ by comes on top. 531 answers of the sets before *latest*: lengths
-    /// are off by 0.009 (root mean square) below a misfit of 0.01, by 0.020 above 0.03, 99 of 100 within the printed ±.
-    /// *Latest*: 293 and 288 of 295 within it.
+    /// are off by 0.009 (root mean square) below a misfit of 0.01, by 0.020 above 0.03, before the ends were looked at once more.
     pub found: Growing,
     /// The same as it was measured, for the printed ±: lengths are no farther off where the misfit is large, for the ends are looked at once
     /// more. 41 photos of seeds 11400000 and 11500000, and *other* and *wide*, which were in view: 67 lengths and
