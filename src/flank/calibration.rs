@@ -18,7 +18,7 @@
 //!   answered without marks, 300 with. Three sharp photos called blurred or burnt out and one run-out called doubt moved
 //!   numbers of the reading afterwards, none here;
 //! * *wide*, looked at when the outline network was taken in (it had no say in its training): with marks 13 of 15 answered,
-//!   lengths 0.002 / 0.017, heights 0.009 / 0.013; without marks 12 of 15, lengths 0.010 / 0.033, heights 0.025 / 0.098,
+//!   lengths 0.002 / 0.017, heights 0.009 / 0.013; without marks 12 of 15, lengths 0.010 / 0.033, heights 0.024 / 0.098,
 //!   2 of 2 unreadable ones refused.
 //!
 //! What usual ring gears look like is common practice and stands with their form (`pose/gear_form.rs`); sizes of grids and
@@ -149,11 +149,12 @@ pub(super) struct FindingLimits {
     pub most_flanks: usize,
     /// A flank is read when this share of it shows … Chosen, no evidence.
     pub read_visible_share: f64,
-    /// Where compound covers less of every flank, none seems painted. The flank network sees it on 0.05 of bare real flanks at most but
-    /// for one rusty gear, on 0.14 and more of those that carry a print (`examples/training`, seeds 11400000, 11500000).
+    /// Where compound covers less of every flank, none seems painted. Of real flanks the flank network sees it on 0.05 of bare ones at most
+    /// but for one gear (0.33), and on 0.15 to 0.22 of those that carry a print painted on by program: the photos that also report it.
     pub painted_share: f64,
-    /// A flank of which compound covers less than this share of what it covers of the one that has most is bare. Same photos: bare ones
-    /// 0.07 at most, painted ones 0.4 at least.
+    /// A flank of which compound covers less than this share of what it covers of the one that has most is bare. 14 photos of seeds 11400000
+    /// and 11500000: bare ones 0.07 at most, painted ones 0.4 at least. Small flanks of a real gear under white compound: 0.02 to 1, so that
+    /// some are left out until they are seen from nearer by.
     pub bare_share: f64,
     /// … and this share lies within the photo. Chosen, no evidence.
     pub least_in_photo: f64,

@@ -164,17 +164,15 @@ impl FlankCoordinateMap {
 
     /// Places on flanks that carry compound, or, where hardly any do, on flanks.
     pub(crate) fn painted_places(&self) -> Vec<PhotoPoint> {
-        let on_flanks = || self.on_flanks().map(|cell| self.place(cell)).collect();
-        self.compound().unwrap_or_else(on_flanks)
-    }
-
-    /// Places on flanks that carry compound, unless there are hardly any.
-    pub(crate) fn compound(&self) -> Option<Vec<PhotoPoint>> {
-        let painted: Vec<PhotoPoint> = (self.on_flanks())
+        let painted: Vec<usize> = (self.on_flanks())
             .filter(|&cell| self.carries_compound(cell))
-            .map(|cell| self.place(cell))
             .collect();
-        (painted.len() >= FEWEST_CELLS).then_some(painted)
+        let cells = if painted.len() >= FEWEST_CELLS {
+            painted
+        } else {
+            self.on_flanks().collect()
+        };
+        cells.into_iter().map(|cell| self.place(cell)).collect()
     }
 
     fn on_flanks(&self) -> impl Iterator<Item = usize> {

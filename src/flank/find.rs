@@ -139,6 +139,9 @@ impl<'a> FlankFinder<'a> {
     /// A closer look at flanks that were found, where they are small in what the network was shown, or are the painted few of a
     /// gear that fills it.
     pub(crate) fn nearer(&self, found: &FoundFlanks) -> Option<Self> {
+        if found.outlines.is_empty() {
+            return None;
+        }
         let network = &CALIBRATION.network;
         let lengths = found.outlines.iter().map(|outline| outline.size_px().0);
         let longest = lengths.fold(0.0, f64::max);
@@ -151,9 +154,6 @@ impl<'a> FlankFinder<'a> {
                 corners.heel_root,
             ]
         });
-        if found.outlines.is_empty() {
-            return None;
-        }
         let small = self.coordinates.shown_px(longest) <= network.small_flank_px;
         let window = Window::about(self.photo, corners).grown(self.photo, longest);
         let few = found.others_bare

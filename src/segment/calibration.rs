@@ -17,7 +17,7 @@ pub(super) struct Calibration {
     /// Islands that are those of the patch, and not stains, overlap so much with what most flanks have. Chosen, no evidence.
     pub islands_alike: f64,
     /// Compound is there from this mean likelihood on, in the patches or beside them: the middle between bare flanks and painted ones.
-    /// Seeds 11400000 and 11500000, *other*, *wide*: 0.12 at most on bare flanks (one with painted neighbours 0.16), 0.57 and more on painted ones.
+    /// Seeds 11400000 and 11500000, *other*, *wide*: 0.12 at most on bare flanks, 0.16 on smeared ones, 0.57 and more on painted ones.
     pub painted: f64,
     /// The polarity is sure when the likelihoods in and beside the patches differ by this share of their sum. Chosen, no
     /// evidence.
