@@ -23,6 +23,7 @@ pub struct EaseOff {
 impl EaseOff {
     /// δ at a point of the flank, mm:
     /// `c_l x² + c_h y² + c_t x y + c_3l x³ + c_3h y³` with `x = 2 (u − u0)`, `y = 2 (v − v0)`.
+    #[inline]
     pub fn at(&self, length: f64, height: f64) -> f64 {
         let x = 2.0 * (length - self.centre.length);
         let y = 2.0 * (height - self.centre.height);

@@ -44,6 +44,7 @@ struct Travel {
 }
 
 impl Travel {
+    #[inline]
     fn of(&self, shift: &Vector3<f64>, turn: &Vector3<f64>) -> f64 {
         self.by_shift.dot(shift) + self.by_turn.dot(turn)
     }
@@ -82,6 +83,7 @@ impl Touch {
     }
 
     /// The place of the ease-off that faces this point under a displacement.
+    #[inline]
     pub(super) fn faces(&self, shift: &Vector3<f64>, turn: &Vector3<f64>) -> FlankPoint {
         FlankPoint::new(
             self.length - self.along.of(shift, turn),
@@ -90,10 +92,12 @@ impl Touch {
     }
 
     /// What the displacement by itself adds to the gap, mm.
+    #[inline]
     pub(super) fn opens(&self, shift: &Vector3<f64>, turn: &Vector3<f64>) -> f64 {
         self.normal.dot(shift) + self.moment.dot(turn)
     }
 
+    #[inline]
     fn gap(&self, ease_off: &EaseOff, shift: &Vector3<f64>, turn: &Vector3<f64>) -> f64 {
         let faced = self.faces(shift, turn);
         ease_off.at(faced.length, faced.height) + self.opens(shift, turn)

@@ -85,7 +85,9 @@ impl FlankMap {
                     }
                 }
                 let cell = [row, column];
-                map.light[cell] = sums.light.map(|total| total / samples as f32);
+                let [red, green, blue] = sums.light;
+                let all = samples as f32;
+                map.light[cell] = [red / all, green / all, blue / all];
                 map.clipped[cell] = 2 * sums.burnt > samples;
                 let out = |line: &Line| places.iter().any(|&place| !sampler.holds(line.at(place)));
                 let outside = leaves && lines.iter().any(out);
@@ -122,13 +124,16 @@ pub(crate) fn shown(maps: &[FlankMap]) -> Planes {
         .iter()
         .flat_map(|map| map.light.iter().zip(&map.unseen));
     for (((red, green), blue), (light, &unseen)) in shown.zip(cells) {
-        let light = light.map(|light| (light * scale).sqrt().min(MOST_LIGHT));
-        let light = if unseen {
-            [MIDDLE_LIGHT.sqrt(); 3]
-        } else {
-            light
+        let shown = |light: f32| {
+            if unseen {
+                MIDDLE_LIGHT.sqrt()
+            } else {
+                (light * scale).sqrt().min(MOST_LIGHT)
+            }
         };
-        [*red, *green, *blue] = light;
+        *red = shown(light[0]);
+        *green = shown(light[1]);
+        *blue = shown(light[2]);
     }
     planes
 }
@@ -198,8 +203,15 @@ impl<'a> Sampler<'a> {
         let (top, y) = between(place.y, self.last.1);
         let (right, low) = self.next;
         let at = top * self.stride + 3 * left;
-        let levels = [at, at + right, at + low, at + low + right].map(|at| self.pixel(at));
-        let [a, b, c, d] = levels.map(|levels| self.light(levels));
+        let levels = [
+            self.pixel(at),
+            self.pixel(at + right),
+            self.pixel(at + low),
+            self.pixel(at + low + right),
+        ];
+        let [a, b, c, d] = &levels;
+        let (a, b) = (self.light(*a), self.light(*b));
+        let (c, d) = (self.light(*c), self.light(*d));
         for (channel, sum) in sums.light.iter_mut().enumerate() {
             let above = a[channel] + x * (b[channel] - a[channel]);
             let below = c[channel] + x * (d[channel] - c[channel]);
@@ -226,7 +238,8 @@ impl<'a> Sampler<'a> {
     }
 
     fn light(&self, levels: [u8; 3]) -> [f32; 3] {
-        levels.map(|level| self.linear[usize::from(level)])
+        let light = |level: u8| self.linear[usize::from(level)];
+        [light(levels[0]), light(levels[1]), light(levels[2])]
     }
 }
 

@@ -31,7 +31,7 @@ const OFF_LEVELS: u8 = 16;
 /// line of words is mostly ground.
 const BAND_EDGE_SHARE: f64 = 0.5;
 /// Levels that a step must be higher than what twice the places about it vary by.
-const STEP_LEVELS: i16 = 6;
+const STEP_LEVELS: u8 = 6;
 /// A step that so large a share of its line shows is no edge of a thing. Of 49 pairs of gear photos put side by side without a
 /// gap and saved at JPEG quality 80 half show 0.94 or more, one in four less than 0.84, one in ten less than 0.66. Of 69 gear
 /// photos by themselves the surest step anywhere is 0.62, the surest at a half or a third 0.49; of 95 other pictures three that
@@ -56,16 +56,14 @@ const DEEPEST: usize = 12;
 
 /// Finds out what a picture is made of.
 pub(crate) fn layout(picture: &RgbImage) -> Layout {
-    let rows = Lines::of(picture);
     let whole = Area {
         left: 0,
         top: 0,
         width: picture.width(),
         height: picture.height(),
     };
-    let columns = rows.transposed();
     let mut photos = Vec::new();
-    part(&[rows, columns], whole, 0, &mut photos);
+    part(picture, whole, 0, &mut photos);
     photos.retain(|area| is_photo(picture, *area));
     photos.sort_by_key(|area| (area.top, area.left));
     let covered = |area: &Area| {
@@ -83,70 +81,118 @@ pub(crate) fn layout(picture: &RgbImage) -> Layout {
 /// A place's colour.
 type Colour = [u8; 3];
 
-/// The colours of a picture, line by line.
+/// The lines of an area, thinned along them.
 struct Lines {
-    length: usize,
-    colours: Vec<Colour>,
+    /// How many places a line has, and how many lines there are.
+    places: usize,
+    count: usize,
+    /// Levels: of each line first all of red, then green, then blue.
+    levels: Vec<u8>,
+}
+
+/// The way that lines run.
+#[derive(Clone, Copy)]
+enum Way {
+    Across,
+    Down,
 }
 
 impl Lines {
-    fn of(picture: &RgbImage) -> Self {
-        Self {
-            length: picture.width() as usize,
-            colours: picture.pixels().map(|pixel| pixel.0).collect(),
-        }
-    }
-
-    fn transposed(&self) -> Self {
-        let lines = self.colours.len() / self.length.max(1);
-        let mut colours = Vec::with_capacity(self.colours.len());
-        for place in 0..self.length {
-            colours.extend((0..lines).map(|line| self.colours[line * self.length + place]));
-        }
-        Self {
-            length: lines,
-            colours,
-        }
-    }
-
-    /// The lines of a part of the picture, thinned along them.
-    fn part(&self, first: u32, count: u32, left: u32, length: u32) -> Vec<Vec<Colour>> {
-        let (left, length) = (left as usize, length as usize);
+    fn of(picture: &RgbImage, area: Area, way: Way) -> Self {
+        let size = (area.width as usize, area.height as usize);
+        let (length, count) = match way {
+            Way::Across => size,
+            Way::Down => (size.1, size.0),
+        };
         let step = (length / PLACES).max(1);
-        (first as usize..(first + count) as usize)
-            .map(|line| {
-                let start = line * self.length + left;
-                let line = &self.colours[start..start + length];
-                line.iter().step_by(step).copied().collect()
-            })
-            .collect()
+        let places = length.div_ceil(step);
+        let mut levels = vec![0; 3 * places * count];
+        let row_bytes = 3 * picture.width() as usize;
+        let rows = picture.as_raw().chunks_exact(row_bytes.max(1));
+        let rows = rows.skip(area.top as usize).take(size.1);
+        let left = 3 * area.left as usize;
+        let rows = rows.map(|row| &row[left..left + 3 * size.0]);
+        match way {
+            Way::Across => {
+                for (row, line) in rows.zip(levels.chunks_exact_mut(3 * places)) {
+                    let (red, others) = line.split_at_mut(places);
+                    let (green, blue) = others.split_at_mut(places);
+                    let line = red.iter_mut().zip(green).zip(blue);
+                    for (((red, green), blue), pixel) in line.zip(row.chunks_exact(3).step_by(step))
+                    {
+                        (*red, *green, *blue) = (pixel[0], pixel[1], pixel[2]);
+                    }
+                }
+            }
+            Way::Down => {
+                for (place, row) in rows.step_by(step).enumerate() {
+                    let lines = levels.chunks_exact_mut(3 * places);
+                    for (pixel, line) in row.chunks_exact(3).zip(lines) {
+                        line[place] = pixel[0];
+                        line[places + place] = pixel[1];
+                        line[2 * places + place] = pixel[2];
+                    }
+                }
+            }
+        }
+        Self {
+            places,
+            count,
+            levels,
+        }
+    }
+
+    /// All levels of a line.
+    fn line(&self, line: usize) -> &[u8] {
+        let length = 3 * self.places;
+        &self.levels[line * length..(line + 1) * length]
+    }
+
+    /// A line's levels of one channel.
+    fn channel(&self, line: usize, channel: usize) -> &[u8] {
+        &self.line(line)[channel * self.places..(channel + 1) * self.places]
+    }
+
+    /// How many places of a line are off a colour by more than so many levels.
+    fn off(&self, line: usize, colour: Colour, levels: u8) -> usize {
+        let (red, green, blue) = (
+            self.channel(line, 0),
+            self.channel(line, 1),
+            self.channel(line, 2),
+        );
+        let places = red.iter().zip(green).zip(blue);
+        places
+            .filter(|((red, green), blue)| apart([**red, **green, **blue], colour) > levels)
+            .count()
     }
 }
 
 /// By how many levels two colours differ where they differ most.
 fn apart(a: Colour, b: Colour) -> u8 {
-    let [r, g, b] = std::array::from_fn(|channel| a[channel].abs_diff(b[channel]));
-    r.max(g).max(b)
+    let [red, green, blue] = a;
+    let red = red.abs_diff(b[0]);
+    red.max(green.abs_diff(b[1])).max(blue.abs_diff(b[2]))
 }
 
 /// Parts an area until nothing in it is parted any more.
-fn part(lines: &[Lines; 2], area: Area, depth: usize, photos: &mut Vec<Area>) {
+fn part(picture: &RgbImage, area: Area, depth: usize, photos: &mut Vec<Area>) {
     let Area {
         left,
         top,
         width,
         height,
     } = area;
-    let longest = lines[0].length.max(lines[1].length) as f64;
-    if f64::from(width.min(height)) < LEAST_SIDE * longest {
+    let longest = picture.width().max(picture.height());
+    let least = (LEAST_SIDE * f64::from(longest)).max(1.0);
+    if f64::from(width.min(height)) < least {
         return;
     }
     if depth >= DEEPEST {
         photos.push(area);
         return;
     }
-    let down = cut(&lines[0].part(top, height, left, width));
-    let across = cut(&lines[1].part(left, width, top, height));
+    let down = cut(&Lines::of(picture, area, Way::Across));
+    let across = cut(&Lines::of(picture, area, Way::Down));
     let surer =
         |a: Option<Cut>, b: Option<Cut>| a.map_or(0.0, |a| a.surety) >= b.map_or(0.0, |b| b.surety);
     let halves = match (down, across) {
@@ -184,7 +230,7 @@ fn part(lines: &[Lines; 2], area: Area, depth: usize, photos: &mut Vec<Area>) {
         }
     };
     for half in halves {
-        part(lines, half, depth + 1, photos);
+        part(picture, half, depth + 1, photos);
     }
 }
 
@@ -195,7 +241,7 @@ struct Cut {
     surety: f64,
 }
 
-fn cut(lines: &[Vec<Colour>]) -> Option<Cut> {
+fn cut(lines: &Lines) -> Option<Cut> {
     let band = band_edges(lines).max_by(|a, b| a.surety.total_cmp(&b.surety));
     band.map(|cut| Cut {
         surety: 1.0 + cut.surety,
@@ -205,31 +251,30 @@ fn cut(lines: &[Vec<Colour>]) -> Option<Cut> {
 }
 
 /// The colour of a line that is all of one.
-fn one_colour(line: &[Colour]) -> Option<Colour> {
+fn one_colour(lines: &Lines, line: usize) -> Option<Colour> {
     let middle = std::array::from_fn(|channel| {
         let mut counts = [0_usize; 256];
-        for colour in line {
-            counts[usize::from(colour[channel])] += 1;
+        for &level in lines.channel(line, channel) {
+            counts[usize::from(level)] += 1;
         }
         let mut below = 0;
         let at = counts.iter().position(|count| {
             below += count;
-            2 * below > line.len()
+            2 * below > lines.places
         });
         at.unwrap_or_default() as u8
     });
-    let off = line
-        .iter()
-        .filter(|colour| apart(**colour, middle) > SAME_LEVELS);
-    (off.count() * 100 <= line.len()).then_some(middle)
+    (lines.off(line, middle, SAME_LEVELS) * 100 <= lines.places).then_some(middle)
 }
 
 /// Where bands of one colour end in a photo, and the share of the line that says so.
-fn band_edges(lines: &[Vec<Colour>]) -> impl Iterator<Item = Cut> {
-    let colours: Vec<Option<Colour>> = lines.iter().map(|line| one_colour(line)).collect();
+fn band_edges(lines: &Lines) -> impl Iterator<Item = Cut> {
+    let colours: Vec<Option<Colour>> = (0..lines.count)
+        .map(|line| one_colour(lines, line))
+        .collect();
     let mut bands = Vec::new();
     let mut start = 0;
-    while start < lines.len() {
+    while start < lines.count {
         let Some(colour) = colours[start] else {
             start += 1;
             continue;
@@ -242,15 +287,12 @@ fn band_edges(lines: &[Vec<Colour>]) -> impl Iterator<Item = Cut> {
         start += count;
     }
     let share = |line: usize, colour: Colour| {
-        let off = lines[line]
-            .iter()
-            .filter(|c| apart(**c, colour) > OFF_LEVELS);
-        off.count() as f64 / lines[line].len() as f64
+        lines.off(line, colour, OFF_LEVELS) as f64 / lines.places as f64
     };
     let mut edges = Vec::new();
     for (start, end, colour) in bands {
         let before = (start.saturating_sub(RINGING_LINES)..start).rev();
-        let after = end..(end + RINGING_LINES).min(lines.len());
+        let after = end..(end + RINGING_LINES).min(lines.count);
         let first = |mut beyond: Box<dyn Iterator<Item = usize>>| {
             beyond.find_map(|line| {
                 let surety = share(line, colour);
@@ -267,14 +309,14 @@ fn band_edges(lines: &[Vec<Colour>]) -> impl Iterator<Item = Cut> {
 }
 
 /// The step that runs straight through all lines, if one does.
-fn seam(lines: &[Vec<Colour>]) -> Option<Cut> {
+fn seam(lines: &Lines) -> Option<Cut> {
     let shares = seam_shares(lines);
     let (line, surety) = (shares.iter().copied().enumerate()).max_by(|a, b| a.1.total_cmp(&b.1))?;
     let mut sorted = shares;
     sorted.sort_by(f64::total_cmp);
     // Patterns of stripes and JPEG's own blocks show steps all over.
     let usual = sorted[sorted.len() * 19 / 20];
-    let least = if is_even(line, lines.len()) {
+    let least = if is_even(line, lines.count) {
         EVEN_SEAM_SHARE
     } else {
         SEAM_SHARE
@@ -291,37 +333,45 @@ fn is_even(line: usize, lines: usize) -> bool {
 }
 
 /// For each line the share of its places at which the picture steps from the line before to it, more than it varies about.
-fn seam_shares(lines: &[Vec<Colour>]) -> Vec<f64> {
-    let mut shares = vec![0.0; lines.len()];
-    if lines.len() < 2 * ABOUT + 4 {
+fn seam_shares(lines: &Lines) -> Vec<f64> {
+    let mut shares = vec![0.0; lines.count];
+    if lines.count < 2 * ABOUT + 4 {
         return shares;
     }
     // Over three lines: a step may be shrunk into the line between.
-    let step = |line: usize, place: usize, channel: usize| {
-        let level = |line: usize| i16::from(lines[line][place][channel]);
-        (level(line + 1) - level(line - 2)).abs()
+    let heights: Vec<u8> = (2..lines.count - 1)
+        .flat_map(|line| (lines.line(line + 1).iter()).zip(lines.line(line - 2)))
+        .map(|(after, before)| after.abs_diff(*before))
+        .collect();
+    let heights = |line: usize| {
+        let length = 3 * lines.places;
+        &heights[(line - 2) * length..(line - 1) * length]
     };
-    let middle = |mut of: [i16; 3]| {
-        of.sort_unstable();
-        of[1]
-    };
-    let steps = |line: usize, place: usize, channel: usize| {
-        let at = step(line, place, channel);
-        if at <= STEP_LEVELS {
-            return false;
+    let mut steps = vec![false; 3 * lines.places];
+    let inner = ABOUT..lines.count - ABOUT;
+    for (share, line) in shares[inner.clone()].iter_mut().zip(inner) {
+        let at = heights(line);
+        let before = [4, 7, 10].map(|by| heights(line - by));
+        let after = [4, 7, 10].map(|by| heights(line + by));
+        for (i, stepped) in steps.iter_mut().enumerate() {
+            let about = middle(before[0][i], before[1][i], before[2][i]).max(middle(
+                after[0][i],
+                after[1][i],
+                after[2][i],
+            ));
+            *stepped = at[i] > about.saturating_mul(2).saturating_add(STEP_LEVELS);
         }
-        let about = |away: [isize; 3]| {
-            middle(away.map(|by| step(line.wrapping_add_signed(by), place, channel)))
-        };
-        at > STEP_LEVELS + 2 * about([-4, -7, -10]).max(about([4, 7, 10]))
-    };
-    for line in ABOUT..lines.len() - ABOUT {
-        let places = lines[line].len();
-        let stepped =
-            (0..places).filter(|&place| (0..3).any(|channel| steps(line, place, channel)));
-        shares[line] = stepped.count() as f64 / places as f64;
+        let (red, others) = steps.split_at(lines.places);
+        let (green, blue) = others.split_at(lines.places);
+        let places = red.iter().zip(green).zip(blue);
+        let stepped = places.filter(|((red, green), blue)| **red | **green | **blue);
+        *share = stepped.count() as f64 / lines.places as f64;
     }
     shares
+}
+
+fn middle(a: u8, b: u8, c: u8) -> u8 {
+    a.min(b).max(a.max(b).min(c))
 }
 
 /// Whether a part can be a photo: no stripe, and not a ground with a few words.

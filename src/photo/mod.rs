@@ -25,7 +25,7 @@ pub(crate) use colour::linear_from_srgb;
 pub(crate) use colour::linear_of_levels;
 pub use error::PhotoError;
 pub(crate) use exif::{CameraFacts, camera_facts};
-pub(crate) use layout::{Layout, layout};
+pub(crate) use layout::Layout;
 pub(crate) use limits::Limits;
 pub(crate) use open::open;
 #[cfg(feature = "cli")]
@@ -35,6 +35,7 @@ use crate::frames::PhotoPoint;
 use crate::schema::{PhotoArea, PhotoPart};
 use image::{RgbImage, imageops};
 use std::path::Path;
+use std::sync::OnceLock;
 
 /// Longest side of the working copy, pixels: patch edges are much wider than a pixel at this
 /// size, so more would only cost time.
@@ -68,6 +69,8 @@ pub struct Photo {
     pub(crate) scale: f64,
     /// The one photo of a collage that this is: its place in the working copy, its number from 1, and how many there are.
     pub(crate) part: Option<(Area, u32, u32)>,
+    /// What the working copy is made of, once it was asked for.
+    pub(crate) layout: OnceLock<Layout>,
 }
 
 impl Photo {
@@ -121,6 +124,7 @@ impl Photo {
             working,
             scale: 1.0,
             part: None,
+            layout: OnceLock::new(),
         }
     }
 
@@ -133,16 +137,21 @@ impl Photo {
     /// # Ok::<(), flankread::PhotoError>(())
     /// ```
     pub fn parts(&self) -> Vec<Self> {
-        let areas = match (self.part, layout(&self.working)) {
+        let areas = match (self.part, self.layout()) {
             (None, Layout::Collage(areas)) => areas,
             _ => return Vec::new(),
         };
         let of = areas.len() as u32;
-        let parts = areas.into_iter().zip(1..).map(|(area, number)| Self {
+        let parts = areas.iter().zip(1..).map(|(&area, number)| Self {
             part: Some((area, number, of)),
             ..self.clone()
         });
         parts.collect()
+    }
+
+    /// What the whole picture is made of.
+    pub(crate) fn layout(&self) -> &Layout {
+        self.layout.get_or_init(|| layout::layout(&self.working))
     }
 
     /// The picture without what is about an area, as a photo of its own.
@@ -164,6 +173,7 @@ impl Photo {
             working: imageops::crop_imm(&self.working, left, top, width, height).to_image(),
             scale: self.scale,
             part: None,
+            layout: OnceLock::new(),
         }
     }
 

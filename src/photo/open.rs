@@ -256,6 +256,7 @@ fn upright(decoded: Decoded, facts: CameraFacts, path: String, sha256: String) -
         working,
         scale,
         part: None,
+        layout: Default::default(),
     }
 }
 

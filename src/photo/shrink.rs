@@ -48,10 +48,8 @@ fn averaged(picture: &RgbImage, part: Part, (width, height): (u32, u32)) -> RgbI
             let sums = &sums[3 * columns[0]..3 * columns[1]];
             // One or two columns nearly always: a division for each pixel would take longer than all else.
             let levels = match *sums {
-                [r, g, b] => [r, g, b].map(|sum| one.level(sum)),
-                [r, g, b, red, green, blue] => {
-                    [r + red, g + green, b + blue].map(|sum| two.level(sum))
-                }
+                [r, g, b] => one.levels([r, g, b]),
+                [r, g, b, red, green, blue] => two.levels([r + red, g + green, b + blue]),
                 _ => {
                     let mean = Mean::of(down * (columns[1] - columns[0]));
                     let mut total = [0; 3];
@@ -60,7 +58,7 @@ fn averaged(picture: &RgbImage, part: Part, (width, height): (u32, u32)) -> RgbI
                             *total += sum;
                         }
                     }
-                    total.map(|sum| mean.level(sum))
+                    mean.levels(total)
                 }
             };
             pixel.copy_from_slice(&levels);
@@ -83,6 +81,10 @@ impl Mean {
             half: (count / 2) as u32,
             share: (1u64 << 40).div_ceil(count),
         }
+    }
+
+    fn levels(&self, [red, green, blue]: [u32; 3]) -> [u8; 3] {
+        [self.level(red), self.level(green), self.level(blue)]
     }
 
     fn level(&self, sum: u32) -> u8 {

@@ -198,17 +198,18 @@ fn layouts_of_folders() {
             }
         }
         let (width, height) = photo.working.dimensions();
-        let rows = Lines::of(&photo.working);
-        let columns = rows.transposed();
-        let all = [
-            rows.part(0, height, 0, width),
-            columns.part(0, width, 0, height),
-        ];
+        let area = Area {
+            left: 0,
+            top: 0,
+            width,
+            height,
+        };
         let [mut surest, mut surest_even] = [0.0_f64; 2];
-        for lines in &all {
-            for (line, share) in seam_shares(lines).into_iter().enumerate() {
+        for way in [Way::Across, Way::Down] {
+            let lines = Lines::of(&photo.working, area, way);
+            for (line, share) in seam_shares(&lines).into_iter().enumerate() {
                 surest = surest.max(share);
-                if is_even(line, lines.len()) {
+                if is_even(line, lines.count) {
                     surest_even = surest_even.max(share);
                 }
             }
