@@ -393,6 +393,8 @@ mod tests {
             ([180, 30, 25], "red"),
             ([25, 55, 150], "blue"),
             ([40, 140, 60], "green"),
+            ([200, 60, 60], "red"),
+            ([125, 125, 200], "blue"),
         ];
         for (levels, word) in cases {
             let light = levels.map(|level| f64::from(linear_from_srgb(level)));

@@ -12,7 +12,7 @@ use crate::flank::pose::fit::fit_marked;
 use crate::flank::pose::known_gear::KnownGear;
 use crate::flank::{GearFit, Outline};
 use crate::frames::Side;
-use crate::photo::{Layout, Photo, layout};
+use crate::photo::{Layout, Photo};
 use crate::schema::{
     Card, Cutting, FlankForm, FlankSide, Hand, Polarity, Reason, ReasonCode, SeenCutting, Source,
     Status,
@@ -99,9 +99,9 @@ impl ReadOptions {
 pub fn read_photo(photo: &Photo, options: &ReadOptions) -> OutlinedReading {
     let area = match photo.part.map(|(area, ..)| area) {
         Some(area) => area,
-        None => match layout(&photo.working) {
+        None => match photo.layout() {
             Layout::Whole => return read_whole(photo, options),
-            Layout::Framed(area) => area,
+            Layout::Framed(area) => *area,
             // Who marks flanks in it has said which photo is meant.
             Layout::Collage(_) if has_marked_teeth(options) => return read_whole(photo, options),
             Layout::Collage(areas) => return refused_collage(photo, options, areas.len()),
@@ -406,5 +406,84 @@ mod tests {
         let side = [TeethDisagree, WhichFlank];
         assert_eq!(taken(Unsure, &side, Read), ("first".into(), false));
         assert_eq!(taken(Unreadable, &[NoPatch], Read), ("first".into(), false));
+    }
+
+    #[test]
+    fn a_doubt_makes_what_is_sure_unsure_and_nothing_else() {
+        use Status::{Read, Unreadable, Unsure};
+        let doubted = |status: Status, doubts: &[ReasonCode]| {
+            let mut read = reading(status, &[], "drawn");
+            read.doubt(doubts.iter().map(|&code| Reason::new(code, "")).collect());
+            (read.reading.status, read.reading.reasons.len())
+        };
+        let doubt = [ReasonCode::WhichFlank];
+        assert_eq!(doubted(Read, &doubt), (Unsure, 1));
+        assert_eq!(doubted(Unsure, &doubt), (Unsure, 1));
+        assert_eq!(doubted(Unreadable, &doubt), (Unreadable, 1));
+        assert_eq!(doubted(Read, &[]), (Read, 0));
+    }
+
+    /// Marks are made in the whole picture, bars and all.
+    #[test]
+    fn marks_in_a_picture_with_bars_mean_the_same_teeth() {
+        let path = format!(
+            "{}/fixtures/painted/drive-yellow.jpg",
+            env!("CARGO_MANIFEST_DIR")
+        );
+        let photo = Photo::open(&path).unwrap();
+        let marks = Marks::read(format!("{path}.marks.json"), &photo).unwrap();
+        let read_with = |photo: &Photo, marks: Marks| {
+            let options = ReadOptions {
+                marks: Some(marks),
+                ..ReadOptions::default()
+            };
+            read_photo(photo, &options).reading
+        };
+        let pixels = image::open(&path).unwrap().into_rgb8();
+        let bar = pixels.height() / 4;
+        let mut framed = RgbImage::new(pixels.width() + 2 * bar, pixels.height() + 2 * bar);
+        image::imageops::replace(&mut framed, &pixels, i64::from(bar), i64::from(bar));
+        let framed = Photo::from_pixels("framed", framed);
+        assert!(matches!(framed.layout(), Layout::Framed(_)));
+        let moved = Marks {
+            teeth: (marks.teeth.iter())
+                .map(|tooth| tooth.shifted(f64::from(bar), f64::from(bar)))
+                .collect(),
+            ..marks.clone()
+        };
+        let whole = Photo::from_pixels("whole", pixels);
+        let whole = read_with(&whole, marks).mean.unwrap();
+        let framed = read_with(&framed, moved).mean.unwrap();
+        assert!(
+            (whole.centre.length - framed.centre.length).abs() < 0.005
+                && (whole.centre.height - framed.centre.height).abs() < 0.02,
+            "{whole:?} {framed:?}"
+        );
+    }
+
+    /// Who marks flanks in a picture of several photos has said which one is meant.
+    #[test]
+    fn of_several_photos_the_one_with_marks_is_read() {
+        let photo = format!(
+            "{}/fixtures/painted/drive-yellow.jpg",
+            env!("CARGO_MANIFEST_DIR")
+        );
+        let marks = Marks::read(format!("{photo}.marks.json"), &Photo::open(&photo).unwrap());
+        let one = image::open(&photo).unwrap().into_rgb8();
+        let mut both =
+            RgbImage::from_pixel(one.width(), 2 * one.height() + 20, image::Rgb([255; 3]));
+        image::imageops::replace(&mut both, &one, 0, 0);
+        image::imageops::replace(&mut both, &one, 0, i64::from(one.height() + 20));
+        let both = Photo::from_pixels("both", both);
+        let status = |marks: Option<Marks>| {
+            let options = ReadOptions {
+                marks,
+                ..ReadOptions::default()
+            };
+            read_photo(&both, &options).reading.status
+        };
+        assert_eq!(status(Some(marks.unwrap())), Status::Read);
+        assert_eq!(status(None), Status::Unreadable);
+        assert_eq!(status(Some(Marks::default())), Status::Unreadable);
     }
 }

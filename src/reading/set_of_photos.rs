@@ -99,8 +99,10 @@ fn is_inside(point: PhotoPoint, corners: &Corners) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::frames::Side;
     use crate::photo::Photo;
     use crate::reading::measure_patches::{FlankContext, unreadable};
+    use crate::schema::{FlankSide, Source, Tooth};
     use image::RgbImage;
 
     fn read(path: &str, sha256: &str, hand: Option<Hand>) -> OutlinedReading {
@@ -138,5 +140,54 @@ mod tests {
         );
         assert_eq!(doubted(vec![read("a", "1", None), read("b", "1", None)]), 2);
         assert_eq!(doubted(vec![read("a", "", None), read("b", "", None)]), 0);
+    }
+
+    /// One photo serves for both kinds of flanks where each reading is sure, of the other kind, of one gear, and no flank was
+    /// taken for both.
+    #[test]
+    fn one_photo_shows_both_kinds_of_flanks_or_it_does_not() {
+        let flank = |side: Side, left: f64| {
+            let mut read = read("a", "1", Some(Hand::Left)).reading;
+            read.flank = Some(FlankSide {
+                side,
+                source: Source::Given,
+            });
+            let at = |x: f64, y: f64| PhotoPoint::new(left + x, y);
+            read.teeth = vec![Tooth {
+                corners: Corners {
+                    toe_root: at(0.0, 10.0),
+                    toe_tip: at(0.0, 0.0),
+                    heel_tip: at(30.0, 0.0),
+                    heel_root: at(30.0, 10.0),
+                },
+                root: Vec::new(),
+                tip: Vec::new(),
+                patch: None,
+                islands: Vec::new(),
+                confidence: 1.0,
+            }];
+            read
+        };
+        let drive = flank(Side::Drive, 0.0);
+        let coast = flank(Side::Coast, 50.0);
+        assert!(shows_both(&drive, &coast));
+        assert!(!shows_both(&drive, &flank(Side::Drive, 50.0)));
+        assert!(!shows_both(&drive, &flank(Side::Coast, 5.0)));
+        // A small one at the end of a large one: the middle of the large one lies free.
+        let mut small = flank(Side::Coast, 0.0);
+        small.teeth[0].corners = small.teeth[0]
+            .corners
+            .map(|p| PhotoPoint::new(0.2 * p.x, p.y));
+        assert!(!shows_both(&drive, &small) && !shows_both(&small, &drive));
+        for spoilt in [
+            |read: &mut Reading| read.status = Status::Unsure,
+            |read: &mut Reading| read.hand = Some(Hand::Right),
+            |read: &mut Reading| read.hand = None,
+            |read: &mut Reading| read.flank = None,
+        ] {
+            let mut one = coast.clone();
+            spoilt(&mut one);
+            assert!(!shows_both(&drive, &one) && !shows_both(&one, &drive));
+        }
     }
 }

@@ -456,4 +456,17 @@ mod tests {
         let all = [Fault::Mates, Fault::ShaftAngle];
         assert_eq!(codes(&all), [CheckCode::MixedParts, CheckCode::Housing]);
     }
+
+    #[test]
+    fn ways_are_told_by_their_own_words() {
+        assert_eq!(
+            offset(0.15, 0.21),
+            "15 % to the heel and 21 % to the tip of its target"
+        );
+        assert_eq!(
+            offset(-0.15, -0.21),
+            "15 % to the toe and 21 % to the root of its target"
+        );
+        assert_eq!((way(-0.1), way(0.1)), ("toward", "away from"));
+    }
 }

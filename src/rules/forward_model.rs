@@ -340,6 +340,20 @@ mod tests {
         .unwrap()
     }
 
+    /// By hand: a bevel set of 11 and 41 teeth, 200 mm across, 30 mm wide: pitch angles 15.02° and 74.98°, mean cone distance
+    /// 100 / sin 74.98° − 15 = 88.54 mm, whose part along the pinion is 88.54 cos 15.02° = 85.52 mm, and half the face width on.
+    #[test]
+    fn the_head_of_a_bevel_pinion_stands_at_its_cone_distance() {
+        let card = Card::from_toml(
+            "[gear]\nring_teeth = 41\npinion_teeth = 11\nring_diameter = \"200mm\"\nface_width = \"30mm\"\n\
+             offset = \"0mm\"\nspiral_angle_deg = 35\ncutting = \"face-milled\"\n",
+        );
+        let distance_mm = ForwardModel::new(&card.unwrap())
+            .unwrap()
+            .pinion_distance_mm();
+        assert!((distance_mm - 100.52).abs() < 0.2, "{distance_mm}");
+    }
+
     /// The full grid is the contact model's own, whose convergence its own tests show.
     #[test]
     fn the_coarse_grid_is_as_good_as_the_full_one_for_advice() {

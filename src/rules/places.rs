@@ -353,4 +353,34 @@ mod tests {
         let far = |mm: f64| ring(&card, &with(0.5, None, Some(mm)));
         assert!((moved(far(2.0), far(2.3)) - 0.3).abs() < 1e-12);
     }
+
+    /// With the far pack alone known the ring gear moves away from the pinion by what that pack gets thicker, and threaded
+    /// rings and packs that nobody wrote down reach both ways.
+    #[test]
+    fn the_ring_gear_moves_by_what_its_means_move_it() {
+        let mut card =
+            Card::from_toml(include_str!("../../examples/larchfield/card.toml")).unwrap();
+        let mut last = Trial {
+            far_side_shim_mm: Some(2.0),
+            ..Trial::default()
+        };
+        let choices = ring_options(&card, &last, None);
+        assert!(choices.len() > 10);
+        for choice in choices {
+            let Means::FarPack(to_mm) = choice.by else {
+                panic!("{:?}", choice.by)
+            };
+            assert!((choice.move_mm - (to_mm - 2.0)).abs() < 1e-12, "{to_mm}");
+        }
+        last.far_side_shim_mm = None;
+        card.carrier.adjust = Adjust::Threaded;
+        card.carrier.pitch_mm = Some(1.5);
+        card.carrier.notches_per_turn = Some(30);
+        for choice in ring_options(&card, &last, None) {
+            let Means::Notches(notches) = choice.by else {
+                panic!("{:?}", choice.by)
+            };
+            assert!((choice.move_mm - 0.05 * f64::from(notches)).abs() < 1e-12);
+        }
+    }
 }

@@ -199,15 +199,10 @@ fn weigh(trials: &[PreloadTrial]) -> Vec<Guess> {
         }
     }
     let best = guesses.iter().map(|g| g.weight).fold(f64::MIN, f64::max);
-    let mut total = 0.0;
     for guess in &mut guesses {
         guess.weight = (guess.weight - best).exp();
-        total += guess.weight;
     }
     guesses.retain(|g| g.weight > 1e-9);
-    for guess in &mut guesses {
-        guess.weight /= total;
-    }
     guesses
 }
 

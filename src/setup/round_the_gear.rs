@@ -401,6 +401,21 @@ mod tests {
         assert_eq!(round.variation_ok, Some(false));
     }
 
+    /// By hand: what goes up and down from each sixth to the next is no wave; 6 × 0.01² over the three places more than a wave
+    /// has numbers is a scatter of 0.01 √2.
+    #[test]
+    fn what_is_no_wave_is_scatter() {
+        let round = judge(
+            &evenly(&[0.21, 0.19, 0.21, 0.19, 0.21, 0.19]),
+            &Limits::default(),
+        )
+        .unwrap();
+        let wave = round.run_out.unwrap();
+        assert!(wave.swing_mm < 1e-9);
+        let scatter_mm = wave.scatter_mm.unwrap();
+        assert!((scatter_mm - 0.014_142).abs() < 1e-6, "{wave:?}");
+    }
+
     /// By hand on the angles of ISO 23509:2016, Annex F, samples 2 and 1 (as quoted): 1 / (cos 20° cos 38.61°) = 1.362,
     /// 1 / (cos 20° cos 35°) = 1.299.
     #[test]

@@ -421,6 +421,13 @@ mod tests {
             window_mm: None,
         };
         assert!(split(&found, &wanted, shop(), &none()).is_err());
+        // As well where the far side is what runs out.
+        let found = Found {
+            ring_side_mm: 2.0,
+            far_side_mm: 0.2,
+            backlash_mm: 0.6,
+        };
+        assert!(split(&found, &wanted, shop(), &none()).is_err());
     }
 
     proptest! {

@@ -222,6 +222,15 @@ mod tests {
         }
     }
 
+    /// ISO 898-1 table 3, from memory, as it is printed: 8.8 is weaker to 16 mm. SAE J429 in no size above 3/4 in.
+    #[test]
+    fn proof_strengths_depend_on_the_size() {
+        assert_eq!(Grade::Iso88.proof_mpa(16.0), Some(580.0));
+        assert_eq!(Grade::Iso88.proof_mpa(18.0), Some(600.0));
+        assert!(Grade::Sae8.proof_mpa(0.75 * INCH_MM).is_some());
+        assert_eq!(Grade::Sae8.proof_mpa(0.875 * INCH_MM), None);
+    }
+
     #[test]
     fn what_is_no_thread_is_refused_with_the_reason() {
         for (text, part) in [

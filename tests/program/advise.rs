@@ -4,7 +4,7 @@ use crate::common::{ended, flankread, root};
 use serde_json::{Value, json};
 
 /// A complete job of one trial, to be bent by each test.
-fn job() -> Value {
+pub(super) fn job() -> Value {
     let text = std::fs::read_to_string(root("fixtures/jobs/high-heel.json"))
         .expect("the fixture is there");
     let mut job: Value = serde_json::from_str(&text).expect("the fixture is JSON");
@@ -20,7 +20,7 @@ fn run(job: &Value) -> (Option<i32>, String, String) {
     )
 }
 
-fn advice(job: &Value) -> Value {
+pub(super) fn advice(job: &Value) -> Value {
     let (status, out, error) = run(job);
     assert_eq!(status, Some(0), "{error}");
     let advice: Value = serde_json::from_str(&out).expect("one JSON document");

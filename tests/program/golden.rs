@@ -4,8 +4,9 @@
 
 use crate::common::{flankread, only_reading, root};
 use serde_json::Value;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::LazyLock;
+use std::thread::ScopedJoinHandle;
 
 /// A photo with its truth and its reading.
 struct Golden {
@@ -35,16 +36,21 @@ impl Golden {
 /// All of them, each read by itself: photos that are given together are taken to be of one gear set.
 fn all() -> &'static [Golden] {
     static ALL: LazyLock<Vec<Golden>> = LazyLock::new(|| {
-        let mut all = Vec::new();
-        for folder in ["fixtures/golden/close", "fixtures/golden/workshop"] {
-            for entry in std::fs::read_dir(root(folder)).unwrap() {
-                let photo = entry.unwrap().path();
-                if photo.extension().is_some_and(|ending| ending == "jpg") {
-                    all.push(golden(&photo));
-                }
-            }
-        }
-        all
+        let folders = ["fixtures/golden/close", "fixtures/golden/workshop"];
+        let mut photos: Vec<PathBuf> = (folders.iter())
+            .flat_map(|folder| std::fs::read_dir(root(folder)).unwrap())
+            .map(|entry| entry.unwrap().path())
+            .collect();
+        photos.retain(|path| path.extension().is_some_and(|ending| ending == "jpg"));
+        // The other tests of this file wait for these: their cores help.
+        std::thread::scope(|scope| {
+            let parts = photos.chunks(photos.len().div_ceil(4));
+            let readers: Vec<_> = parts
+                .map(|part| scope.spawn(|| part.iter().map(|photo| golden(photo)).collect()))
+                .collect();
+            let read = |reader: ScopedJoinHandle<'_, Vec<Golden>>| reader.join().unwrap();
+            readers.into_iter().flat_map(read).collect()
+        })
     });
     &ALL
 }

@@ -5,6 +5,7 @@ mod common;
 
 mod advise;
 mod advise_on_the_bench;
+mod advise_words;
 mod bare;
 mod batch;
 mod bench;

@@ -313,3 +313,34 @@ pub(crate) fn jpeg(picture: &RgbImage) -> Vec<u8> {
     }
     bytes
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn words_stand_on_the_page_as_words_whatever_is_in_them() {
+        let mut page = Page::new(A4);
+        page.text([40.0, 40.0], 9.0, false, "backlash < 9 & more");
+        let svg = page.svg(true);
+        assert!(svg.contains(">backlash &lt; 9 &amp; more</text>"), "{svg}");
+    }
+
+    /// Pictures are laid into the page after it is drawn: at any scale where the page has them.
+    #[test]
+    fn a_picture_lies_on_the_page_where_it_was_put() {
+        let mut page = Page::new([100.0, 80.0]);
+        let red = RgbImage::from_pixel(20, 10, image::Rgb([200, 0, 0]));
+        assert_eq!(page.picture([30.0, 20.0], 40.0, red, "red"), 40.0);
+        for scale in [1.0, 2.0] {
+            let png = image::load_from_memory(&page.png(scale).unwrap()).unwrap();
+            let png = png.into_rgb8();
+            assert_eq!(png.width(), (100.0 * scale) as u32);
+            let is_red = |x: f32, y: f32| {
+                png.get_pixel((x * scale) as u32, (y * scale) as u32).0 == [200, 0, 0]
+            };
+            assert!(is_red(32.0, 22.0) && is_red(68.0, 38.0));
+            assert!(!is_red(28.0, 22.0) && !is_red(32.0, 42.0) && !is_red(72.0, 38.0));
+        }
+    }
+}

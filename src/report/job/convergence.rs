@@ -310,3 +310,16 @@ fn describe(record: &Record) -> String {
         record.trials.len()
     )
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn toe_is_drawn_left_and_tip_above() {
+        let at = |length, height| on_flank((42.0, 30.0), FlankPoint::new(length, height));
+        assert_eq!(at(0.0, 1.0), (42.0, 30.0));
+        assert_eq!(at(1.0, 0.0), (342.0, 140.0));
+        assert_eq!(at(0.25, 0.5), (117.0, 85.0));
+    }
+}

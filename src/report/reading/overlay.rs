@@ -293,6 +293,23 @@ mod tests {
             confidence: 1.0,
         }];
         read.regions = vec![Some(region)];
+        let edges = patch_edges(&read);
+        let points: Vec<PhotoPoint> = edges.concat().concat();
+        let reach = |of: fn(&PhotoPoint) -> f64| {
+            let values = points.iter().map(of);
+            values.fold([f64::MAX, f64::MIN], |[low, high], v| {
+                [low.min(v), high.max(v)]
+            })
+        };
+        for (found, drawn) in [
+            (reach(|p| p.x), [150.0, 250.0]),
+            (reach(|p| p.y), [120.0, 150.0]),
+        ] {
+            assert!(
+                (found[0] - drawn[0]).abs() < 3.0 && (found[1] - drawn[1]).abs() < 3.0,
+                "{found:?}"
+            );
+        }
         for scale in [1.0, 0.5] {
             let mut picture = RgbImage::new((400.0 * scale) as u32, (300.0 * scale) as u32);
             let svg = drawing(&read, picture.dimensions(), scale, false);
