@@ -40,8 +40,10 @@ const REACHES: [usize; 2] = CALIBRATION.sharpness.reaches;
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Quality {
     /// Steepness of the steepest edges over that of the same edges smoothed, weighed by how steep they are, median
-    /// over the flanks: 2.3 and more when sharp, 2.0 and less when out of focus or shaken.
+    /// over the flanks: 2.6 and more when sharp beyond question, 1.9 and less when out of focus or shaken.
     pub sharpness: f64,
+    /// How sharp the picture is about the flanks, 1 … 4, where their own edges do not tell.
+    pub surroundings: Option<f64>,
     /// Share of the cells seen that are burnt out, in one colour at least: what is left of their colour is false.
     pub burnt_share: f64,
     /// Linear light 0 … 1 in its strongest colour that the darkest fifth of the cells stays below: steel, beside compound
@@ -70,6 +72,7 @@ pub(crate) fn quality(maps: &[FlankMap]) -> Option<Quality> {
     let mut sharpness: Vec<f32> = maps.iter().filter_map(sharpness).collect();
     Some(Quality {
         sharpness: f64::from(ranked(&mut sharpness, 0.5).unwrap_or(0.0)),
+        surroundings: None,
         burnt_share: burnt as f64 / strongest.len().max(1) as f64,
         darkest_fifth: f64::from(ranked(&mut strongest, 0.2).unwrap_or(0.0)),
         brightness: f64::from(ranked(&mut lights, 0.9).unwrap_or(0.0)),
@@ -77,7 +80,7 @@ pub(crate) fn quality(maps: &[FlankMap]) -> Option<Quality> {
 }
 
 /// Luminance of linear sRGB (Rec. ITU-R BT.709).
-fn luminance(light: &[f32; 3]) -> f32 {
+pub(super) fn luminance(light: &[f32; 3]) -> f32 {
     0.2126 * light[0] + 0.7152 * light[1] + 0.0722 * light[2]
 }
 
@@ -214,7 +217,7 @@ fn add(sums: &mut [f32], values: &[f32]) {
 }
 
 /// The value that this share of all values lies below; of none there is none.
-fn ranked(values: &mut [f32], share: f64) -> Option<f32> {
+pub(super) fn ranked(values: &mut [f32], share: f64) -> Option<f32> {
     let at = (values.len().checked_sub(1)? as f64 * share) as usize;
     Some(*values.select_nth_unstable_by(at, f32::total_cmp).1)
 }

@@ -96,7 +96,9 @@ pub(super) fn against_flanks(outlines: &[Outline], quality: Option<Quality>) -> 
             "The flanks are too dark to tell steel from compound. Bring a lamp and take the photo again.".into(),
         );
     }
-    if quality.sharpness < CALIBRATION.sharpness.least {
+    let sharp = &CALIBRATION.sharpness;
+    let soft_about = |about: f64| about < sharp.least_of_picture;
+    if quality.sharpness < sharp.least || quality.surroundings.is_some_and(soft_about) {
         say(
             ReasonCode::Blurred,
             "The flanks are not sharp. Tap on the painted teeth to focus, hold still, and take the photo again.".into(),
@@ -237,13 +239,18 @@ fn doubts_of_teeth(judged: &Judged, combined: &Combined) -> Vec<Reason> {
         OutlineSource::Marked => agreement.most_spread_marked,
         OutlineSource::Found => agreement.most_spread_found,
     };
-    if is_beyond(spread, most_spread) || too_uncertain(unsure) {
+    if is_beyond(spread, most_spread) {
         say(
             ReasonCode::TeethDisagree,
             format!(
                 "The teeth do not agree (spread {:.2} of the length, {:.2} of the height). Paint afresh, roll again, and take the photo squarer to the flanks.",
                 spread.length, spread.height
             ),
+        );
+    } else if too_uncertain(unsure) {
+        say(
+            ReasonCode::PlaceUnsure,
+            "Where the patch stands on the flanks is not sure enough to choose shims by. Take the photo nearer and squarer to the teeth, or mark two or three flanks with points along root and tip.".into(),
         );
     }
     doubts
@@ -294,6 +301,7 @@ mod tests {
         let codes = |burnt_share, darkest_fifth| -> Vec<ReasonCode> {
             let quality = Quality {
                 sharpness: 4.0,
+                surroundings: None,
                 burnt_share,
                 darkest_fifth,
                 brightness: 0.3,
@@ -369,6 +377,13 @@ mod tests {
         assert_eq!(doubts_of(OutlineSource::Found, &alike(3, 0.01)), []);
         assert_eq!(doubts_of(OutlineSource::Found, &alike(3, 0.06)), few);
         assert_eq!(doubts_of(OutlineSource::Found, &alike(4, 0.06)), []);
+    }
+
+    /// They agree: what is not sure is where all of them stand.
+    #[test]
+    fn teeth_that_agree_are_not_said_to_differ() {
+        let unsure = doubts_of(OutlineSource::Found, &[(); 4].map(|()| tooth(0, 0.2)));
+        assert_eq!(unsure, [ReasonCode::PlaceUnsure]);
     }
 
     #[test]

@@ -3,11 +3,11 @@
 use super::calibration::CALIBRATION;
 use super::combine::{Combined, ToothPatch, combine};
 use super::coverage::{OutlineSource, half_width_90};
-use super::image_quality::quality;
 use super::judge;
 use super::judge::Judged;
 use super::numbers::patch_numbers;
 use super::patch_cells::{burnt_share, glare_share, share_behind, without_burnt};
+use super::picture_sharpness::quality_of;
 use crate::flank::rectify::{FINE_MAP_SIZE, MAP_SIZE};
 use crate::flank::{FitScatter, FlankMap, HiddenEnd, Outline};
 use crate::frames::FlankPoint;
@@ -75,8 +75,8 @@ impl OutlinedReading {
         }
         if judge::passes_disagree(apart) {
             self.doubt(vec![Reason::new(
-                ReasonCode::TeethDisagree,
-                "Looked at coarsely and finely, the flanks show the patch in different places. Paint afresh, roll again, and take the photo nearer or at its full size.",
+                ReasonCode::PlaceUnsure,
+                "Looked at coarsely and finely, the flanks show the patch in different places. Take the photo nearer or at its full size; if it stays so, paint afresh and roll again.",
             )]);
         }
     }
@@ -111,7 +111,7 @@ impl<'a> CoarsePass<'a> {
         doubts: Vec<Reason>,
     ) -> Self {
         let maps = flattened(photo, outlines, MAP_SIZE);
-        let against = judge::against_flanks(outlines, quality(&maps));
+        let against = judge::against_flanks(outlines, quality_of(photo, outlines, &maps));
         let (read, contrast) = if against.is_empty() {
             let (read, contrast) = read_maps(photo, outlines, context, &maps);
             (read, Some(contrast))

@@ -6,6 +6,7 @@ use super::judge::too_uncertain;
 use super::measure_patches::{
     CoarsePass, FlankContext, OutlinedReading, read_outlined, unreadable,
 };
+use super::picture_sharpness::why_unseen;
 use crate::flank::find::{FindHints, FlankFinder, FoundFlanks};
 use crate::flank::marks::Marks;
 use crate::flank::pose::fit::fit_marked;
@@ -187,7 +188,8 @@ fn read_found(photo: &Photo, options: &ReadOptions, marks: &Marks) -> OutlinedRe
     let (finder, first) = match found_flanks(photo, &options.gear, &hints) {
         Ok(found) => found,
         Err(reasons) => {
-            return unreadable(photo, flank_context(options, marks, None, None), reasons);
+            let why = why_unseen(photo, reasons);
+            return unreadable(photo, flank_context(options, marks, None, None), why);
         }
     };
     let coarse_pass = |found: &FoundFlanks| {
@@ -252,7 +254,11 @@ fn read_marked(photo: &Photo, options: &ReadOptions, marks: &Marks) -> OutlinedR
 
 /// Doubts that a second pass over the flanks may end: where they lie. Others are of the photo; which flank is meant
 /// is said by the user.
-const ENDED_BY_SECOND_PASS: [ReasonCode; 2] = [ReasonCode::TeethDisagree, ReasonCode::FewTeeth];
+const ENDED_BY_SECOND_PASS: [ReasonCode; 3] = [
+    ReasonCode::TeethDisagree,
+    ReasonCode::PlaceUnsure,
+    ReasonCode::FewTeeth,
+];
 
 /// Whether it is in doubt where the flanks lie, and not whose they are, before their patches are looked at: whatever
 /// those tell, the reading would be unsure.
@@ -396,10 +402,10 @@ mod tests {
 
     #[test]
     fn a_second_pass_is_for_doubts_about_the_flanks() {
-        use ReasonCode::{FewTeeth, NoPatch, TeethDisagree, WhichFlank};
+        use ReasonCode::{FewTeeth, NoPatch, PlaceUnsure, TeethDisagree, WhichFlank};
         use Status::{Read, Unreadable, Unsure};
         assert_eq!(taken(Read, &[], Read), ("first".into(), false));
-        let flanks = [TeethDisagree, FewTeeth];
+        let flanks = [TeethDisagree, PlaceUnsure, FewTeeth];
         assert_eq!(taken(Unsure, &flanks, Read), ("second".into(), true));
         assert_eq!(taken(Unsure, &flanks, Unsure), ("first".into(), true));
         assert_eq!(taken(Unsure, &flanks, Unreadable), ("first".into(), true));

@@ -192,6 +192,8 @@ pub enum ReasonCode {
     FewTeeth,
     /// The teeth do not agree with each other.
     TeethDisagree,
+    /// Where the patch stands on the flanks is not sure enough.
+    PlaceUnsure,
     /// It cannot be told whether this is the drive or the coast flank.
     WhichFlank,
     /// It cannot be told which end is the toe.

@@ -19,6 +19,7 @@ fn outline(left: f64, length_px: f64, height_px: f64) -> Outline {
 
 const SOUND: Quality = Quality {
     sharpness: 4.0,
+    surroundings: None,
     burnt_share: 0.0,
     darkest_fifth: 0.1,
     brightness: 0.3,
@@ -47,6 +48,14 @@ fn small_dark_and_blurred_flanks_are_each_refused_for_what_they_are() {
         ..SOUND
     };
     assert_eq!(against(200.0, 40.0, blurred), [ReasonCode::Blurred]);
+    let thinly_painted = |surroundings| Quality {
+        sharpness: 2.2,
+        surroundings: Some(surroundings),
+        ..SOUND
+    };
+    assert_eq!(against(200.0, 40.0, thinly_painted(3.0)), []);
+    let soft = against(200.0, 40.0, thinly_painted(1.4));
+    assert_eq!(soft, [ReasonCode::Blurred]);
     let none: Vec<ReasonCode> = against_flanks(&[], None).iter().map(|r| r.code).collect();
     assert_eq!(none, [ReasonCode::NoGear]);
 }

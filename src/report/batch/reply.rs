@@ -364,6 +364,11 @@ pub(super) const fn words_of(code: ReasonCode) -> (&'static str, &'static str, b
             "a photo after painting and rolling afresh; if it stays so, the run-out of the ring gear",
             true,
         ),
+        ReasonCode::PlaceUnsure => (
+            "where the patch stands on the teeth is not plain enough.",
+            "a photo nearer and squarer to the painted teeth, at the size that the camera made it",
+            true,
+        ),
         ReasonCode::WhichFlank => (
             "we cannot tell whether it shows the drive or the coast flank.",
             "with each photo, whether it is the drive flank (it works when the engine pulls) or the coast flank",
