@@ -249,4 +249,27 @@ mod tests {
             prop_assert!(combined.uncertainty.length > 0.0);
         }
     }
+
+    #[test]
+    fn a_tooth_that_shows_the_patch_elsewhere_in_height_hardly_moves_the_mean() {
+        let teeth = [0.40, 0.41, 0.39, 0.40, 0.52].map(|height| tooth(0.5, height));
+        let combined = combine(&teeth).unwrap();
+        assert!(
+            (combined.mean.centre.height - 0.4).abs() < 0.004,
+            "{combined:?}"
+        );
+        assert_eq!(combined.mean.teeth, 4);
+    }
+
+    #[test]
+    fn a_patch_of_another_size_counts_less() {
+        let mut teeth = [0.50, 0.50, 0.50, 0.54].map(|length| tooth(length, 0.4));
+        let alike = combine(&teeth).unwrap().mean.centre.length;
+        teeth[3].patch.area = 0.05;
+        let smaller = combine(&teeth).unwrap().mean.centre.length;
+        assert!(smaller < alike, "{smaller} {alike}");
+        teeth[3].patch.area = 0.8;
+        let larger = combine(&teeth).unwrap().mean.centre.length;
+        assert!((larger - smaller).abs() < 1e-9, "{larger} {smaller}");
+    }
 }

@@ -360,4 +360,10 @@ mod tests {
         assert_eq!(quality(&[edged(0.01), red]).unwrap().burnt_share, 0.0);
         assert!(quality(&[]).is_none());
     }
+
+    #[test]
+    fn means_along_a_row_are_of_those_near() {
+        let row = [0.0, 6.0, 3.0, 9.0];
+        assert_eq!(means_along(&row, 4, 2), [0.0, 3.0, 4.5, 6.0]);
+    }
 }

@@ -410,6 +410,9 @@ mod tests {
             ([40, 140, 60], "green"),
             ([200, 60, 60], "red"),
             ([125, 125, 200], "blue"),
+            // Of the reds, whose hue lies beyond blue's.
+            ([200, 25, 180], "red"),
+            ([190, 20, 200], "red"),
         ];
         for (levels, word) in cases {
             let light = levels.map(|level| f64::from(linear_from_srgb(level)));

@@ -96,4 +96,23 @@ mod tests {
         assert_eq!(share_behind(&maps, &patch(40)), 0.0);
         assert_eq!(share_behind(&maps, &[None]), 0.0);
     }
+
+    #[test]
+    fn a_patch_may_run_on_behind_what_hides_either_end() {
+        let size = (48, 128);
+        let mut map = FlankMap {
+            light: Array2::from_elem(size, [0.2; 3]),
+            clipped: Mask::from_elem(size, false),
+            unseen: Mask::from_elem(size, false),
+        };
+        map.unseen.slice_mut(s![.., 100..]).fill(true);
+        let patch = |to: usize| {
+            let mut region = Mask::from_elem(size, false);
+            region.slice_mut(s![10..30, 40..to]).fill(true);
+            [Some(region)]
+        };
+        let maps = [map];
+        assert_eq!(share_behind(&maps, &patch(99)), 1.0);
+        assert_eq!(share_behind(&maps, &patch(90)), 0.0);
+    }
 }

@@ -394,4 +394,43 @@ mod tests {
             );
         }
     }
+
+    /// A pair's first amount follows how far both patches are off together.
+    #[test]
+    fn the_first_amount_is_by_the_mean_of_both_heights() {
+        let sizes = SetSizes {
+            ring_teeth: 41,
+            ring_diameter_mm: 203.0,
+            cutting: Cutting::FaceMilled,
+        };
+        let first = |drive: f64, coast: f64| {
+            let target = Target::default();
+            let at = |side, height: f64| {
+                let to = target.of(side);
+                Some(FlankPoint::new(to.length, to.height + height))
+            };
+            let centres = [at(Side::Drive, drive), at(Side::Coast, coast)];
+            direction(centres, Some(sizes), Units::Mm)
+                .unwrap()
+                .first_pinion_mm
+                .unwrap()
+        };
+        let (alike, uneven, twice) = (first(0.15, 0.15), first(0.2, 0.1), first(0.3, 0.3));
+        assert!((alike - uneven).abs() < 1e-9, "{alike} {uneven}");
+        assert!(twice > 1.5 * alike, "{alike} {twice}");
+    }
+
+    #[test]
+    fn a_card_with_a_place_of_its_own_is_not_told_of_the_usual_one() {
+        let usual = Target::default();
+        let mut own = usual;
+        own.drive.length += 0.1;
+        let told = |target: &Target| {
+            let at = |side| Some(target.of(side));
+            let centres = [at(Side::Drive), at(Side::Coast)];
+            let found = direction_to(target, centres, None, Units::Mm).unwrap();
+            found.cautions.iter().any(|caution| caution == USUAL_PLACE)
+        };
+        assert_eq!((told(&usual), told(&own)), (true, false));
+    }
 }

@@ -314,3 +314,71 @@ fn turn_ends(patch: &mut ObservedPatch) {
         lean.value = -lean.value;
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::schema::{FlankReading, Trial};
+
+    /// Two assemblies between which the gears moved so far.
+    fn told(pinion_mm: f64, ring_mm: f64) -> [Observation; 2] {
+        let mut trial = Trial::default();
+        trial.drive = Some(FlankReading {
+            centre: FlankPoint::new(0.5, 0.5),
+            extent: None,
+            lean_deg: None,
+            uncertainty: None,
+            spread: None,
+            taken: None,
+        });
+        let moved = Move { pinion_mm, ring_mm };
+        [
+            Observation::of(1, &trial, Move::default()),
+            Observation::of(2, &trial, moved),
+        ]
+    }
+
+    #[test]
+    fn a_pack_noted_wrong_shows_once_its_own_gear_was_moved() {
+        let noted = |gear| Doubt::PackNotedWrong { at: 1, gear };
+        let unseen = |doubt: Doubt| {
+            [told(0.0, 0.0), told(0.1, 0.0), told(0.0, 0.1)].map(|told| doubt.unseen(&told))
+        };
+        assert_eq!(unseen(noted(Gear::Pinion)), [true, false, true]);
+        assert_eq!(unseen(noted(Gear::Ring)), [true, true, false]);
+        assert_eq!(unseen(Doubt::ShimPlace), [true, false, true]);
+        assert_eq!(unseen(Doubt::DialSetting), [true, true, false]);
+    }
+
+    #[test]
+    fn a_misread_number_may_be_anything_and_the_other_stays() {
+        let [observation, _] = told(0.0, 0.0);
+        let patch = observation.drive.unwrap();
+        let wider = |what| {
+            let mut doubted = patch;
+            misread(&mut doubted, what);
+            let (before, after) = (patch.centre.deviation, doubted.centre.deviation);
+            [
+                after.length > 2.0 * before.length,
+                after.height > 2.0 * before.height,
+            ]
+        };
+        assert_eq!(wider(Misread::Length), [true, false]);
+        assert_eq!(wider(Misread::Height), [false, true]);
+        assert_eq!(wider(Misread::Place), [true, true]);
+    }
+
+    /// What is wrong may be far more wrong than usual, and nothing else is.
+    #[test]
+    fn each_fault_widens_what_it_makes_wrong() {
+        let mates = Doubt::Fault(Fault::Mates).widths();
+        for flank in [&mates.drive, &mates.coast] {
+            assert!(flank.bias > 1.0 && flank.tilt_length > 1.0 && flank.tilt_height > 1.0);
+        }
+        assert_eq!((mates.offset, mates.shaft_angle), (1.0, 1.0));
+        let offset = Doubt::Fault(Fault::Offset).widths();
+        assert!(offset.offset > 1.0 && offset.drive.bias == 1.0 && offset.shaft_angle == 1.0);
+        let angle = Doubt::Fault(Fault::ShaftAngle).widths();
+        assert!(angle.shaft_angle > 1.0 && angle.offset == 1.0);
+    }
+}

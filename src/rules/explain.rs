@@ -469,4 +469,20 @@ mod tests {
         );
         assert_eq!((way(-0.1), way(0.1)), ("toward", "away from"));
     }
+
+    #[test]
+    fn a_pack_stays_where_it_is_the_same_and_not_where_it_is_any() {
+        let pack = |to_mm: f64| Pack {
+            from_mm: 0.7,
+            to_mm,
+            stack_mm: Vec::new(),
+        };
+        let stays = pack_sentence("The pinion pack", &pack(0.7), Units::Mm);
+        assert!(stays.contains("stays at"), "{stays}");
+        let changes = pack_sentence("The pinion pack", &pack(0.8), Units::Mm);
+        assert!(
+            changes.contains("from") && changes.contains("to"),
+            "{changes}"
+        );
+    }
 }

@@ -437,4 +437,50 @@ mod tests {
             }
         }
     }
+
+    /// The slopes to first order against the model's own backlash a hundredth of a millimetre apart.
+    #[test]
+    fn backlash_follows_ring_gear_and_pinion_as_fast_as_it_is_said_to() {
+        for cutting in ["face-milled", "face-hobbed"] {
+            let model = ForwardModel::new(&card(cutting)).unwrap();
+            let backlash = |pinion_mm: f64, ring_mm: f64| {
+                let place = Move { pinion_mm, ring_mm };
+                model.predict(&SetParameters::default(), place).backlash_mm
+            };
+            let per_ring = (backlash(0.0, 0.01) - backlash(0.0, -0.01)) / 0.02;
+            let per_pinion = (backlash(0.01, 0.0) - backlash(-0.01, 0.0)) / 0.02;
+            assert!(
+                (model.backlash_per_ring() / per_ring - 1.0).abs() < 0.02,
+                "{per_ring}"
+            );
+            assert!(
+                (model.backlash_per_pinion() / per_pinion - 1.0).abs() < 0.05,
+                "{per_pinion}"
+            );
+        }
+    }
+
+    /// A dial square to the tooth shows less than one along the circle; a card that does not say stands between.
+    #[test]
+    fn the_dial_s_setting_turns_what_is_shown() {
+        let with = |told| {
+            let mut card = card("face-milled");
+            card.carrier.backlash_direction = told;
+            ForwardModel::new(&card).unwrap()
+        };
+        let square = with(Some(BacklashDirection::Square));
+        let along = with(Some(BacklashDirection::Tangential));
+        let open = with(None);
+        let (low, high) = (square.backlash_per_ring(), along.backlash_per_ring());
+        assert!(low < 0.95 * high, "{low} {high}");
+        assert!((open.backlash_per_ring() - (low * high).sqrt()).abs() < 1e-9);
+        for (told, other) in [(&square, &along), (&along, &square)] {
+            let turned = told.by_the_other_dial();
+            let ratio = other.backlash_per_ring() / told.backlash_per_ring();
+            assert!((turned.backlash_per_ring() - other.backlash_per_ring()).abs() < 1e-9);
+            assert!((turned.shown_per_judged() - ratio).abs() < 1e-9);
+            assert!((turned.usual_backlash_mm - told.usual_backlash_mm * ratio).abs() < 1e-9);
+            assert!((turned.priors.backlash - told.priors.backlash * ratio).abs() < 1e-9);
+        }
+    }
 }

@@ -300,3 +300,17 @@ impl Outlook {
 fn normal_below(x: f64) -> f64 {
     1.0 / (1.0 + (-(0.070_56 * x * x * x + 1.597_6 * x)).exp())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Four figures of the table of the standard normal distribution, from memory.
+    #[test]
+    fn shares_of_the_normal_distribution() {
+        for (x, share) in [(-1.0, 0.1587), (0.0, 0.5), (0.5, 0.6915), (1.96, 0.9750)] {
+            let found = normal_below(x);
+            assert!((found - share).abs() < 3e-4, "{x}: {found}");
+        }
+    }
+}

@@ -383,4 +383,26 @@ mod tests {
             assert!((choice.move_mm - 0.05 * f64::from(notches)).abs() < 1e-12);
         }
     }
+
+    #[test]
+    fn without_a_kit_a_pack_may_become_any_step_about_what_is_in() {
+        let packs = next_packs(5.0, &[], None);
+        let mean = packs.iter().sum::<f64>() / packs.len() as f64;
+        assert!((mean - 5.0).abs() < 0.01, "{mean}");
+        assert!(
+            packs
+                .iter()
+                .all(|mm| (mm - 5.0).abs() <= WEIGHTS.most_move_mm + 1e-9)
+        );
+        assert!(packs.iter().all(|mm| *mm > 0.0) && packs.contains(&5.0));
+    }
+
+    #[test]
+    fn a_step_is_a_whole_number_of_the_kit_s_own_and_no_finer_than_makes_sense() {
+        let coarse = sensible_step_mm(&[0.1, 0.2]);
+        assert!((coarse - 0.1).abs() < 1e-9, "{coarse}");
+        let fine = WEIGHTS.finest_step_mm / 2.5;
+        let step = sensible_step_mm(&[fine, 2.0 * fine]);
+        assert!((step - 3.0 * fine).abs() < 1e-9, "{step} of {fine}");
+    }
 }

@@ -291,4 +291,24 @@ mod tests {
             "Take out 7.0 thou behind the head bearing: the new pack is 23.0 thou (20.0 + 3.0)."
         );
     }
+
+    #[test]
+    fn what_goes_in_and_what_comes_out_is_told_by_its_own_word() {
+        let thou = 0.0254;
+        let pack = |from: f64, to: f64| Pack {
+            from_mm: from * thou,
+            to_mm: to * thou,
+            stack_mm: Vec::new(),
+        };
+        assert_eq!(
+            from_to(&pack(30.0, 38.0), Units::In),
+            "30.0 thou → 38.0 thou, add 8.0 thou"
+        );
+        assert_eq!(
+            from_to(&pack(30.0, 23.0), Units::In),
+            "30.0 thou → 23.0 thou, take out 7.0 thou"
+        );
+        let bare = put_or_take(&pack(30.0, 38.0), "under the cage", Units::In);
+        assert_eq!(bare, "Add 8.0 thou under the cage.");
+    }
 }

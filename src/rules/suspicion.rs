@@ -203,3 +203,22 @@ fn sentence(doubt: Doubt, card: &Card) -> (String, &'static str) {
         ),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_dial_that_stands_the_other_way_is_told_by_what_it_shows_more_or_less() {
+        let more = look_at_dial(BacklashDirection::Square, 1.2).message;
+        assert!(more.contains("20 % more"), "{more}");
+        let less = look_at_dial(BacklashDirection::Tangential, 0.85).message;
+        assert!(less.contains("15 % less"), "{less}");
+    }
+
+    #[test]
+    fn a_doubted_photo_is_told_by_its_flank() {
+        let words = [[true, false], [false, true], [true, true]].map(sides_word);
+        assert_eq!(words, ["drive photo", "coast photo", "photos"]);
+    }
+}

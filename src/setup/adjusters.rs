@@ -146,4 +146,17 @@ mod tests {
         assert!((turn.backlash_mm - 0.25).abs() < 0.5 * turn.backlash_per_notch_mm + 1e-12);
         assert!(notches(0.1, 0.2, 0.0, 0.0, shop()).is_err());
     }
+
+    #[test]
+    fn notches_of_preload_are_told_where_there_are_any() {
+        let told = |preload: f64| {
+            let turn = notches(0.10, 0.25, 0.09, preload, given(0.85)).unwrap();
+            let answer = notches_answer(0.10, 0.25, &turn, &Shown::default());
+            answer
+                .remarks
+                .iter()
+                .any(|remark| remark.contains("Then preload"))
+        };
+        assert_eq!((told(0.0), told(2.0)), (false, true));
+    }
 }

@@ -493,4 +493,21 @@ mod tests {
             prop_assert!((back.torque_nm / nm - 1.0).abs() < 1e-12);
         }
     }
+
+    #[test]
+    fn one_bolt_has_no_order() {
+        let order_of = |count: usize| {
+            let thread = Thread::parse("3/8-24").unwrap();
+            let bolt = bolt(
+                thread,
+                Some(Grade::Sae8),
+                Friction::NutFactor(0.2),
+                Known::Share(USUAL_SHARE),
+                count,
+            );
+            bolt.unwrap().order
+        };
+        assert_eq!(order_of(1), Vec::<usize>::new());
+        assert_eq!(order_of(4).len(), 4);
+    }
 }

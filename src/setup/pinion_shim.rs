@@ -415,4 +415,20 @@ mod tests {
             prop_assert!((back.pack_mm - pack).abs() < 1e-12);
         }
     }
+
+    #[test]
+    fn shims_that_do_not_come_to_the_pack_are_told_with_what_they_come_to() {
+        let says = |kit: &[f64]| {
+            let found = from_etched(30.0 * THOU, &[2.5 * THOU]).unwrap();
+            let step = Step::new("pack", "sum", String::new(), String::new());
+            let kit = ShimsAtHand::any_number(kit);
+            answer(found, step, None, None, &kit, &Shown::default())
+                .unwrap()
+                .says
+        };
+        let near = says(&[30.0 * THOU, 5.0 * THOU]);
+        assert!(near.contains("come nearest with"), "{near}");
+        let whole = says(&[30.0 * THOU, 2.5 * THOU]);
+        assert!(!whole.contains("nearest"), "{whole}");
+    }
 }

@@ -446,4 +446,26 @@ mod tests {
             prop_assert!((end - wanted.backlash_mm).abs() < 1e-12);
         }
     }
+
+    #[test]
+    fn what_preload_placed_the_other_way_would_leave_is_told() {
+        let told = |backlash_thou: f64| {
+            let found = Found {
+                ring_side_mm: 90.0 * THOU_MM,
+                far_side_mm: 90.0 * THOU_MM,
+                backlash_mm: backlash_thou * THOU_MM,
+            };
+            let wanted = Wanted {
+                backlash_mm: backlash_thou * THOU_MM,
+                preload_mm: 8.0 * THOU_MM,
+                preload_on: PreloadOn::BothSides,
+                window_mm: None,
+            };
+            let packs = split(&found, &wanted, given(0.6), &none()).unwrap();
+            let [_, pushed] = preload_steps(&wanted, &packs, &Shown::default());
+            pushed.result.contains("would bind")
+        };
+        // By hand: 8 thou behind the ring gear alone would push it over by 4, worth 2.4 thou at 0.6.
+        assert_eq!((told(8.0), told(2.0)), (false, true));
+    }
 }

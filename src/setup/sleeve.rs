@@ -262,4 +262,10 @@ mod tests {
         let said = answer.remarks.join(" ");
         assert!(said.contains("Steps of 5.0 lb-ft"), "{said}");
     }
+
+    #[test]
+    fn the_same_nut_torque_read_again_is_no_contradiction() {
+        let list = steps(&[(200.0, 20.0), (200.0, 5.0)]);
+        assert!(next(&list, WINDOW, None, false).is_ok());
+    }
 }

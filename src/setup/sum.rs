@@ -83,4 +83,16 @@ mod tests {
         );
         assert!(sum(&[], None).is_err());
     }
+
+    #[test]
+    fn a_pack_that_measures_more_is_off_by_so_much_more() {
+        let pack = sum(&[0.5, 0.25], Some(0.80)).unwrap();
+        let answer = sum_answer(&pack, &Shown::default());
+        let check = answer
+            .steps
+            .iter()
+            .find(|step| step.what == "check")
+            .unwrap();
+        assert!(check.result.contains("0.05"), "{check:?}");
+    }
 }

@@ -250,4 +250,9 @@ mod tests {
             assert_eq!(Thread::parse(text), Thread::parse("3/8-24"), "{text}");
         }
     }
+
+    #[test]
+    fn no_thread_has_nought_threads_per_inch() {
+        assert!(Thread::parse("3/8-0").is_err());
+    }
 }

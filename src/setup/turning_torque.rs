@@ -289,4 +289,21 @@ mod tests {
         assert!(readings(&[-1.0]).is_err());
         assert!(total(of(&[20.0]), of(&[12.0]), &TotalLimits::default()).is_err());
     }
+
+    #[test]
+    fn a_rise_out_of_its_window_is_told_which_way() {
+        let told = |total_lb_in: f64| {
+            let limits = TotalLimits {
+                rise_nm: Some([7.0 * LB_IN, 11.0 * LB_IN]),
+                ..TotalLimits::default()
+            };
+            let found = total(of(&[13.0]), of(&[total_lb_in]), &limits).unwrap();
+            let answer = total_answer(&found, &Shown::default());
+            ["Too little", "Too much"]
+                .map(|word| answer.remarks.iter().any(|said| said.starts_with(word)))
+        };
+        assert_eq!(told(15.0), [true, false]);
+        assert_eq!(told(22.0), [false, false]);
+        assert_eq!(told(30.0), [false, true]);
+    }
 }

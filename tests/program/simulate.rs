@@ -227,3 +227,61 @@ fn a_blank_whose_gear_cannot_be_is_refused() {
     assert!(error.to_string().contains("[blank]"), "{error}");
     assert!(error.to_string().contains("`clearance`"), "{error}");
 }
+
+/// The table of changes against the document's rates, which are per millimetre and per degree.
+#[test]
+fn the_table_of_changes_says_what_the_document_says() {
+    let step_mm = 5.0 * 0.0254;
+    let document = json(&[AXLE]);
+    let printed = simulate(&[AXLE]).assert().success();
+    let printed = String::from_utf8_lossy(&printed.get_output().stdout).into_owned();
+    for (cause, step) in [
+        ("pinion", step_mm),
+        ("film", 0.01 * step_mm),
+        ("shaft_angle", 0.1),
+        ("crowning_length", 0.1 * step_mm),
+    ] {
+        let rates = document["sensitivities"].as_array().unwrap();
+        let rates = rates.iter().find(|row| row["cause"] == cause).unwrap();
+        let name = cause.replace('_', " ");
+        let row = printed
+            .lines()
+            .find(|line| line.starts_with(&format!("│ {name}")))
+            .unwrap();
+        let drive = &rates["drive"];
+        let percent = |pointer: &str| 100.0 * number(drive, pointer) * step;
+        let cells = [
+            format!("{:+.1}", percent("/centre/length")),
+            format!("{:+.1}", percent("/centre/height")),
+            format!(
+                "{:+.1} × {:+.1}",
+                percent("/extent/length"),
+                percent("/extent/height")
+            ),
+            format!("{:.1} thou", number(rates, "/backlash_mm") * step / 0.0254),
+        ];
+        for cell in cells {
+            assert!(row.contains(&cell), "{cell} in {row}");
+        }
+    }
+}
+
+/// By hand: a bevel pair of 11 and 41 teeth has a pitch angle of atan(41/11) = 74.98°; flanks of 20° about a limit angle sum up to 40°.
+#[test]
+fn what_the_card_leaves_out_is_told_in_the_units_of_its_key() {
+    let document = json(&[AXLE]);
+    let derived = |key: &str| {
+        let all = document["derived"].as_array().unwrap();
+        let found = all.iter().find(|one| one["key"] == key);
+        number(found.unwrap_or_else(|| panic!("no {key}")), "/value")
+    };
+    assert!((derived("pitch_angle_deg") - 74.98).abs() < 0.01);
+    let flanks = derived("pressure_angle_drive_deg") + derived("pressure_angle_coast_deg");
+    assert!((flanks - 40.0).abs() < 1e-6, "{flanks}");
+    let shown = json(&[AXLE, "--ring", "0.1mm"]);
+    let backlash = |key: &str| number(&shown, &format!("/backlash/{key}"));
+    // What is square to the tooth is the same share of the whole as of the ring gear's ratio.
+    let square = backlash("change_square_mm") / backlash("change_mm");
+    let of_ratio = backlash("ring_ratio_square") / backlash("ring_ratio");
+    assert!((square - of_ratio).abs() < 1e-6, "{square} {of_ratio}");
+}

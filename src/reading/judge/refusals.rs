@@ -67,6 +67,7 @@ struct Seen {
     islands: usize,
     patches: bool,
     glare: f64,
+    behind: f64,
     side: Option<Side>,
 }
 
@@ -78,6 +79,7 @@ impl Default for Seen {
             islands: 0,
             patches: true,
             glare: 0.0,
+            behind: 0.0,
             side: Some(Side::Drive),
         }
     }
@@ -111,7 +113,7 @@ fn judged(seen: &Seen) -> (Status, Vec<ReasonCode>) {
         patches: &vec![patch; 4],
         combined: combined.as_ref(),
         glare: seen.glare,
-        behind: None,
+        behind: Some((HiddenEnd::Toe, seen.behind)),
         flank: seen.side.map(|side| FlankSide {
             side,
             source: Source::Given,
@@ -187,4 +189,17 @@ fn light_that_lies_alike_on_bare_flanks_is_no_patch() {
         judged(&seen),
         (Status::Unreadable, vec![ReasonCode::NoCompound])
     );
+}
+
+#[test]
+fn a_patch_that_runs_on_behind_what_hides_an_end_is_refused() {
+    let behind = |behind: f64| {
+        judged(&Seen {
+            behind,
+            ..Seen::default()
+        })
+    };
+    assert_eq!(behind(0.1), (Status::Read, vec![]));
+    let hidden = (Status::Unreadable, vec![ReasonCode::FlankHidden]);
+    assert_eq!(behind(0.9), hidden);
 }

@@ -1,5 +1,5 @@
 use super::*;
-use crate::frames::FlankPoint;
+use crate::frames::{FlankPoint, Side};
 use crate::schema::{Condition, FlankReading, Suspect};
 use proptest::prelude::*;
 
@@ -294,4 +294,47 @@ fn threaded_adjusters_turn_by_whole_notches() {
     assert!(notches < 0, "{notches}");
     let ring_mm = advice.change.unwrap().ring_mm;
     assert!((ring_mm - f64::from(notches) * 0.075).abs() < 1e-9);
+}
+
+/// The last trial is preloaded, so that its own readings decide: each of them must be right.
+#[test]
+fn a_preloaded_assembly_is_right_where_all_its_readings_are() {
+    let card = Card::from_toml(CARD).unwrap();
+    let verdict = |drive: (f64, f64), coast: (f64, f64), backlash_mm: f64| {
+        let at = |side: Side, (length, height): (f64, f64)| FlankReading {
+            centre: FlankPoint::new(
+                card.target.of(side).length + length,
+                card.target.of(side).height + height,
+            ),
+            extent: None,
+            lean_deg: None,
+            uncertainty: None,
+            spread: None,
+            taken: None,
+        };
+        let mut trial = Trial::default();
+        trial.pinion_shim_mm = Some(0.8);
+        trial.ring_side_shim_mm = Some(2.0);
+        trial.far_side_shim_mm = Some(2.0);
+        trial.backlash_mm = vec![backlash_mm; 4];
+        trial.side_preload = true;
+        trial.drive = Some(at(Side::Drive, drive));
+        trial.coast = Some(at(Side::Coast, coast));
+        advise(&card, &[trial]).unwrap().verdict
+    };
+    assert_eq!(verdict((0.0, 0.0), (0.0, 0.0), 0.2), Verdict::Good);
+    let far = [(0.3, 0.0), (0.0, 0.3), (-0.3, 0.0), (0.0, -0.3)];
+    for off in far {
+        assert_ne!(
+            verdict(off, (0.0, 0.0), 0.2),
+            Verdict::Good,
+            "drive {off:?}"
+        );
+        assert_ne!(
+            verdict((0.0, 0.0), off, 0.2),
+            Verdict::Good,
+            "coast {off:?}"
+        );
+    }
+    assert_ne!(verdict((0.0, 0.0), (0.0, 0.0), 0.5), Verdict::Good);
 }

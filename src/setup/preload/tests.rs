@@ -172,3 +172,42 @@ proptest! {
         prop_assert!((11.0..=16.0).contains(&last), "{slope} {touch}: {trials:?}");
     }
 }
+
+#[test]
+fn packs_that_are_one_within_a_shim_s_error_contradict_nothing() {
+    // 80.1 thou is 0.0025 mm more than 80: the same pack, measured twice.
+    assert!(fit(&[trial(80.0, 4.0), trial(80.1, 13.0)], WINDOW, &[]).is_ok());
+    assert!(fit(&[trial(80.0, 4.0), trial(81.0, 13.0)], WINDOW, &[]).is_err());
+}
+
+#[test]
+fn what_the_seal_and_the_kit_s_steps_do_to_it_is_said() {
+    let kit = [5.0 * THOU_MM];
+    let said = |trials: &[PreloadTrial], seal: bool, seal_drag_nm: Option<f64>| {
+        let fit = fit(trials, WINDOW, &kit).unwrap();
+        let asked = Asked {
+            used: false,
+            seal,
+            seal_drag_nm,
+        };
+        let answer = answer(trials, &fit, asked, &Shown::default());
+        let seal = answer
+            .cautions
+            .iter()
+            .any(|said| said.contains("The seal was fitted"));
+        let steep = answer
+            .remarks
+            .iter()
+            .any(|said| said.contains("answers too steeply"));
+        (seal, steep)
+    };
+    let right = [trial(85.0, 4.0), trial(80.0, 13.0)];
+    assert_eq!(said(&right, true, None), (true, false));
+    assert_eq!(said(&right, true, Some(0.2)), (false, false));
+    assert_eq!(said(&right, false, None), (false, false));
+    // Between two packs of a kit of 5 thou alone lies nothing.
+    let steep = [trial(85.0, 1.0), trial(80.0, 60.0)];
+    assert!(said(&steep, false, None).1);
+    // One trial shows nothing of how steep it is.
+    assert!(!said(&[trial(80.0, 60.0)], false, None).1);
+}

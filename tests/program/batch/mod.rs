@@ -78,6 +78,14 @@ fn a_folder_is_sorted_and_each_set_gets_its_reply() {
     let table = text(&output.stdout);
     assert!(table.contains("5 photos in 3 sets: 4 read"), "{table}");
     assert!(table.contains("copies of other files: 1"), "{table}");
+    for not_here in ["saved once more", "less urgent"] {
+        assert!(!table.contains(not_here), "{table}");
+    }
+    let row_of = |name: &str| table.lines().find(|line| line.contains(name)).unwrap();
+    assert!(
+        row_of("blurred.jpg").contains("ask for a sharp photo"),
+        "{table}"
+    );
 
     let out = at("flankread-batch");
     let sets = lines_of(&out.join("sets.jsonl"));
@@ -140,6 +148,19 @@ fn a_folder_is_sorted_and_each_set_gets_its_reply() {
         assert!(out.join(page.replace(".html", ".svg")).is_file(), "{page}");
     }
     assert!(!sheet.contains("http://") && !sheet.contains("https://"));
+    for part in [
+        "5 photos in 3 sets: 4 read",
+        "drive, up the height",
+        "farther to the root",
+    ] {
+        assert!(sheet.contains(part), "{part}");
+    }
+    for reading in &readings {
+        let page = reading["batch"]["page"].as_str().unwrap();
+        let picture = std::fs::read_to_string(out.join(page.replace(".html", ".svg"))).unwrap();
+        let is_drawn = picture.split("\"/>").nth(1).unwrap().contains("<path");
+        assert_eq!(is_drawn, reading["status"] != "unreadable", "{page}");
+    }
     let numbers = std::fs::read_to_string(out.join("summary.json")).unwrap();
     let numbers: Value = serde_json::from_str(&numbers).unwrap();
     assert_eq!(numbers["reasons"]["blurred"]["photos"], 1);
