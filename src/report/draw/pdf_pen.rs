@@ -162,3 +162,74 @@ pub(crate) fn wrapped(text: &str, size: f64, width: f64, bold: bool) -> Vec<Stri
     }
     lines
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What is written stands on the page, each line below the one before and within its column.
+    #[test]
+    fn titles_facts_and_paragraphs_stand_below_each_other_in_their_column() {
+        let mut page = Page::default();
+        let mut pen = Pen {
+            page: &mut page,
+            size: 10.0,
+            left: 40.0,
+            width: 400.0,
+            y: 50.0,
+            bottom: 700.0,
+        };
+        let fact = |name, value: &str, outside| Fact {
+            name,
+            value: value.into(),
+            outside,
+        };
+        pen.columns(
+            |pen| {
+                pen.title("Gears");
+                pen.facts(&[
+                    fact("teeth", "11 and 41", false),
+                    fact("backlash", "0.40 mm", true),
+                ]);
+            },
+            |pen| pen.paragraph("beside", 0.0, INK),
+        );
+        pen.paragraph("below both", 0.0, INK);
+        let texts: Vec<(&str, [f64; 2], &str)> = (page.items.iter())
+            .filter_map(|item| match item {
+                Item::Text {
+                    at, words, colour, ..
+                } => Some((words.as_str(), *at, *colour)),
+                _ => None,
+            })
+            .collect();
+        let words: Vec<&str> = texts.iter().map(|text| text.0).collect();
+        assert_eq!(
+            words,
+            [
+                "Gears",
+                "teeth",
+                "11 and 41",
+                "backlash",
+                "0.40 mm",
+                "beside",
+                "below both"
+            ]
+        );
+        let at = |word: &str| texts.iter().find(|text| text.0 == word).unwrap().1;
+        let below = ["Gears", "teeth", "backlash", "below both"].map(|word| at(word)[1]);
+        assert!(
+            below.windows(2).all(|pair| pair[1] > pair[0] + 9.0),
+            "{below:?}"
+        );
+        assert_eq!(at("teeth")[1], at("11 and 41")[1]);
+        assert!(at("11 and 41")[0] > at("backlash")[0] + 40.0);
+        assert_eq!((at("Gears")[0], at("below both")[0]), (40.0, 40.0));
+        assert!(at("beside")[0] > 240.0 && at("beside")[1] < at("teeth")[1]);
+        let red = texts.iter().find(|text| text.0 == "0.40 mm").unwrap().2;
+        assert_eq!(red, WARNING);
+        // The rule under the title, across its column.
+        let ruled = page.items.iter().any(|item| matches!(item, Item::Line { points, .. } if points[0][0] == 40.0 && points[1][0] == 232.0));
+        assert!(ruled);
+    }
+}

@@ -322,4 +322,23 @@ mod tests {
         assert_eq!(at(1.0, 0.0), (342.0, 140.0));
         assert_eq!(at(0.25, 0.5), (117.0, 85.0));
     }
+
+    #[test]
+    fn each_trial_s_patch_has_its_number_and_the_first_found_is_a_square() {
+        let mut svg = String::new();
+        let points = [
+            (1, true, 60.0, 50.0),
+            (2, false, 300.0, 80.0),
+            (3, false, 190.0, 85.0),
+        ];
+        patch_marks(&mut svg, &points, 192.0);
+        for (number, ..) in points {
+            assert!(svg.contains(&format!(">{number}</text>")), "{svg}");
+        }
+        assert_eq!(
+            (svg.matches("<rect").count(), svg.matches("<circle").count()),
+            (1, 2)
+        );
+        assert!(svg.contains(r#"cx="190.0" cy="85.0" r="6""#), "{svg}");
+    }
 }

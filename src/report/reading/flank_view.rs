@@ -314,4 +314,17 @@ mod tests {
         let (diamond, cross) = (svg.find("rotate(45").unwrap(), svg.find("h16M").unwrap());
         assert!(diamond < cross, "{svg}");
     }
+
+    #[test]
+    fn ends_and_edges_have_their_names() {
+        let mut svg = String::new();
+        frame_words(&mut svg, 100.0);
+        let x_of = |word: &str| -> f64 {
+            let before = svg.split(&format!(">{word}</text>")).next().unwrap();
+            let x = before.rsplit("x=\"").next().unwrap();
+            x.split('"').next().unwrap().parse().unwrap()
+        };
+        assert!(x_of("toe") < LEFT && x_of("heel") > LEFT + LENGTH, "{svg}");
+        assert!(svg.contains(">tip</text>") && svg.contains(">root</text>"));
+    }
 }
