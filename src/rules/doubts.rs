@@ -322,15 +322,18 @@ mod tests {
 
     /// Two assemblies between which the gears moved so far.
     fn told(pinion_mm: f64, ring_mm: f64) -> [Observation; 2] {
-        let mut trial = Trial::default();
-        trial.drive = Some(FlankReading {
+        let reading = FlankReading {
             centre: FlankPoint::new(0.5, 0.5),
             extent: None,
             lean_deg: None,
             uncertainty: None,
             spread: None,
             taken: None,
-        });
+        };
+        let trial = Trial {
+            drive: Some(reading),
+            ..Trial::default()
+        };
         let moved = Move { pinion_mm, ring_mm };
         [
             Observation::of(1, &trial, Move::default()),

@@ -312,14 +312,16 @@ fn a_preloaded_assembly_is_right_where_all_its_readings_are() {
             spread: None,
             taken: None,
         };
-        let mut trial = Trial::default();
-        trial.pinion_shim_mm = Some(0.8);
-        trial.ring_side_shim_mm = Some(2.0);
-        trial.far_side_shim_mm = Some(2.0);
-        trial.backlash_mm = vec![backlash_mm; 4];
-        trial.side_preload = true;
-        trial.drive = Some(at(Side::Drive, drive));
-        trial.coast = Some(at(Side::Coast, coast));
+        let trial = Trial {
+            pinion_shim_mm: Some(0.8),
+            ring_side_shim_mm: Some(2.0),
+            far_side_shim_mm: Some(2.0),
+            backlash_mm: vec![backlash_mm; 4],
+            side_preload: true,
+            drive: Some(at(Side::Drive, drive)),
+            coast: Some(at(Side::Coast, coast)),
+            ..Trial::default()
+        };
         advise(&card, &[trial]).unwrap().verdict
     };
     assert_eq!(verdict((0.0, 0.0), (0.0, 0.0), 0.2), Verdict::Good);
