@@ -145,15 +145,8 @@ impl<'a> FlankFinder<'a> {
         let network = &CALIBRATION.network;
         let lengths = found.outlines.iter().map(|outline| outline.size_px().0);
         let longest = lengths.fold(0.0, f64::max);
-        let corners = found.outlines.iter().flat_map(|outline| {
-            let corners = outline.corners();
-            [
-                corners.toe_root,
-                corners.toe_tip,
-                corners.heel_tip,
-                corners.heel_root,
-            ]
-        });
+        let outlines = found.outlines.iter();
+        let corners = outlines.flat_map(|outline| outline.corners().ring());
         let small = self.coordinates.shown_px(longest) <= network.small_flank_px;
         let window = Window::about(self.photo, corners).grown(self.photo, longest);
         let few = found.others_bare

@@ -15,6 +15,7 @@ mod proposal;
 pub(crate) mod rectify;
 mod seen_cutting;
 
+pub(crate) use coordinate_map::Window;
 pub(crate) use find::FitScatter;
 pub use marked_flank::MarkedFlank;
 pub(crate) use outline::Outline;

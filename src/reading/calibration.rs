@@ -71,11 +71,11 @@ pub(super) struct Sharpness {
     /// Below this they are a blur. Between the two thin compound and little light look like it: then the picture about
     /// them tells. One real gear painted by program measures 2.15 to 2.7, photos out of focus 1.70 and less.
     pub least: f64,
-    /// A picture whose edges measure less is not sharp (`picture_sharpness.rs`), about flanks or as a whole. *Close* 11400000,
-    /// *real* 11500000 and *other*: as a whole 1.24 to 1.63 out of focus, 2.17 and more sharp; about the flanks 1.65 and 2.03
-    /// (*fresh real*, looked at before it was set: one a little out of focus 1.92). It
-    /// follows the blur alone: 34 sharp photos smoothed by 0.03, 0.05, 0.07 and 0.1 of the flanks' height measure 2.2, 1.8, 1.5 and
-    /// 1.3 (medians), their readings then move by 0.005, 0.009, 0.013 and 0.021 of the height.
+    /// A picture whose edges measure less is not sharp (`picture_quality.rs`), about flanks or as a whole. By the same sums in numpy,
+    /// about the truth's corners, on *close* 11400000, *real* 11500000 and *other*: as a whole 1.24 to 1.63 out of focus, 2.17 and more
+    /// sharp; about the flanks 1.65 and 2.03 (*fresh real*, looked at before it was set: one a little out of focus 1.92). It follows the
+    /// blur alone: 34 sharp photos smoothed by 0.03, 0.05, 0.07 and 0.1 of the flanks' height measure 2.2, 1.8, 1.5 and 1.3 (medians), their
+    /// readings then move by 0.005, 0.009, 0.013 and 0.021 of the height. No split without a say.
     pub least_of_picture: f64,
     /// Linear light that is hardly more than none in a whole picture. Chosen, no evidence.
     pub faint_of_picture: f32,

@@ -377,13 +377,9 @@ mod tests {
         assert_eq!(doubts_of(OutlineSource::Found, &alike(3, 0.01)), []);
         assert_eq!(doubts_of(OutlineSource::Found, &alike(3, 0.06)), few);
         assert_eq!(doubts_of(OutlineSource::Found, &alike(4, 0.06)), []);
-    }
-
-    /// They agree: what is not sure is where all of them stand.
-    #[test]
-    fn teeth_that_agree_are_not_said_to_differ() {
-        let unsure = doubts_of(OutlineSource::Found, &[(); 4].map(|()| tooth(0, 0.2)));
-        assert_eq!(unsure, [ReasonCode::PlaceUnsure]);
+        // They agree: what is not sure is where all of them stand.
+        let unsure = [ReasonCode::PlaceUnsure];
+        assert_eq!(doubts_of(OutlineSource::Found, &alike(4, 0.2)), unsure);
     }
 
     #[test]

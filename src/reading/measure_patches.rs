@@ -7,7 +7,7 @@ use super::judge;
 use super::judge::Judged;
 use super::numbers::patch_numbers;
 use super::patch_cells::{burnt_share, glare_share, share_behind, without_burnt};
-use super::picture_sharpness::quality_of;
+use super::picture_quality::quality_of;
 use crate::flank::rectify::{FINE_MAP_SIZE, MAP_SIZE};
 use crate::flank::{FitScatter, FlankMap, HiddenEnd, Outline};
 use crate::frames::FlankPoint;

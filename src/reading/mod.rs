@@ -9,7 +9,7 @@ mod measure_patches;
 mod numbers;
 mod part_of_photo;
 mod patch_cells;
-mod picture_sharpness;
+mod picture_quality;
 mod read_photo;
 mod set_of_photos;
 

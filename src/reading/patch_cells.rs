@@ -80,39 +80,21 @@ mod tests {
     #[test]
     fn a_patch_that_ends_where_the_flank_is_hidden_runs_on_behind_it() {
         let size = (48, 128);
-        let mut map = FlankMap {
-            light: Array2::from_elem(size, [0.2; 3]),
-            clipped: Mask::from_elem(size, false),
-            unseen: Mask::from_elem(size, false),
-        };
-        map.unseen.slice_mut(s![.., ..30]).fill(true);
-        let patch = |from: usize| {
+        let behind = |hidden: std::ops::Range<usize>, patch: std::ops::Range<usize>| {
+            let mut map = FlankMap {
+                light: Array2::from_elem(size, [0.2; 3]),
+                clipped: Mask::from_elem(size, false),
+                unseen: Mask::from_elem(size, false),
+            };
+            map.unseen.slice_mut(s![.., hidden]).fill(true);
             let mut region = Mask::from_elem(size, false);
-            region.slice_mut(s![10..30, from..90]).fill(true);
-            [Some(region)]
+            region.slice_mut(s![10..30, patch]).fill(true);
+            share_behind(&[map], &[Some(region)])
         };
-        let maps = [map];
-        assert_eq!(share_behind(&maps, &patch(31)), 1.0);
-        assert_eq!(share_behind(&maps, &patch(40)), 0.0);
-        assert_eq!(share_behind(&maps, &[None]), 0.0);
-    }
-
-    #[test]
-    fn a_patch_may_run_on_behind_what_hides_either_end() {
-        let size = (48, 128);
-        let mut map = FlankMap {
-            light: Array2::from_elem(size, [0.2; 3]),
-            clipped: Mask::from_elem(size, false),
-            unseen: Mask::from_elem(size, false),
-        };
-        map.unseen.slice_mut(s![.., 100..]).fill(true);
-        let patch = |to: usize| {
-            let mut region = Mask::from_elem(size, false);
-            region.slice_mut(s![10..30, 40..to]).fill(true);
-            [Some(region)]
-        };
-        let maps = [map];
-        assert_eq!(share_behind(&maps, &patch(99)), 1.0);
-        assert_eq!(share_behind(&maps, &patch(90)), 0.0);
+        assert_eq!(behind(0..30, 31..90), 1.0);
+        assert_eq!(behind(0..30, 40..90), 0.0);
+        assert_eq!(behind(100..128, 40..99), 1.0);
+        assert_eq!(behind(100..128, 40..90), 0.0);
+        assert_eq!(share_behind(&[], &[None]), 0.0);
     }
 }

@@ -6,7 +6,7 @@ use super::judge::too_uncertain;
 use super::measure_patches::{
     CoarsePass, FlankContext, OutlinedReading, read_outlined, unreadable,
 };
-use super::picture_sharpness::why_unseen;
+use super::picture_quality::why_unseen;
 use crate::flank::find::{FindHints, FlankFinder, FoundFlanks};
 use crate::flank::marks::Marks;
 use crate::flank::pose::fit::fit_marked;

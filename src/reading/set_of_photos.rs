@@ -71,23 +71,14 @@ pub(crate) fn shows_both(one: &Reading, two: &Reading) -> bool {
     sure(one) && sure(two) && sides && hands && apart(one, two) && apart(two, one)
 }
 
-fn ring(corners: &Corners) -> [PhotoPoint; 4] {
-    [
-        corners.toe_root,
-        corners.toe_tip,
-        corners.heel_tip,
-        corners.heel_root,
-    ]
-}
-
 fn middle(corners: &Corners) -> PhotoPoint {
-    let [a, b, c, d] = ring(corners);
+    let [a, b, c, d] = corners.ring();
     a.lerp(c, 0.5).lerp(b.lerp(d, 0.5), 0.5)
 }
 
 /// Whether a point lies within the four corners, by counting the sides to its right.
 fn is_inside(point: PhotoPoint, corners: &Corners) -> bool {
-    let ring = ring(corners);
+    let ring = corners.ring();
     let crossed = (0..4).filter(|&i| {
         let (a, b) = (ring[i], ring[(i + 1) % 4]);
         (a.y > point.y) != (b.y > point.y)

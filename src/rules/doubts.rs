@@ -322,14 +322,7 @@ mod tests {
 
     /// Two assemblies between which the gears moved so far.
     fn told(pinion_mm: f64, ring_mm: f64) -> [Observation; 2] {
-        let reading = FlankReading {
-            centre: FlankPoint::new(0.5, 0.5),
-            extent: None,
-            lean_deg: None,
-            uncertainty: None,
-            spread: None,
-            taken: None,
-        };
+        let reading = FlankReading::at(FlankPoint::new(0.5, 0.5));
         let trial = Trial {
             drive: Some(reading),
             ..Trial::default()

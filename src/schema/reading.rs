@@ -297,6 +297,11 @@ pub struct Corners {
 }
 
 impl Corners {
+    /// The corners round the flank.
+    pub(crate) fn ring(self) -> [PhotoPoint; 4] {
+        [self.toe_root, self.toe_tip, self.heel_tip, self.heel_root]
+    }
+
     /// Each corner moved in the same way.
     pub(crate) fn map(self, moved: impl Fn(PhotoPoint) -> PhotoPoint) -> Self {
         Self {

@@ -24,14 +24,7 @@ fn assembly(number: i64, trial: Trial) -> Assembly {
 }
 
 fn reading() -> FlankReading {
-    FlankReading {
-        centre: FlankPoint::new(0.5, 0.5),
-        extent: None,
-        lean_deg: None,
-        uncertainty: None,
-        spread: None,
-        taken: None,
-    }
+    FlankReading::at(FlankPoint::new(0.5, 0.5))
 }
 
 fn given(after: i64, verdict: Verdict) -> Given {

@@ -301,16 +301,12 @@ fn threaded_adjusters_turn_by_whole_notches() {
 fn a_preloaded_assembly_is_right_where_all_its_readings_are() {
     let card = Card::from_toml(CARD).unwrap();
     let verdict = |drive: (f64, f64), coast: (f64, f64), backlash_mm: f64| {
-        let at = |side: Side, (length, height): (f64, f64)| FlankReading {
-            centre: FlankPoint::new(
-                card.target.of(side).length + length,
-                card.target.of(side).height + height,
-            ),
-            extent: None,
-            lean_deg: None,
-            uncertainty: None,
-            spread: None,
-            taken: None,
+        let at = |side: Side, (length, height): (f64, f64)| {
+            let target = card.target.of(side);
+            FlankReading::at(FlankPoint::new(
+                target.length + length,
+                target.height + height,
+            ))
         };
         let trial = Trial {
             pinion_shim_mm: Some(0.8),

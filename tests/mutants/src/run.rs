@@ -62,28 +62,19 @@ pub fn all(tree: &Path, programs: &[PathBuf], sources: &[Source], out: &Path, se
         }
     }
     let total = waiting.len();
-    let waiting = Mutex::new(waiting);
     let fresh = Mutex::new(BTreeMap::new());
-    std::thread::scope(|scope| {
-        for _ in 0..std::thread::available_parallelism().map_or(1, usize::from) {
-            scope.spawn(|| {
-                loop {
-                    let next = waiting.lock().expect("the list").pop();
-                    let Some((path, number, mutant)) = next else { return };
-                    let started = Instant::now();
-                    let (fate, by) = fate_of(tree, &tests, number, path, seconds);
-                    let line = json!({
-                        "path": path, "line": mutant.line, "change": mutant.change, "fate": fate.word(), "by": by,
-                        "seconds": started.elapsed().as_secs_f64(),
-                    });
-                    writeln!(file.lock().expect("the table"), "{line}").expect("the table");
-                    let mut fresh = fresh.lock().expect("the fates");
-                    fresh.insert(key(path, mutant), fate.word().to_owned());
-                    if fresh.len() % 20 == 0 {
-                        eprintln!("{} of {total}", fresh.len());
-                    }
-                }
-            });
+    on_all_cores(waiting, |(path, number, mutant)| {
+        let started = Instant::now();
+        let (fate, by) = fate_of(tree, &tests, number, path, seconds);
+        let line = json!({
+            "path": path, "line": mutant.line, "change": mutant.change, "fate": fate.word(), "by": by,
+            "seconds": started.elapsed().as_secs_f64(),
+        });
+        writeln!(file.lock().expect("the table"), "{line}").expect("the table");
+        let mut fresh = fresh.lock().expect("the fates");
+        fresh.insert(key(path, mutant), fate.word().to_owned());
+        if fresh.len() % 20 == 0 {
+            eprintln!("{} of {total}", fresh.len());
         }
     });
     known.extend(fresh.into_inner().expect("the fates"));
@@ -119,6 +110,21 @@ fn print(fates: &BTreeMap<String, String>) {
     }
 }
 
+/// Does the work of every item, one a core at a time, the last first.
+fn on_all_cores<T: Send>(items: Vec<T>, work: impl Fn(T) + Sync) {
+    let waiting = Mutex::new(items);
+    let next = || waiting.lock().expect("the list").pop();
+    std::thread::scope(|scope| {
+        for _ in 0..std::thread::available_parallelism().map_or(1, usize::from) {
+            scope.spawn(|| {
+                while let Some(item) = next() {
+                    work(item);
+                }
+            });
+        }
+    });
+}
+
 /// Each test once and alone, noting what it reaches.
 fn reached(tree: &Path, programs: &[PathBuf], out: &Path) -> Vec<Test> {
     let mut waiting = Vec::new();
@@ -129,42 +135,32 @@ fn reached(tree: &Path, programs: &[PathBuf], out: &Path) -> Vec<Test> {
         waiting.extend(names.map(|name| (program.clone(), name)));
     }
     eprintln!("{} tests, each alone", waiting.len());
-    let numbered = Mutex::new(waiting.into_iter().enumerate().collect::<Vec<_>>());
     let tests = Mutex::new(Vec::new());
-    std::thread::scope(|scope| {
-        for _ in 0..std::thread::available_parallelism().map_or(1, usize::from) {
-            scope.spawn(|| {
-                loop {
-                    let next = numbered.lock().expect("the list").pop();
-                    let Some((index, (program, name))) = next else {
-                        return;
-                    };
-                    let noted = out.join(format!("reached-{index}"));
-                    let _ = std::fs::remove_file(&noted);
-                    let started = Instant::now();
-                    let environment = [("MUTANT_REACHED", noted.display().to_string())];
-                    let passed = run(
-                        tree,
-                        &program,
-                        &[&name],
-                        &environment,
-                        Duration::from_secs(600),
-                    );
-                    let text = std::fs::read_to_string(&noted).unwrap_or_default();
-                    let _ = std::fs::remove_file(&noted);
-                    if !passed {
-                        eprintln!("fails without any mutant, left out: {name}");
-                        continue;
-                    }
-                    tests.lock().expect("the tests").push(Test {
-                        program,
-                        name,
-                        seconds: started.elapsed().as_secs_f64(),
-                        reaches: text.lines().filter_map(|line| line.parse().ok()).collect(),
-                    });
-                }
-            });
+    let numbered = waiting.into_iter().enumerate().collect();
+    on_all_cores(numbered, |(index, (program, name))| {
+        let noted = out.join(format!("reached-{index}"));
+        let _ = std::fs::remove_file(&noted);
+        let started = Instant::now();
+        let environment = [("MUTANT_REACHED", noted.display().to_string())];
+        let passed = run(
+            tree,
+            &program,
+            &[&name],
+            &environment,
+            Duration::from_secs(600),
+        );
+        let text = std::fs::read_to_string(&noted).unwrap_or_default();
+        let _ = std::fs::remove_file(&noted);
+        if !passed {
+            eprintln!("fails without any mutant, left out: {name}");
+            return;
         }
+        tests.lock().expect("the tests").push(Test {
+            program,
+            name,
+            seconds: started.elapsed().as_secs_f64(),
+            reaches: text.lines().filter_map(|line| line.parse().ok()).collect(),
+        });
     });
     tests.into_inner().expect("the tests")
 }

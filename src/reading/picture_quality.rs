@@ -1,11 +1,10 @@
-//! Whether a picture is sharp, and how light it is, flanks or no flanks: what a photo is refused for in which none were
-//! found, and what tells of flanks whose own edges are soft, as under thin compound.
+//! Whether a whole picture, or what is about its flanks, is sharp and light enough: what a photo is refused for in which no
+//! flanks were found, and what tells of flanks whose own edges are soft, as under thin compound.
 
 use super::calibration::CALIBRATION;
 use super::image_quality::{Quality, luminance, quality, ranked};
-use crate::flank::{FlankMap, Outline};
-use crate::frames::PhotoPoint;
-use crate::photo::shrink::resized;
+use crate::flank::{FlankMap, Outline, Window};
+use crate::photo::shrink::{Part, resized};
 use crate::photo::{Photo, linear_of_levels};
 use crate::schema::{Reason, ReasonCode};
 use image::{ImageBuffer, Luma, RgbImage, imageops};
@@ -38,50 +37,35 @@ pub(super) fn quality_of(
         return Some(quality);
     }
     let height = outlines.iter().map(|outline| outline.size_px().1);
-    let height = height.fold(0.0, f64::max) * photo.scale;
-    let corners = outlines.iter().flat_map(|outline| {
-        let corners = outline.corners();
-        [
-            corners.toe_root,
-            corners.toe_tip,
-            corners.heel_tip,
-            corners.heel_root,
-        ]
-    });
-    let part = about(
-        &photo.working,
-        corners.map(|at| PhotoPoint::new(at.x * photo.scale, at.y * photo.scale)),
-        height,
-    );
+    let height = height.fold(0.0, f64::max);
+    let corners = outlines.iter().flat_map(|outline| outline.corners().ring());
+    let window = Window::about(photo, corners).grown(photo, height);
+    let scale = (FLANK_HEIGHT_PX / (height * photo.scale)).min(1.0);
     Some(Quality {
-        surroundings: edges(&photo.working, part, (FLANK_HEIGHT_PX / height).min(1.0)),
+        surroundings: edges(&photo.working, part_of(photo, window), scale),
         ..quality
     })
 }
 
-/// The part of a picture that holds these points, with a margin; left, top, width, height.
-fn about(
-    picture: &RgbImage,
-    points: impl Iterator<Item = PhotoPoint>,
-    margin: f64,
-) -> (u32, u32, u32, u32) {
-    let (across, down): (Vec<f64>, Vec<f64>) = points.map(|at| (at.x, at.y)).unzip();
-    let range = |along: &[f64], end: u32| {
-        let low = along.iter().copied().fold(f64::INFINITY, f64::min) - margin;
-        let high = along.iter().copied().fold(f64::NEG_INFINITY, f64::max) + margin;
-        let low = low.clamp(0.0, f64::from(end - 1)) as u32;
-        let high = high.clamp(f64::from(low + 1), f64::from(end)) as u32;
-        (low, high - low)
-    };
-    let (left, width) = range(&across, picture.width());
-    let (top, height) = range(&down, picture.height());
-    (left, top, width, height)
+/// A window of a photo in pixels of its working copy.
+fn part_of(photo: &Photo, window: Window) -> Part {
+    let (width, height) = photo.working.dimensions();
+    let at = |px: f64, end: u32| ((px * photo.scale) as u32).min(end - 1);
+    let (left, top) = (at(window.left, width), at(window.top, height));
+    let right = at(window.left + window.width, width);
+    let low = at(window.top + window.height, height);
+    (
+        left,
+        top,
+        right.max(left) + 1 - left,
+        low.max(top) + 1 - top,
+    )
 }
 
 /// How steep the steepest edges of a part of a picture are when little is smoothed away, against when much is, at so many
 /// times its size: a sharp edge loses steepness in proportion to the smoothing, 4, one that is out of focus hardly any. `None`
 /// of parts too small to tell.
-fn edges(picture: &RgbImage, part: (u32, u32, u32, u32), scale: f64) -> Option<f64> {
+fn edges(picture: &RgbImage, part: Part, scale: f64) -> Option<f64> {
     let at_scale = |length: u32| (f64::from(length) * scale).round().max(1.0) as u32;
     let (width, height) = (at_scale(part.2), at_scale(part.3));
     if width < 16 || height < 16 {
@@ -168,7 +152,8 @@ fn against_picture(photo: &Photo) -> Option<Reason> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::frames::FlankPoint;
+    use crate::flank::rectify::MAP_SIZE;
+    use crate::frames::{FlankPoint, PhotoPoint};
 
     /// Light bars on dark, each edge so many pixels wide.
     fn bars(soft: f32) -> RgbImage {
@@ -218,30 +203,29 @@ mod tests {
 
     #[test]
     fn only_flanks_that_do_not_tell_are_looked_about() {
-        let picture = bars(0.5);
-        let outline = |height_px: f64| {
-            Outline::from_map(0.2, FlankPoint::new(0.004, 0.006), |at| {
-                PhotoPoint::new(60.0 + 200.0 * at.length, 220.0 - height_px * at.height)
-            })
+        let about = |soft: f32| {
+            let photo = Photo::from_pixels("drawn", bars(soft));
+            let outline = Outline::from_map(0.2, FlankPoint::new(0.004, 0.006), |at| {
+                PhotoPoint::new(100.0 + 40.0 * at.height, 60.0 + 180.0 * at.length)
+            });
+            let maps = [FlankMap::new(&photo, &outline, MAP_SIZE)];
+            let found = quality_of(&photo, &[outline], &maps);
+            found.unwrap().surroundings
         };
-        let photo = Photo::from_pixels("drawn", picture);
-        let about = |height_px: f64| {
-            let outlines = [outline(height_px)];
-            let maps = [FlankMap::new(
-                &photo,
-                &outlines[0],
-                crate::flank::rectify::MAP_SIZE,
-            )];
-            quality_of(&photo, &outlines, &maps).unwrap()
-        };
-        let quality = about(40.0);
-        assert_eq!(
-            quality.surroundings.is_some(),
-            quality.sharpness < CALIBRATION.sharpness.plain
-        );
+        assert_eq!(about(0.5), None);
+        let soft = about(24.0).unwrap();
+        assert!(soft < CALIBRATION.sharpness.least_of_picture, "{soft}");
+        let photo = Photo::from_pixels("drawn", bars(0.5));
         assert_eq!(quality_of(&photo, &[], &[]), None);
-        let points = [PhotoPoint::new(60.0, 180.0), PhotoPoint::new(260.0, 220.0)];
-        let part = super::about(&photo.working, points.into_iter(), 40.0);
-        assert_eq!(part, (20, 140, 280, 120));
+    }
+
+    #[test]
+    fn a_window_s_part_stays_within_the_picture() {
+        let photo = Photo::from_pixels("drawn", bars(0.5));
+        let corners = [PhotoPoint::new(2.0, 180.0), PhotoPoint::new(398.0, 220.0)];
+        let window = Window::about(&photo, corners.into_iter()).grown(&photo, 40.0);
+        let (left, top, width, height) = part_of(&photo, window);
+        assert_eq!((left, width), (0, 400));
+        assert!(top <= 140 && top + height >= 260 && top + height <= 300);
     }
 }
