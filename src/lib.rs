@@ -71,6 +71,8 @@ mod error;
 mod flank;
 mod frames;
 mod gear;
+#[cfg(test)]
+mod golden;
 mod least_squares;
 mod network;
 mod photo;

@@ -14,6 +14,7 @@ const FLOORS: [&[&str]; 18] = [
         "units",
         "trade_words",
         "files",
+        "golden",
         "least_squares",
     ],
     &["schema"],

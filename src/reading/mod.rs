@@ -3,6 +3,8 @@
 mod calibration;
 mod combine;
 mod coverage;
+#[cfg(test)]
+mod held;
 pub(crate) mod image_quality;
 mod judge;
 mod measure_patches;

@@ -108,7 +108,10 @@ impl Bench<'_> {
         // confuse.
         let runner_up = rated
             .iter()
-            .find(|r| r.is_another_than(taken) && r.chance <= taken.chance)
+            .find(|r| {
+                let surer = r.chance > taken.chance || of_all(r) > of_all(taken);
+                r.is_another_than(taken) && !surer
+            })
             .map(|r| RunnerUp {
                 pinion_mm: r.pinion.move_mm,
                 ring_mm: r.ring.move_mm,

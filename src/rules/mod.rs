@@ -29,6 +29,8 @@ mod posterior;
 mod robust;
 mod screening;
 mod set_parameters;
+#[cfg(test)]
+mod stories;
 mod summary;
 mod suspicion;
 pub(crate) mod time;

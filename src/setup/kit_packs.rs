@@ -246,6 +246,30 @@ mod tests {
         assert!((thou(built.preload_mm) - 8.0).abs() < 1e-6);
     }
 
+    /// Neither pack need be the nearest one: together they are no worse than any pair within reach, above or below.
+    #[test]
+    fn no_pair_within_reach_is_better() {
+        let kit = ShimsAtHand::any_number(&[7.0, 12.0, 31.0].map(|t| t * THOU_MM));
+        for (ring, far) in [(50.3, 61.9), (45.6, 70.2), (66.1, 58.4), (71.7, 47.3)] {
+            let wanted = wanted(ring, far);
+            let built = kit.nearest_pair(&wanted).unwrap();
+            let stacks = kit.stacks(2.0 * REACH_MM + 72.0 * THOU_MM).unwrap();
+            let near = |mm: f64| {
+                let packs = stacks.packs_mm(mm - REACH_MM, mm + REACH_MM).into_iter();
+                packs.map(|pack_mm| BuiltPack {
+                    pack_mm,
+                    stack_mm: stacks.stack_mm(pack_mm),
+                })
+            };
+            let least = near(wanted.ring_side_mm)
+                .flat_map(|ring| near(wanted.far_side_mm).map(move |far| (ring.clone(), far)))
+                .map(|(ring, far)| cost(&wanted, &ring, &far))
+                .fold(f64::INFINITY, f64::min);
+            let found = cost(&wanted, &built.ring_side, &built.far_side);
+            assert!(found <= least + 1e-12, "{found} and {least}: {built:?}");
+        }
+    }
+
     /// One shim of each size: 30 + 5 and 20 + 10 are what is left for 35 and 30; what is in the axle comes to it.
     #[test]
     fn shims_that_are_there_once_are_used_once() {

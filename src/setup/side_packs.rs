@@ -405,6 +405,11 @@ mod tests {
         assert_eq!(both.ring_moves_mm, 0.0);
         assert!((both.backlash_other_way_mm / THOU_MM - 6.8).abs() < 1e-9);
         assert!(ring.backlash_deviation_mm > both.backlash_deviation_mm);
+        // Beside the dial's 0.006 mm: the ratio's share of what is moved, and a push that is known to an eighth of the shim.
+        let push_mm = 0.6 * 4.0 * THOU_MM * 0.125;
+        let moved_mm = shop().deviation * 2.0 * THOU_MM;
+        let deviation_mm = READING_MM.hypot(push_mm).hypot(moved_mm);
+        assert!((ring.backlash_deviation_mm - deviation_mm).abs() < 1e-9);
     }
 
     #[test]

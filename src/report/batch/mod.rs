@@ -7,3 +7,6 @@ pub(crate) mod photo;
 pub(crate) mod reply;
 pub(crate) mod sheet;
 pub(crate) mod text;
+
+#[cfg(test)]
+mod tests;

@@ -219,9 +219,20 @@ fn advised(advice: &Advice, units: Units, parts: &mut Parts) {
                 "How far the ring gear should move: its place hardly shows in the patch, the backlash shows it.".into(),
             );
         } else {
-            parts.cannot.push(check.message.clone());
+            parts.cannot.push(without_keys(&check.message));
         }
     }
+}
+
+/// A check's words without the key by which a look is told on the command line: the owner says it in words.
+fn without_keys(message: &str) -> String {
+    let cut = message
+        .split_once(" (looked: ")
+        .and_then(|(before, after)| {
+            let (_, after) = after.split_once(')')?;
+            Some(format!("{before}{after}"))
+        });
+    cut.unwrap_or_else(|| message.to_owned())
 }
 
 fn pack_words(name: &str, pack: Option<&Pack>, units: Units) -> String {

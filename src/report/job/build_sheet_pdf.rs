@@ -275,60 +275,9 @@ fn picture_rows(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::schema::Card;
-    use crate::schema::record::Record;
-    use crate::schema::record::{Assembly, Head, Note, PhotoOf, SCHEMA, Shows};
+    use crate::golden;
+    use crate::report::job::samples::{crowded, played};
     use crate::units::Shown;
-    use image::RgbImage;
-    use image::codecs::jpeg::JpegEncoder;
-
-    /// A job with far more in it than two sides hold.
-    fn crowded() -> (Record, Vec<Vec<Option<Vec<u8>>>>) {
-        let mut jpeg = Vec::new();
-        JpegEncoder::new(&mut jpeg)
-            .encode_image(&RgbImage::new(40, 30))
-            .unwrap();
-        let words = "words that go on and on about what was seen at the bench ".repeat(9);
-        let photo = PhotoOf {
-            original_sha256: String::new(),
-            sha256: String::new(),
-            name: "a.jpg".into(),
-            shows: Shows::Drive,
-            reading: None,
-        };
-        let trials: Vec<Assembly> = (1..=30)
-            .map(|number| {
-                let mut assembly = Assembly {
-                    number,
-                    photos: vec![photo.clone(); 2],
-                    ..Assembly::default()
-                };
-                assembly.trial.backlash_mm = vec![0.2; 12];
-                assembly.trial.as_found = number == 1;
-                assembly.bench.note.clone_from(&words);
-                assembly
-            })
-            .collect();
-        let pictures = vec![vec![Some(jpeg); 2]; trials.len()];
-        let note = Note {
-            at: "2026-05-04T08:00:00Z".into(),
-            by: "Robin".into(),
-            text: words,
-        };
-        let record = Record {
-            schema: SCHEMA.into(),
-            head: Head {
-                name: "Rear axle".into(),
-                ..Head::default()
-            },
-            card: Card::from_toml(include_str!("../../../examples/larchfield/card.toml")).unwrap(),
-            trials,
-            advice: Vec::new(),
-            closing: Vec::new(),
-            notes: vec![note; 20],
-        };
-        (record, pictures)
-    }
 
     #[test]
     fn a_crowded_job_still_fits_two_sides_of_either_paper() {
@@ -421,5 +370,29 @@ mod tests {
         let cut = wrapped(&"x".repeat(60), 10.0, 45.0, false);
         assert!(cut.len() > 5 && cut.concat().len() == 60);
         assert_eq!(wrapped("", 10.0, 45.0, false), [""]);
+    }
+
+    #[test]
+    fn golden_sides_of_a_job_that_fits_and_of_one_that_does_not() {
+        for (name, (record, pictures)) in [("played", played()), ("crowded", crowded())] {
+            let sheet = Sheet {
+                record: &record,
+                pictures: &pictures,
+                shown: Shown::default(),
+            };
+            let (pages, fits) = sides(&sheet, Paper::A4, SIZES[1]).unwrap();
+            assert_eq!(fits, name == "played");
+            for (side, page) in pages.iter().enumerate() {
+                let frame = |item: &Item| match item {
+                    Item::Picture { frame, shows, .. } => Some(format!("{frame:.1?} {shows}\n")),
+                    _ => None,
+                };
+                let frames: String = page.items.iter().filter_map(frame).collect();
+                golden::hold(
+                    &format!("build-sheet-{name}-{}.svg", side + 1),
+                    &format!("{}\n<!--\n{frames}-->", page.svg(false)),
+                );
+            }
+        }
     }
 }

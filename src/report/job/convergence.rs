@@ -314,6 +314,7 @@ fn describe(record: &Record) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::golden;
 
     #[test]
     fn toe_is_drawn_left_and_tip_above() {
@@ -340,5 +341,16 @@ mod tests {
             (1, 2)
         );
         assert!(svg.contains(r#"cx="190.0" cy="85.0" r="6""#), "{svg}");
+    }
+
+    #[test]
+    fn golden_way_of_a_job() {
+        let (mut record, _) = crate::report::job::samples::played();
+        let shown = Shown::default();
+        golden::hold("convergence.svg", &convergence_svg(&record, &shown));
+        record.trials.truncate(9);
+        golden::hold("convergence-of-nine.svg", &convergence_svg(&record, &shown));
+        record.trials.clear();
+        golden::hold("convergence-of-none.svg", &convergence_svg(&record, &shown));
     }
 }

@@ -4,4 +4,6 @@ pub(crate) mod build_sheet;
 pub(crate) mod build_sheet_parts;
 pub(crate) mod build_sheet_pdf;
 pub(crate) mod convergence;
+#[cfg(test)]
+mod samples;
 pub(crate) mod text;

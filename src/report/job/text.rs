@@ -415,3 +415,57 @@ pub(crate) const fn station_words(station: Station) -> &'static str {
         Station::Done => "nothing left",
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn adjusters_are_counted_from_the_job_s_own_zero() {
+        let said = [0, 1, -1, 5, -12].map(adjusters_at);
+        assert_eq!(
+            said,
+            [
+                "at 0",
+                "1 notch away",
+                "1 notch toward",
+                "5 notches away",
+                "12 notches toward"
+            ]
+        );
+    }
+
+    #[test]
+    fn every_value_of_a_trial_has_words_of_its_own() {
+        let keys = [
+            "pinion_shim_mm",
+            "ring_side_shim_mm",
+            "far_side_shim_mm",
+            "ring_notches",
+            "backlash_mm",
+            "pinion_readings_nm",
+            "total_readings_nm",
+            "preload_pack_mm",
+            "pinion_nut_nm",
+            "condition",
+            "bearings",
+            "seal",
+            "side_preload",
+            "final_parts",
+            "as_found",
+            "looked",
+            "drive",
+            "coast",
+        ];
+        let mut words: Vec<&str> = keys.map(words_of).to_vec();
+        assert!(
+            words
+                .iter()
+                .all(|words| !words.contains('_') && !keys.contains(words)),
+            "{words:?}"
+        );
+        words.sort_unstable();
+        words.dedup();
+        assert_eq!(words.len(), keys.len());
+    }
+}

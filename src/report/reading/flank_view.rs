@@ -284,6 +284,11 @@ fn describe(view: &FlankView) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::frames::PhotoPoint;
+    use crate::golden;
+    use crate::photo::Photo;
+    use crate::reading::{FlankContext, unreadable};
+    use crate::schema::{Margin, Patch, Tooth};
 
     /// Right is judged by a box about the target: that box is drawn and named for what may stand in it.
     #[test]
@@ -326,5 +331,84 @@ mod tests {
         };
         assert!(x_of("toe") < LEFT && x_of("heel") > LEFT + LENGTH, "{svg}");
         assert!(svg.contains(">tip</text>") && svg.contains(">root</text>"));
+    }
+
+    #[test]
+    fn golden_flanks_with_and_without_something_to_show() {
+        let point = FlankPoint::new;
+        let off = FlankView {
+            side: Some(Side::Coast),
+            depth_over_length: 0.3,
+            patch: vec![vec![
+                point(0.5, 0.5),
+                point(0.7, 0.55),
+                point(0.72, 0.9),
+                point(0.48, 0.85),
+            ]],
+            teeth: vec![point(0.58, 0.68), point(0.62, 0.74)],
+            centre: Some((point(0.6, 0.7), point(0.05, 0.08))),
+            target: Some((point(0.47, 0.5), point(0.20, 0.12))),
+            predicted: Some(point(0.45, 0.52)),
+        };
+        golden::hold("flank-off-its-place.svg", &flank_view_svg(&off));
+        // Too near for an arrow.
+        let near = FlankView {
+            centre: Some((point(0.48, 0.52), point(0.02, 0.03))),
+            teeth: Vec::new(),
+            side: None,
+            predicted: None,
+            ..off.clone()
+        };
+        golden::hold("flank-in-its-place.svg", &flank_view_svg(&near));
+        let bare = FlankView {
+            patch: Vec::new(),
+            teeth: Vec::new(),
+            centre: None,
+            target: None,
+            predicted: None,
+            ..off
+        };
+        golden::hold("flank-without-a-patch.svg", &flank_view_svg(&bare));
+    }
+
+    /// A tooth that does not count in the mean is not drawn.
+    #[test]
+    fn a_reading_s_view_has_the_teeth_that_count_and_the_outlines_own_depth() {
+        let photo = Photo::from_pixels("drawn", RgbImage::new(400, 300));
+        let mut read = unreadable(&photo, FlankContext::default(), Vec::new());
+        let bare = FlankView::of(&read);
+        assert!((bare.depth_over_length - 0.22).abs() < 1e-9 && bare.patch.is_empty());
+        let outline = |depth| {
+            Outline::from_map(depth, FlankPoint::default(), |at| {
+                PhotoPoint::new(100.0 * at.length, 40.0 * at.height)
+            })
+        };
+        read.outlines = vec![outline(0.2), outline(0.3)];
+        let region = Mask::from_elem((48, 128), true);
+        read.regions = vec![Some(region.clone()), Some(region)];
+        let tooth = |length, confidence| Tooth {
+            corners: read.outlines[0].corners(),
+            root: Vec::new(),
+            tip: Vec::new(),
+            patch: Some(Patch {
+                centre: FlankPoint::new(length, 0.5),
+                extent: FlankPoint::new(1.0, 1.0),
+                area: 1.0,
+                lean_deg: 0.0,
+                margin: Margin {
+                    toe: 0.0,
+                    heel: 0.0,
+                    tip: 0.0,
+                    root: 0.0,
+                },
+            }),
+            islands: Vec::new(),
+            confidence,
+        };
+        read.reading.teeth = vec![tooth(0.4, 1.0), tooth(0.6, 0.01)];
+        let view = FlankView::of(&read);
+        assert!((view.depth_over_length - 0.25).abs() < 1e-9);
+        assert_eq!(view.teeth, [FlankPoint::new(0.4, 0.5)]);
+        assert_eq!(view.patch.len(), 1);
     }
 }

@@ -313,6 +313,7 @@ mod tests {
     use super::*;
     use crate::contact::Misalignment;
     use crate::gear::set::GearSet;
+    use crate::golden;
     use crate::schema::Cutting;
 
     /// Where the middle of the flank is bare and its corners are not, the picture says the same.
@@ -341,5 +342,35 @@ mod tests {
         };
         assert!(near((0.44, 0.56), STEEL));
         assert!(near((0.05, 0.1), COMPOUND) && near((0.95, 0.9), COMPOUND));
+    }
+
+    /// A taper-depth gear off its place: no two sizes of the picture are alike.
+    #[test]
+    fn golden_pictures_of_one_state_and_of_many() {
+        let model = Model::new(&GearSet::example(Cutting::FaceMilled)).unwrap();
+        let (ease_off, film) = model.defaults();
+        let stands = |pinion_mm| {
+            let misalignment = Misalignment {
+                pinion_mm,
+                ring_mm: 0.05,
+                ..Misalignment::default()
+            };
+            model.state(&misalignment, &ease_off, film)
+        };
+        let states = [-0.3, 0.0, 0.3].map(stands);
+        golden::hold(
+            "state.svg",
+            &state_svg(&model, &states[0], "pinion 0.3 mm near").unwrap(),
+        );
+        let frames: Vec<Frames> = (0..7)
+            .map(|k| Frames {
+                label: format!("step {k}"),
+                state: &states[k % 3],
+            })
+            .collect();
+        golden::hold(
+            "filmstrip.svg",
+            &filmstrip_svg(&model, &frames, "the pinion on its way").unwrap(),
+        );
     }
 }
