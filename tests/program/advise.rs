@@ -242,8 +242,12 @@ fn trials_that_contradict_each_other_name_what_to_look_at() {
     assert!(suspects.contains("shim_place"), "{advice}");
     let summary = advice["summary"].as_str().unwrap();
     assert!(summary.starts_with("LOOK AGAIN"), "{summary}");
-    let chance = advice["chance"].as_f64().unwrap();
-    assert!(chance < 0.75, "{advice}");
+    // Less sure than where the same patches come of a pinion that went away by as much as they rose.
+    job["trials"][1]["pinion_shim_mm"] = json!(0.635);
+    let told = self::advice(&job);
+    assert!(!codes(&told).contains(&"second_look"), "{told}");
+    let chance = |advice: &Value| advice["chance"].as_f64().unwrap();
+    assert!(chance(&advice) < chance(&told) - 0.1, "{advice} {told}");
 }
 
 #[test]

@@ -243,9 +243,9 @@ fn rows() -> Vec<Row> {
         row(
             "shims on the other side of the bearing",
             Mistake::ShimPlace,
-            0.01,
+            0.02,
         ),
-        row("a pack written down wrong once", Mistake::Pack, 0.06),
+        row("a pack written down wrong once", Mistake::Pack, 0.05),
         row("dial square, not along", Mistake::Dial, 0.03),
         row("the other cutting method", Mistake::Cutting, 0.02),
         asked("asked, 8 in 10 look: as told", Mistake::None),

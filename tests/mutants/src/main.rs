@@ -25,7 +25,7 @@ struct Asked {
     /// How many are drawn of all; none: all.
     sample: Option<usize>,
     seed: u64,
-    /// Only mutants of these lines, `reading/judge.rs:120`.
+    /// Mutants of these lines, `reading/judge.rs:120`, beside those that are drawn.
     lines: Vec<String>,
     /// Tests of one mutant may take this long together.
     seconds: f64,
@@ -143,20 +143,11 @@ fn walk(place: &Path, found: &mut Vec<PathBuf>) {
 }
 
 /// Keeps the mutants that are asked for.
+/// Those of the lines that are asked for and those that are drawn; all where neither is asked for.
 fn choose(sources: &mut [Source], asked: &Asked) {
-    if !asked.lines.is_empty() {
-        for source in sources.iter_mut() {
-            let path = source
-                .path
-                .strip_prefix("src")
-                .expect("below src")
-                .display()
-                .to_string();
-            let wanted = |line: usize| asked.lines.contains(&format!("{path}:{line}"));
-            source.mutants.retain(|(_, mutant)| wanted(mutant.line));
-        }
+    if asked.lines.is_empty() && asked.sample.is_none() {
+        return;
     }
-    let Some(sample) = asked.sample else { return };
     // Each number's place in an order that the seed alone decides (splitmix64).
     let place = |number: usize| {
         let mut x = asked
@@ -173,9 +164,16 @@ fn choose(sources: &mut [Source], asked: &Asked) {
         .flat_map(|source| source.mutants.iter().map(|(number, _)| place(*number)))
         .collect();
     places.sort_unstable();
-    if let Some(&limit) = places.get(sample) {
-        for source in sources.iter_mut() {
-            source.mutants.retain(|(number, _)| place(*number) < limit);
-        }
+    let limit = match asked.sample {
+        None => 0,
+        Some(sample) => places.get(sample).copied().unwrap_or(u64::MAX),
+    };
+    for source in sources {
+        let path = source.path.strip_prefix("src").expect("below src");
+        let path = path.display().to_string();
+        let wanted = |line: usize| asked.lines.contains(&format!("{path}:{line}"));
+        source
+            .mutants
+            .retain(|(number, mutant)| wanted(mutant.line) || place(*number) < limit);
     }
 }
