@@ -250,10 +250,12 @@ mod tests {
     #[test]
     fn no_pair_within_reach_is_better() {
         let kit = ShimsAtHand::any_number(&[7.0, 12.0, 31.0].map(|t| t * THOU_MM));
-        for (ring, far) in [(50.3, 61.9), (45.6, 70.2), (66.1, 58.4), (71.7, 47.3)] {
+        let stacks = kit.stacks(2.0 * REACH_MM + 80.0 * THOU_MM).unwrap();
+        for (ring, far) in
+            (0..64).map(|k| (40.3 + f64::from(k % 8) * 4.1, 38.9 + f64::from(k / 8) * 4.7))
+        {
             let wanted = wanted(ring, far);
             let built = kit.nearest_pair(&wanted).unwrap();
-            let stacks = kit.stacks(2.0 * REACH_MM + 72.0 * THOU_MM).unwrap();
             let near = |mm: f64| {
                 let packs = stacks.packs_mm(mm - REACH_MM, mm + REACH_MM).into_iter();
                 packs.map(|pack_mm| BuiltPack {

@@ -133,3 +133,4 @@ run job note "Owner rang: quiet" --at 2026-05-06T09:00:00Z
 run job close --at 2026-05-06T09:05:00Z
 run job show --job 1 $in
 run job sheet --job 1 --out sheet.html $in
+grep -o -m 1 'Closing list' sheet.html

@@ -110,3 +110,4 @@ done
 run job close --at 2026-06-09T09:30:00Z
 run job show --job 1
 run job sheet --job 1 --out sheet.html
+grep -o -m 1 'Closing list' sheet.html
