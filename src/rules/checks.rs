@@ -343,4 +343,48 @@ mod tests {
                 .all(|check| !check.message.contains("one flank alone"))
         );
     }
+
+    /// What is said of the backlash of the last of these trials.
+    fn said_of(backlash_mm: &[&[f64]]) -> String {
+        let card = Card::from_toml(include_str!("../../examples/larchfield/card.toml")).unwrap();
+        let trials: Vec<Trial> = (backlash_mm.iter())
+            .map(|mm| Trial {
+                backlash_mm: mm.to_vec(),
+                ..Trial::default()
+            })
+            .collect();
+        let mut checks = Vec::new();
+        let last = trials.last().unwrap();
+        backlash(trials.len(), last, &trials, &card, Units::Mm, &mut checks);
+        checks.into_iter().map(|check| check.message).collect()
+    }
+
+    #[test]
+    fn inches_are_suspected_where_all_of_the_job_reads_like_them() {
+        assert!(said_of(&[&[0.008, 0.0085, 0.0085, 0.009]]).contains("in (0.216 mm) meant?"));
+        assert!(said_of(&[&[0.0085], &[0.008]]).contains("meant?"));
+        // Millimetres before, no play at all, and what would be no window in inches either.
+        assert_eq!(said_of(&[&[0.2], &[0.0085]]), "");
+        assert_eq!(said_of(&[&[0.0, 0.0]]), "");
+        assert_eq!(said_of(&[&[0.001]]), "");
+        assert!(said_of(&[&[8.5]]).contains("thousandths of an inch (0.216 mm) meant?"));
+        assert!(said_of(&[&[99.0]]).contains("measure again"));
+        assert_eq!(said_of(&[&[LIMITS.loose_backlash_mm]]), "");
+    }
+
+    #[test]
+    fn packs_of_one_job_differ_by_no_more_than_a_correction() {
+        let told = |by_mm: f64| {
+            let trials = [2.0, 2.0 + by_mm].map(|mm| Trial {
+                ring_side_shim_mm: Some(mm),
+                ..Trial::default()
+            });
+            let mut checks = Vec::new();
+            pack_changes(&trials, Units::Mm, &mut checks);
+            checks.len()
+        };
+        assert_eq!((told(0.4), told(-0.4)), (0, 0));
+        let most = LIMITS.most_pack_change_mm;
+        assert_eq!((told(most + 0.1), told(-most - 0.1)), (1, 1));
+    }
 }

@@ -221,6 +221,13 @@ fn cards() -> Vec<(&'static str, Card)> {
             }),
         ),
         (
+            "one thick shim at hand",
+            but(&|card| {
+                card.kit.side_shims_mm = vec![1.0];
+                card.kit.pinion_shims_mm = vec![0.254];
+            }),
+        ),
+        (
             "no kit",
             but(&|card| card.kit = crate::schema::Kit::default()),
         ),

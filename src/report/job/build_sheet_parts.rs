@@ -399,3 +399,14 @@ pub(crate) fn ends<'a>(sheet: &Sheet<'a>) -> (Option<&'a Assembly>, Option<&'a A
         record.counting().rev().find(|a| !a.trial.as_found),
     )
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn words_are_cut_where_they_are_too_long_and_not_before() {
+        assert_eq!(first_letters("abc", 3), "abc");
+        assert_eq!(first_letters("ab cd", 3), "ab …");
+    }
+}

@@ -2,9 +2,9 @@
 
 use crate::frames::FlankPoint;
 use crate::schema::record::{
-    Amendment, Assembly, Head, Item, Note, PhotoOf, Record, SCHEMA, Shows, Tick,
+    Amendment, Assembly, Followed, Given, Head, Item, Note, PhotoOf, Record, SCHEMA, Shows, Tick,
 };
-use crate::schema::{Card, FlankReading};
+use crate::schema::{Card, FlankReading, Shims};
 use image::RgbImage;
 use image::codecs::jpeg::JpegEncoder;
 
@@ -127,6 +127,23 @@ pub(crate) fn played() -> (Record, Pictures) {
         trials,
         vec![note("Bearings pressed off once, both races new.")],
     );
+    // Advice that was followed in part, and the same for an axle with adjusters.
+    let advice = crate::rules::advise(&record.card, &[record.trials[1].trial.clone()]).unwrap();
+    let mut with_notches = advice.clone();
+    with_notches.shims = Some(Shims {
+        ring_notches: Some(-3),
+        ..Shims::default()
+    });
+    for (after, advice) in [(2, advice), (3, with_notches)] {
+        record.advice.push(Given {
+            after,
+            at: "2026-05-04T09:10:00Z".into(),
+            advice,
+            followed: Some(Followed::Partly),
+            remark: "one shim short".into(),
+            outdated: String::new(),
+        });
+    }
     record.closing.push(Tick {
         item: Item::PinionNut,
         at: "2026-05-04T21:30:00Z".into(),

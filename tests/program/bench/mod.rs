@@ -35,6 +35,11 @@ impl Slack {
         steps: 3.01,
         share: 0.03,
     };
+    /// What many steps of a model leave of the last digits.
+    const OF_MODEL: Self = Self {
+        steps: 1.01,
+        share: 1e-3,
+    };
     /// What is worked out from what is written.
     const OF_SUMS: Self = Self {
         steps: 0.01,
@@ -106,6 +111,11 @@ fn a_job_in_millimetres_with_adjusters_and_a_sleeve_goes_from_card_to_sheet() {
 #[test]
 fn each_station_says_what_it_said_in_words_and_in_numbers() {
     holds("stations", Slack::OF_SUMS);
+}
+
+#[test]
+fn the_contact_model_says_what_it_said_in_words_and_in_numbers() {
+    holds("simulations", Slack::OF_MODEL);
 }
 
 #[test]
