@@ -72,7 +72,7 @@ mod flank;
 mod frames;
 mod gear;
 #[cfg(test)]
-mod golden;
+mod held;
 mod least_squares;
 mod network;
 mod photo;

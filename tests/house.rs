@@ -14,7 +14,7 @@ const FLOORS: [&[&str]; 18] = [
         "units",
         "trade_words",
         "files",
-        "golden",
+        "held",
         "least_squares",
     ],
     &["schema"],

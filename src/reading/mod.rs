@@ -4,7 +4,7 @@ mod calibration;
 mod combine;
 mod coverage;
 #[cfg(test)]
-mod held;
+mod fixture_photos;
 pub(crate) mod image_quality;
 mod judge;
 mod measure_patches;

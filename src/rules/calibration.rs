@@ -109,7 +109,7 @@ pub(crate) struct DoubtChances {
     pub first_pack_noted_wrong: f64,
     /// The same later, when packs are stacked to the advice.
     pub later_pack_noted_wrong: f64,
-    /// Shims on the other side of the bearing.
+    /// Shims on the other side of the bearing. One unlikelier than `worth_a_fit` has it would not be weighed before it shows.
     pub shim_place: f64,
     /// The dial along where the card has it square.
     pub dial_setting: f64,

@@ -5,7 +5,7 @@
 use super::advise;
 use crate::contact::Misalignment;
 use crate::frames::Side;
-use crate::golden;
+use crate::held;
 use crate::schema::{
     Adjust, Advice, BacklashDirection, Card, Cutting, FlankReading, ShimPlace, Trial,
 };
@@ -79,7 +79,7 @@ const OFF: Stands = Stands {
     shaft_angle_deg: 0.0,
 };
 
-/// The same set as it might have come in four ways, and as it should be.
+/// One assembly: right, off its place, or told wrong.
 fn stories_of_one(card: &Card) -> Vec<(&'static str, Vec<Trial>)> {
     let at = |pinion_mm, ring_mm| Stands {
         pinion_mm,
@@ -154,7 +154,6 @@ fn stories_of_two(card: &Card) -> Vec<(&'static str, Vec<Trial>)> {
         (
             "pack moved the other way",
             two(card, OFF, [0.13, -0.05])
-                .to_vec()
                 .into_iter()
                 .zip(&told)
                 .map(|(shown, told)| Trial {
@@ -167,9 +166,8 @@ fn stories_of_two(card: &Card) -> Vec<(&'static str, Vec<Trial>)> {
         (
             "dial along",
             but(&|t| {
-                let by = [1.35, 1.35];
-                for (trial, by) in t.iter_mut().zip(by) {
-                    trial.backlash_mm[0] *= by;
+                for trial in t {
+                    trial.backlash_mm[0] *= 1.35;
                 }
             }),
         ),
@@ -277,7 +275,7 @@ fn lines(name: &str, advice: &Advice) -> String {
 }
 
 #[test]
-fn golden_advice_on_jobs_as_they_go() {
+fn held_advice_on_jobs_as_they_go() {
     let played: Vec<String> = cards()
         .into_par_iter()
         .flat_map(|(kind, card)| {
@@ -298,5 +296,5 @@ fn golden_advice_on_jobs_as_they_go() {
             told.collect::<Vec<_>>()
         })
         .collect();
-    golden::hold("advice.txt", &played.concat());
+    held::hold("advice.txt", &played.concat());
 }

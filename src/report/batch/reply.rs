@@ -226,13 +226,12 @@ fn advised(advice: &Advice, units: Units, parts: &mut Parts) {
 
 /// A check's words without the key by which a look is told on the command line: the owner says it in words.
 fn without_keys(message: &str) -> String {
-    let cut = message
-        .split_once(" (looked: ")
-        .and_then(|(before, after)| {
-            let (_, after) = after.split_once(')')?;
-            Some(format!("{before}{after}"))
-        });
-    cut.unwrap_or_else(|| message.to_owned())
+    match message.split_once(" (looked: ") {
+        Some((before, after)) => {
+            before.to_owned() + after.split_once(')').map_or("", |(_, after)| after)
+        }
+        None => message.to_owned(),
+    }
 }
 
 fn pack_words(name: &str, pack: Option<&Pack>, units: Units) -> String {

@@ -10,7 +10,7 @@ use crate::batch::manifest::{Bench, Client};
 use crate::batch::run::Found;
 use crate::batch::summary::BatchResult;
 use crate::frames::{FlankPoint, Side};
-use crate::golden;
+use crate::held;
 use crate::schema::{Card, FlankSide, Mean, Reason, ReasonCode, Source, Status, advice};
 use crate::units::Units;
 use std::sync::Arc;
@@ -194,15 +194,15 @@ fn planned() -> (Plan, Vec<Found>) {
 }
 
 #[test]
-fn golden_text_sheet_and_replies_of_a_lot() {
+fn held_text_sheet_and_replies_of_a_lot() {
     let (plan, found) = planned();
     let mut lot = BatchResult::new(&plan, &found, |_| Units::In);
     // What no shim cures takes a set seen twice: one is given up here.
     let given_up = lot.sets[2].advice.as_mut().unwrap();
     given_up.verdict = advice::Verdict::BeyondShims;
     (given_up.change, given_up.shims) = (None, None);
-    golden::hold("batch.txt", &batch_text(&lot, 100, true));
-    golden::hold("batch-five.txt", &batch_text(&lot, 5, false));
+    held::hold_worked_out("batch.txt", &batch_text(&lot, 100, true));
+    held::hold_worked_out("batch-five.txt", &batch_text(&lot, 5, false));
     let mut few = BatchResult::new(&plan, &found, |_| Units::Mm);
     few.order.truncate(5);
     assert!(!batch_text(&few, 5, false).contains("less urgent"));
@@ -212,10 +212,10 @@ fn golden_text_sheet_and_replies_of_a_lot() {
         Ok(())
     })
     .unwrap();
-    golden::hold("batch.html", &sheet);
-    golden::hold("batch.csv", &batch_csv(&lot));
+    held::hold("batch.html", &sheet);
+    held::hold_worked_out("batch.csv", &batch_csv(&lot));
     let replies = (0..plan.sets.len()).map(|set| Letter::default().reply(&lot, set));
     let replies = replies.collect::<Vec<_>>().join("\n---\n");
     assert!(!replies.contains("looked:"), "{replies}");
-    golden::hold("replies.txt", &replies);
+    held::hold("replies.txt", &replies);
 }

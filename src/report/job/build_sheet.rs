@@ -202,19 +202,19 @@ const fn class_of(mark: Mark) -> &'static str {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::golden;
+    use crate::held;
     use crate::report::job::samples::{crowded, played};
     use crate::units::Shown;
 
     #[test]
-    fn golden_pages_of_a_job_that_fits_and_of_one_that_does_not() {
+    fn held_pages_of_a_job_that_fits_and_of_one_that_does_not() {
         for (name, (record, pictures)) in [("played", played()), ("crowded", crowded())] {
             let sheet = Sheet {
                 record: &record,
                 pictures: &pictures,
                 shown: Shown::default(),
             };
-            golden::hold(&format!("build-sheet-{name}.html"), &build_sheet(&sheet));
+            held::hold_worked_out(&format!("build-sheet-{name}.html"), &build_sheet(&sheet));
         }
     }
 }

@@ -275,7 +275,7 @@ fn picture_rows(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::golden;
+    use crate::held;
     use crate::report::job::samples::{crowded, played};
     use crate::units::Shown;
 
@@ -373,7 +373,7 @@ mod tests {
     }
 
     #[test]
-    fn golden_sides_of_a_job_that_fits_and_of_one_that_does_not() {
+    fn held_sides_of_a_job_that_fits_and_of_one_that_does_not() {
         for (name, (record, pictures)) in [("played", played()), ("crowded", crowded())] {
             let sheet = Sheet {
                 record: &record,
@@ -388,7 +388,7 @@ mod tests {
                     _ => None,
                 };
                 let frames: String = page.items.iter().filter_map(frame).collect();
-                golden::hold(
+                held::hold(
                     &format!("build-sheet-{name}-{}.svg", side + 1),
                     &format!("{}\n<!--\n{frames}-->", page.svg(false)),
                 );

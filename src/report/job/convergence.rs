@@ -314,7 +314,7 @@ fn describe(record: &Record) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::golden;
+    use crate::held;
 
     #[test]
     fn toe_is_drawn_left_and_tip_above() {
@@ -344,13 +344,13 @@ mod tests {
     }
 
     #[test]
-    fn golden_way_of_a_job() {
+    fn held_way_of_a_job() {
         let (mut record, _) = crate::report::job::samples::played();
         let shown = Shown::default();
-        golden::hold("convergence.svg", &convergence_svg(&record, &shown));
+        held::hold("convergence.svg", &convergence_svg(&record, &shown));
         record.trials.truncate(9);
-        golden::hold("convergence-of-nine.svg", &convergence_svg(&record, &shown));
+        held::hold("convergence-of-nine.svg", &convergence_svg(&record, &shown));
         record.trials.clear();
-        golden::hold("convergence-of-none.svg", &convergence_svg(&record, &shown));
+        held::hold("convergence-of-none.svg", &convergence_svg(&record, &shown));
     }
 }

@@ -285,7 +285,7 @@ fn describe(view: &FlankView) -> String {
 mod tests {
     use super::*;
     use crate::frames::PhotoPoint;
-    use crate::golden;
+    use crate::held;
     use crate::photo::Photo;
     use crate::reading::{FlankContext, unreadable};
     use crate::schema::{Margin, Patch, Tooth};
@@ -334,7 +334,7 @@ mod tests {
     }
 
     #[test]
-    fn golden_flanks_with_and_without_something_to_show() {
+    fn held_flanks_with_and_without_something_to_show() {
         let point = FlankPoint::new;
         let off = FlankView {
             side: Some(Side::Coast),
@@ -350,7 +350,7 @@ mod tests {
             target: Some((point(0.47, 0.5), point(0.20, 0.12))),
             predicted: Some(point(0.45, 0.52)),
         };
-        golden::hold("flank-off-its-place.svg", &flank_view_svg(&off));
+        held::hold("flank-off-its-place.svg", &flank_view_svg(&off));
         // Too near for an arrow.
         let near = FlankView {
             centre: Some((point(0.48, 0.52), point(0.02, 0.03))),
@@ -359,7 +359,7 @@ mod tests {
             predicted: None,
             ..off.clone()
         };
-        golden::hold("flank-in-its-place.svg", &flank_view_svg(&near));
+        held::hold("flank-in-its-place.svg", &flank_view_svg(&near));
         let bare = FlankView {
             patch: Vec::new(),
             teeth: Vec::new(),
@@ -368,7 +368,7 @@ mod tests {
             predicted: None,
             ..off
         };
-        golden::hold("flank-without-a-patch.svg", &flank_view_svg(&bare));
+        held::hold("flank-without-a-patch.svg", &flank_view_svg(&bare));
     }
 
     /// A tooth that does not count in the mean is not drawn.

@@ -231,12 +231,12 @@ fn label(svg: &mut String, at: PhotoPoint, number: usize, unit: f64) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::golden;
+    use crate::held;
     use crate::reading::{FlankContext, unreadable};
     use crate::schema::{FlankSide, Margin, Patch, Source};
 
     #[test]
-    fn golden_names_of_flanks_and_where_toe_and_heel_lie() {
+    fn held_names_of_flanks_and_where_toe_and_heel_lie() {
         let photo = Photo::from_pixels("drawn", RgbImage::new(400, 300));
         let context = FlankContext {
             flank: Some(FlankSide {
@@ -251,7 +251,7 @@ mod tests {
         })];
         let svg = drawing(&read, (400, 300), 1.0, true);
         assert!(svg.contains(">coast flanks</text>"), "{svg}");
-        golden::hold("names-on-a-photo.svg", &svg);
+        held::hold("names-on-a-photo.svg", &svg);
         let x_of = |word: &str| -> f64 {
             let before = svg.split(&format!(">{word}</text>")).next().unwrap();
             let at = before.rsplit("x=\"").next().unwrap();
@@ -265,7 +265,7 @@ mod tests {
         read.outlines[0] = Outline::from_map(0.2, FlankPoint::default(), |at| {
             PhotoPoint::new(5.0 + 390.0 * at.length, 290.0 - 60.0 * at.height)
         });
-        golden::hold(
+        held::hold(
             "names-at-the-edge-of-a-photo.svg",
             &drawing(&read, (200, 150), 0.5, true),
         );

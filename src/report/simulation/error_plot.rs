@@ -73,12 +73,12 @@ mod tests {
     use crate::schema::Cutting;
 
     #[test]
-    fn golden_plot_of_both_curves_with_their_names() {
+    fn held_plot_of_both_curves_with_their_names() {
         let model = Model::new(&GearSet::example(Cutting::FaceHobbed)).unwrap();
         let (ease_off, film) = model.defaults();
         let state = model.state(&Misalignment::default(), &ease_off, film);
         let svg = error_svg(&state, "transmission error").unwrap();
-        crate::golden::hold("transmission-error.svg", &svg);
+        crate::held::hold("transmission-error.svg", &svg);
         assert!(svg.matches("<polyline").count() >= 2);
         assert!(svg.contains("drive") && svg.contains("coast") && svg.contains("µrad"));
     }

@@ -313,7 +313,7 @@ mod tests {
     use super::*;
     use crate::contact::Misalignment;
     use crate::gear::set::GearSet;
-    use crate::golden;
+    use crate::held;
     use crate::schema::Cutting;
 
     /// Where the middle of the flank is bare and its corners are not, the picture says the same.
@@ -346,7 +346,7 @@ mod tests {
 
     /// A taper-depth gear off its place: no two sizes of the picture are alike.
     #[test]
-    fn golden_pictures_of_one_state_and_of_many() {
+    fn held_pictures_of_one_state_and_of_many() {
         let model = Model::new(&GearSet::example(Cutting::FaceMilled)).unwrap();
         let (ease_off, film) = model.defaults();
         let stands = |pinion_mm| {
@@ -358,7 +358,7 @@ mod tests {
             model.state(&misalignment, &ease_off, film)
         };
         let states = [-0.3, 0.0, 0.3].map(stands);
-        golden::hold(
+        held::hold(
             "state.svg",
             &state_svg(&model, &states[0], "pinion 0.3 mm near").unwrap(),
         );
@@ -368,7 +368,7 @@ mod tests {
                 state: &states[k % 3],
             })
             .collect();
-        golden::hold(
+        held::hold(
             "filmstrip.svg",
             &filmstrip_svg(&model, &frames, "the pinion on its way").unwrap(),
         );

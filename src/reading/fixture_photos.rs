@@ -4,7 +4,7 @@
 use super::{ReadOptions, read_photo};
 use crate::flank::marks::Marks;
 use crate::frames::FlankPoint;
-use crate::golden;
+use crate::held;
 use crate::photo::Photo;
 use crate::schema::{Card, Reading};
 use std::fmt::Write as _;
@@ -69,7 +69,7 @@ fn lines(name: &str, reading: &Reading) -> String {
 }
 
 #[test]
-fn golden_readings_number_by_number() {
+fn held_readings_number_by_number() {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     let card = Card::read(root.join("examples/larchfield/card.toml")).unwrap();
     let read = |name: &str, options: &ReadOptions| {
@@ -106,5 +106,5 @@ fn golden_readings_number_by_number() {
         out += "with marks, ";
         out += &read(&name, &options);
     }
-    golden::hold("readings.txt", &out);
+    held::hold("readings.txt", &out);
 }
