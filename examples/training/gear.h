@@ -35,6 +35,9 @@ struct Scene {
     float streak_u, streak_v, streak_lean, fleck, blotch, uneven, reach, over, under, end_run;
     // patch for convex and concave: centre u v, half sizes, lean, power, edge noise, residue; scatter u v, rim, streaks of sliding; has_patch
     float patch[16], scatter_u, scatter_v, rim, slide, has_patch, stain;
+    // more of the patch for convex and concave: bend along the flank; a second island and what an earlier assembly left: middle off the first's, half sizes (0 = none);
+    // then how much of the film is missing there; how broken the contact is, 0 = whole
+    float bend[2], island[8], ghost[8], ghost_left, gaps;
     float exposure, seed;
 };
 

@@ -15,6 +15,7 @@ from training import DEV, RANK, arguments, drawn, fit, look_apart, pointer, rand
 import torch
 import torch.nn.functional as F
 import scenes
+import workshop
 from network import FINE_PATCH_WIDTHS, FlankNet, PATCH_STRIDE, PATCH_WIDTHS
 
 FINE = "--fine" in sys.argv
@@ -22,6 +23,7 @@ TIMES = 2 if FINE else 1          # cells of a map along each side, for one of a
 NU, NV = 128 * TIMES, 48 * TIMES
 SOFT, SOFTEST = ((-1.6, 1.0), 2.5) if FINE else ((-2.2, 0.5), 2.0)      # logarithm of the lens's blur, and its most, cells
 TRIED, TEETH = 7, 4               # flanks looked at in a scene, and flanks of a sample
+REAL, SHAPES = 0.5, 0.65          # shares of scenes with what real gears and workshops have more, and with patches of all shapes
 GREY = 0.18 ** 0.5
 NAMES = ["contact", "compound", "overlap", "centre off: length", "height"]
 
@@ -32,7 +34,9 @@ def draw(seeds):
     for seed in seeds:
         r = np.random.default_rng(seed + 77)
         kind = r.choice(["painted", "clean", "unrolled"], p=[0.84, 0.04, 0.12])
-        d = scenes.scene(seed, kind)
+        d = scenes.scene(seed, kind, make_gear=workshop.gear, more=workshop.add) if r.random() < REAL else scenes.scene(seed, kind)
+        if r.random() < SHAPES:
+            workshop.patches(r, d)
         packs.append(scenes.pack(d))
         teeth.append(d["_mid"] + np.arange(TRIED) - TRIED // 2 + r.integers(-1, 2))
         sides.append(np.full(TRIED, r.integers(2)))

@@ -161,7 +161,7 @@ def truth_of(render, d, labels, side, w, h, name, status, reason, least=(0.09, 0
             one.update(polygon=r2(q), polygon_corner_index=[0, 4, 16, 20], in_frame_fraction=1.0, flank_length_px=round(float(length), 1),
                        flank_height_px=round(float(height), 1), patch=None, measurable=False)
             grid = render.wiped(d, tooth, s)
-            cells = largest_region(grid)
+            cells = np.argwhere(grid) if d["island"][4 * s:4 * s + 4].any() else largest_region(grid)      # of two islands the middle of all contact
             big = length > least[0] * max(w, h) and height > least[1] * max(w, h)
             if len(cells) > 50 and one["painted"] and big:
                 n = np.array(grid.shape, float)
@@ -312,6 +312,8 @@ def apart(a, render, pool):
             d.update(_seed=seed, polarity=0, other_flank_painted=1, aperture=r.uniform(0.05, 0.5), streak=min(d["streak"], 0.6), opacity=max(d["opacity"], 2.2), bare=min(d["bare"], 0.25), blotch=min(d["blotch"], 0.34))
             d["patch"][:, 7] = np.minimum(d["patch"][:, 7], 0.1)
             d["patch"][:, :2] = np.clip(d["patch"][:, :2], 0.22, 0.78)
+            if a.shapes:
+                workshop.patches(r, d)
             if fault != "no_compound" and r.random() < 0.6:
                 d["painted_teeth"], d["first_tooth"] = d["teeth"], 0
             if fault == "blurred":
@@ -343,6 +345,7 @@ def main():
     a.add_argument("--quality", type=int, default=85, help="of the JPEG files of `apart`")
     a.add_argument("--plain", action="store_true", help="scenes as in the first sets (scenes.py)")
     a.add_argument("--real", action="store_true", help="scenes with what real gears and workshops have more (workshop.py), and flanks down to a twentieth of the picture")
+    a.add_argument("--shapes", action="store_true", help="patches of all shapes that misaligned gears have (workshop.py)")
     a.add_argument("--seconds", type=float, default=90)
     a = a.parse_args()
     a.seed = a.seed if a.seed is not None else {"pair": 8_900_000, "apart": 9_000_000}[a.what]

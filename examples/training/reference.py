@@ -9,7 +9,7 @@ import json, os, sys
 import numpy as np
 import onnxruntime
 
-SIZES = {"flank": [(96, 64), (64, 160)], "patch": [(128, 48), (64, 32)], "fine_patch": [(96, 64), (64, 96)], "outline": [(160, 96), (64, 32)]}
+SIZES = {"flank": [(96, 64), (64, 160)], "patch": [(128, 48), (64, 32)], "fine_patch": [(96, 64), (64, 96)], "any_patch": [(128, 48), (64, 32)], "fine_any_patch": [(96, 64), (64, 96)], "outline": [(160, 96), (64, 32)]}
 STEP = 7        # prime to rows and planes, so that all of them have their turn
 
 

@@ -103,15 +103,22 @@ FN V normal_at(const Scene &s, V p) {
     return unit(v3(a - b - c + d, -a - b + c + d, -a + b - c + d));
 }
 
-// Signed contact function of a flank: below 0 the mating tooth wiped (or printed) the film.
+// Below 0 within a rounded shape about nothing, of these half sizes.
+FN float rounded(float a, float b, float along, float up, float power) {
+    return powf(powf(fabsf(a) / along, power) + powf(fabsf(b) / up, power), 1 / power) - 1;
+}
+
+// Signed contact function of a flank: below 0 the mating tooth wiped (or printed) the film, but for the gaps of a broken contact.
 FN float contact_at(const Scene &s, int tooth, int side, float u, float v) {
     const float *q = s.patch + 8 * side;
     uint32_t k = (uint32_t)s.seed * 977u + tooth * 31u + side * 7u;
     float cu = q[0] + (hash1(k) + hash1(k + 1) + hash1(k + 2) - 1.5f) * 2 * s.scatter_u;
     float cv = q[1] + (hash1(k + 3) + hash1(k + 4) + hash1(k + 5) - 1.5f) * 2 * s.scatter_v;
     float grow = 0.9f + 0.2f * hash1(k + 6);
-    float a = (u - cu), b = (v - cv) - q[4] * a;
-    float e = powf(powf(fabsf(a) / (q[2] * grow), q[5]) + powf(fabsf(b) / (q[3] * grow), q[5]), 1 / q[5]) - 1;
+    float a = (u - cu), b = (v - cv) - (q[4] + s.bend[side] * a) * a;
+    float e = rounded(a, b, q[2] * grow, q[3] * grow, q[5]);
+    const float *second = s.island + 4 * side;
+    if (second[2] > 0) e = fminf(e, rounded(a - second[0], b - second[1], second[2] * grow, second[3] * grow, q[5]));
     float fine = fbm2(u * 60 + tooth * 13.7f, v * 22 + side * 5, k + 11) - 0.5f, coarse = fbm2(u * 9 + tooth * 3.1f, v * 5, k + 23) - 0.5f;
     float slide = noise2(u * 4, v * 40 + tooth, k + 37) - 0.5f;
     return e + q[6] * (0.6f * fine + 0.8f * coarse + s.slide * slide);
@@ -148,9 +155,15 @@ FN float film_at(const Scene &s, const FlankAt &f, bool on_flank, bool &in_patch
         float share = f.v > 0.5f ? s.top_share : s.root_share;
         return thick * smooth(1 - share - 0.1f, 1 - share + 0.1f, noise2(f.u * 5 + f.tooth * 3, f.v * 3, k + 91));
     }
+    if (s.has_patch > 0.5f && s.ghost[4 * f.side + 2] > 0) {
+        const float *q = s.patch + 8 * f.side, *g = s.ghost + 4 * f.side;
+        float a = f.u - q[0] - g[0], b = f.v - q[1] - g[1] - q[4] * a;
+        thick *= 1 - s.ghost_left * smooth(0.1f, -0.1f, rounded(a, b, g[2], g[3], q[5]) + 0.6f * (st - 0.5f));
+    }
     if (s.has_patch > 0.5f) {
         float c = contact_at(s, f.tooth, f.side, f.u, f.v);
         in_patch = c < 0;
+        if (s.gaps > 0) c = fmaxf(c, 4 * (fbm2(f.u * 24 + f.tooth * 5.3f, f.v * 14 + f.side * 3, k + 61) - 0.75f + 0.3f * s.gaps));
         float w = smooth(0.035f, -0.035f, c);
         float residue = s.patch[8 * f.side + 7] * mixf(1, 2 * hash1(k + 201), s.uneven) * (0.4f + 1.2f * noise2(f.u * 6, f.v * 50 + f.tooth, k + 3));
         if (s.polarity < 0.5f) {

@@ -13,7 +13,7 @@ FIELDS = [(n, 1) for n in "teeth sG cG Ri Re Rm am ta bm tb p0 p1 p2 p3 p4 share
     ("ground", 3), ("blob", 42), ("steel", 3), ("steel_f0", 3), ("steel_rough", 1), ("mottle", 1), ("mottle_scale", 1), ("rust", 1), ("grain", 1), ("other", 3),
     ("other_rough", 1), ("other_f0", 1), ("other_bump", 1), ("paint", 3), ("paint_rough", 1), ("opacity", 1), ("streak", 1), ("bare", 1), ("top_share", 1),
     ("root_share", 1), ("ragged", 1), ("first_tooth", 1), ("painted_teeth", 1), ("other_flank_painted", 1), ("polarity", 1), ("streak_u", 1), ("streak_v", 1), ("streak_lean", 1), ("fleck", 1), ("blotch", 1), ("uneven", 1), ("reach", 1), ("over", 1), ("under", 1), ("end_run", 1), ("patch", 16),
-    ("scatter_u", 1), ("scatter_v", 1), ("rim", 1), ("slide", 1), ("has_patch", 1), ("stain", 1), ("exposure", 1), ("seed", 1)]
+    ("scatter_u", 1), ("scatter_v", 1), ("rim", 1), ("slide", 1), ("has_patch", 1), ("stain", 1), ("bend", 2), ("island", 8), ("ghost", 8), ("ghost_left", 1), ("gaps", 1), ("exposure", 1), ("seed", 1)]
 SIZE = sum(n for _, n in FIELDS)
 
 
@@ -50,9 +50,10 @@ def tooth_trace(Ri, Re, Rm, beta, rc, hobbed, nu, z2, sG, z0):
     return tb, np.polynomial.polynomial.polyfit(R - Rm, np.where(np.isfinite(th), th, 0), 4)
 
 
-# What the pictures of real gears and places have more (workshop.py), as it is in those without.
-NO_MORE = dict(end_flat=0, toe_tilt=0, heel_tilt=0, bevel=0, bevel_slope=1, ridge=0, ridge_width=1, slot_step=0, grain=0, other_bump=0.12, end_run=0.03,
-               block=np.zeros((2, 16)), cover=np.zeros(7), bolts=np.zeros(6))
+def no_more():
+    """What the pictures of real gears and places have more (workshop.py), as it is in those without; of each scene its own, for some of it is filled in."""
+    return dict(end_flat=0, toe_tilt=0, heel_tilt=0, bevel=0, bevel_slope=1, ridge=0, ridge_width=1, slot_step=0, grain=0, other_bump=0.12, end_run=0.03,
+                block=np.zeros((2, 16)), cover=np.zeros(7), bolts=np.zeros(6), bend=np.zeros(2), island=np.zeros(8), ghost=np.zeros(8), ghost_left=0, gaps=0)
 
 
 def gear(r):
@@ -140,7 +141,7 @@ def scene(seed, kind=None, make_gear=gear, plain=False, more=None):
     edges, coats that change where the flank ends, as in the first sets of photos and the trainings until then. more: a function of a generator, the scene
     and its camera's surroundings that puts into it what else there is (workshop.py)."""
     r = np.random.default_rng(seed)
-    d = NO_MORE | make_gear(r)
+    d = no_more() | make_gear(r)
     kind = kind or r.choice(["painted", "clean", "unrolled", "empty"], p=[0.86, 0.05, 0.05, 0.04])
     d["seed"] = seed % 100003
     steel(r, d)

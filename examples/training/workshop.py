@@ -175,6 +175,51 @@ def in_front(r, d, view):
         d["block"][0] = [*(at + grow), *along, *across, *halves, r.uniform(0.4, 4), *col]
 
 
+def patches(r, d):
+    """Contact of every shape that misaligned gears have, into a scene that is drawn: narrow, leaning, bent, over an end or an edge, broken, in two islands; thin
+    prints; what an earlier assembly left."""
+    for s in range(2):
+        q = d["patch"][s]
+        shape = r.choice(["as drawn", "narrow", "leaning", "long", "edge", "small", "upright"], p=[0.22, 0.26, 0.14, 0.1, 0.12, 0.08, 0.08])
+        lean = lambda lo, hi: r.choice([-1, 1]) * r.uniform(lo, hi)
+        if shape == "narrow":
+            q[1:5] = r.uniform(0.04, 0.96), r.uniform(0.14, 0.5), r.uniform(0.05, 0.16), r.normal(0, 0.12)
+        elif shape == "leaning":
+            q[2:5] = r.uniform(0.14, 0.4), r.uniform(0.09, 0.25), lean(0.4, 1.3)
+        elif shape == "long":
+            q[2:5] = r.uniform(0.36, 0.8), r.uniform(0.14, 0.6), r.normal(0, 0.15)
+        elif shape == "edge":
+            along = r.random() < 0.5
+            q[0 if along else 1] = r.choice([r.uniform(-0.06, 0.14), r.uniform(0.86, 1.06)])
+            q[3] = r.uniform(0.1, 0.4)
+        elif shape == "small":
+            q[2:4] = r.uniform(0.06, 0.14), r.uniform(0.09, 0.22)
+        elif shape == "upright":
+            q[2:4] = r.uniform(0.07, 0.16), r.uniform(0.3, 0.7)
+        if r.random() < 0.3:
+            d["bend"][s] = r.normal(0, 0.8)
+        if shape == "narrow":
+            q[6] = min(q[6], 0.5)
+        if r.random() < 0.1:
+            d["island"][4 * s:4 * s + 4] = apart(r, q)
+        elif r.random() < 0.1:
+            d["ghost"][4 * s:4 * s + 4] = apart(r, q)
+    d["ghost_left"] = r.uniform(0.25, 0.7)
+    if r.random() < 0.2:
+        d["gaps"] = r.uniform(0.2, 1)
+    if d["has_patch"] and r.random() < 0.15:
+        d["polarity"] = 1
+    if d["polarity"] and r.random() < 0.5:
+        d["opacity"] *= r.uniform(0.15, 0.7)
+
+
+def apart(r, q):
+    """A second place of contact beside a patch: middle off the first's, half sizes."""
+    half = q[2] * r.uniform(0.3, 1), q[3] * r.uniform(0.5, 1.1)
+    off = (q[2] + half[0]) * r.uniform(1.15, 1.8) * (1 if q[0] < 0.5 else -1)
+    return off, r.normal(0, 0.1), *half
+
+
 def bolts(r, d):
     z = d["Ri"] * d["cG"] - r.uniform(2, 25)
     circle = d["rbore"] * r.uniform(0.6, 0.95)

@@ -29,16 +29,25 @@ pub(crate) static PATCH: Network = Network::new(include_bytes!("patch.onnx"));
 /// The same of fine maps, which takes thrice as long.
 pub(crate) static FINE_PATCH: Network = Network::new(include_bytes!("fine_patch.onnx"));
 
+/// Like [`PATCH`] and [`FINE_PATCH`], and trained on patches of all shapes that misaligned gears have: they find what those
+/// overlook, and place usual ones less well.
+pub(crate) static ANY_PATCH: Network = Network::new(include_bytes!("any_patch.onnx"));
+
+/// See [`ANY_PATCH`].
+pub(crate) static FINE_ANY_PATCH: Network = Network::new(include_bytes!("fine_any_patch.onnx"));
+
 /// From one flattened flank with a margin to what each cell shows, at half the size: scores of other things, of the gear, of this
 /// flank; length and height; the logarithms of the errors to be expected of them.
 pub(crate) static OUTLINE: Network = Network::new(include_bytes!("outline.onnx"));
 
 /// The networks and the names of their files.
 #[cfg(feature = "cli")]
-pub(crate) static ALL: [(&str, &Network); 4] = [
+pub(crate) static ALL: [(&str, &Network); 6] = [
     ("flank", &FLANK),
     ("patch", &PATCH),
     ("fine_patch", &FINE_PATCH),
+    ("any_patch", &ANY_PATCH),
+    ("fine_any_patch", &FINE_ANY_PATCH),
     ("outline", &OUTLINE),
 ];
 

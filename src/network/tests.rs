@@ -43,6 +43,8 @@ fn networks_say_what_another_program_makes_of_the_same_files() {
             "flank" => &FLANK,
             "patch" => &PATCH,
             "fine_patch" => &FINE_PATCH,
+            "any_patch" => &ANY_PATCH,
+            "fine_any_patch" => &FINE_ANY_PATCH,
             "outline" => &OUTLINE,
             other => panic!("{other}"),
         };
@@ -59,7 +61,7 @@ fn networks_say_what_another_program_makes_of_the_same_files() {
             assert!((got - expected).abs() < most, "{got} {expected}");
         }
     }
-    assert_eq!(references.len(), 8);
+    assert_eq!(references.len(), 12);
 }
 
 #[test]

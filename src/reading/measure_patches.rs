@@ -7,8 +7,6 @@ use super::judge;
 use super::judge::Judged;
 use super::numbers::patch_numbers;
 use super::patch_cells::{burnt_share, glare_share, share_behind, without_burnt};
-use super::picture_quality::quality_of;
-use crate::flank::rectify::{FINE_MAP_SIZE, MAP_SIZE};
 use crate::flank::{FitScatter, FlankMap, HiddenEnd, Outline};
 use crate::frames::FlankPoint;
 use crate::photo::Photo;
@@ -18,7 +16,7 @@ use crate::schema::{
     Status, Tooth,
 };
 use crate::segment::mask::Mask;
-use crate::segment::{FoundPatch, SeenCompound, compound_on, find_patches, segment_flanks};
+use crate::segment::{FoundPatch, SeenCompound, Shapes, compound_on, find_patches, segment_flanks};
 
 /// What is known of a photo before its patches are looked at.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -61,7 +59,7 @@ impl OutlinedReading {
     }
 
     /// A fine pass is as much in doubt as the coarse one differs from it.
-    fn doubt_by(&mut self, coarse: &Reading) {
+    pub(super) fn doubt_by(&mut self, coarse: &Reading) {
         let (Some(fine), Some(coarse)) = (self.reading.mean, coarse.mean) else {
             return;
         };
@@ -82,133 +80,16 @@ impl OutlinedReading {
     }
 }
 
-/// Reads the patches on the outlined flanks of a photo: where a coarse pass over them does not end with a sure
-/// reading of plain patches, a fine one follows, and counts if its reading is sure.
-pub(crate) fn read_outlined(
-    photo: &Photo,
-    outlines: &[Outline],
-    context: FlankContext,
-) -> OutlinedReading {
-    CoarsePass::over(photo, outlines, context, Vec::new()).finish()
-}
-
-/// The reading of small maps of outlined flanks.
-pub(super) struct CoarsePass<'a> {
-    photo: &'a Photo,
-    context: FlankContext,
-    /// Of the flanks, from before their patches were looked at.
-    doubts: Vec<Reason>,
-    read: OutlinedReading,
-    /// How plain the patches are, 0 … 1; `None` where a fine pass could add nothing.
-    contrast: Option<f64>,
-}
-
-impl<'a> CoarsePass<'a> {
-    pub(super) fn over(
-        photo: &'a Photo,
-        outlines: &[Outline],
-        context: FlankContext,
-        doubts: Vec<Reason>,
-    ) -> Self {
-        let maps = flattened(photo, outlines, MAP_SIZE);
-        let against = judge::against_flanks(outlines, quality_of(photo, outlines, &maps));
-        let (read, contrast) = if against.is_empty() {
-            let (read, contrast) = read_maps(photo, outlines, context, &maps);
-            (read, Some(contrast))
-        } else {
-            let no_hand = FlankContext {
-                hand: None,
-                cutting: None,
-                ..context
-            };
-            let read = unreadable(photo, no_hand, against);
-            let outlines = outlines.to_vec();
-            (OutlinedReading { outlines, ..read }, None)
-        };
-        Self {
-            photo,
-            context,
-            doubts,
-            read,
-            contrast,
-        }
-    }
-
-    /// One that a fine pass adds nothing to.
-    #[cfg(test)]
-    pub(super) fn settled(photo: &'a Photo, read: OutlinedReading) -> Self {
-        Self {
-            photo,
-            context: FlankContext::default(),
-            doubts: Vec::new(),
-            read,
-            contrast: None,
-        }
-    }
-
-    /// Whether it is unsure for reasons like these, and for no others.
-    pub(super) fn is_unsure_for(&self, reasons: &[ReasonCode]) -> bool {
-        let among = |doubt: &Reason| reasons.contains(&doubt.code);
-        let reading = &self.read.reading;
-        reading.status == Status::Unsure && reading.reasons.iter().chain(&self.doubts).all(among)
-    }
-
-    /// The reading, with a fine pass where need be.
-    pub(super) fn finish(self) -> OutlinedReading {
-        let fine_pass = |outlines: &[Outline]| {
-            let maps = flattened(self.photo, outlines, FINE_MAP_SIZE);
-            read_maps(self.photo, outlines, self.context, &maps).0
-        };
-        let mut read = match self.contrast {
-            Some(contrast) => {
-                // Of marked flanks nothing had to be found, which leaves time for a fine pass.
-                let plain = self.context.outline_source == OutlineSource::Found
-                    && contrast > CALIBRATION.patches.plain_contrast;
-                finer_if_sure(self.read, plain, fine_pass)
-            }
-            None => self.read,
-        };
-        read.doubt(self.doubts);
-        read
-    }
-}
-
-/// The coarse pass's reading if it is sure and plain, else the fine pass's, unless only the coarse one's is sure. The
-/// fine pass is made only where need be.
-fn finer_if_sure(
-    coarse: OutlinedReading,
-    plain: bool,
-    fine_pass: impl FnOnce(&[Outline]) -> OutlinedReading,
-) -> OutlinedReading {
-    let is_sure = |read: &OutlinedReading| read.reading.status == Status::Read;
-    if is_sure(&coarse) && plain {
-        return coarse;
-    }
-    let mut fine = fine_pass(&coarse.outlines);
-    match (is_sure(&coarse), is_sure(&fine)) {
-        (true, false) => coarse,
-        (true, true) => {
-            fine.doubt_by(&coarse.reading);
-            fine
-        }
-        _ => fine,
-    }
-}
-
-fn flattened(photo: &Photo, outlines: &[Outline], size: (usize, usize)) -> Vec<FlankMap> {
-    let flatten = |outline| FlankMap::new(photo, outline, size);
-    outlines.iter().map(flatten).collect()
-}
-
 /// Reads the patches on flattened flanks, and says how plain they are, 0 … 1: the median of the flanks
 /// that have one.
-fn read_maps(
+pub(super) fn read_maps(
     photo: &Photo,
     outlines: &[Outline],
     context: FlankContext,
     maps: &[FlankMap],
+    shapes: Shapes,
 ) -> (OutlinedReading, f64) {
-    let probabilities = segment_flanks(maps);
+    let probabilities = segment_flanks(maps, shapes);
     let patches = find_patches(&probabilities, maps);
     let wiped: Vec<Option<&Mask>> = patches
         .iter()
@@ -401,7 +282,6 @@ fn confidence(found: &FoundPatch, map: &FlankMap) -> f64 {
 mod tests {
     use super::*;
     use crate::frames::PhotoPoint;
-    use crate::schema::Mean;
     use image::RgbImage;
     use ndarray::{Array2, s};
 
@@ -427,57 +307,6 @@ mod tests {
             hidden: 0.0,
         };
         doubt_of(&photo, &outline, &map, &found, FlankPoint::new(0.5, 1.0))
-    }
-
-    #[test]
-    fn a_fine_pass_follows_where_the_coarse_one_is_not_sure_and_plain_and_counts_if_it_is_sure() {
-        let read = |name: &str, status| {
-            let photo = Photo::from_pixels(name, RgbImage::new(8, 8));
-            let mut read = unreadable(&photo, FlankContext::default(), Vec::new());
-            read.reading.status = status;
-            read
-        };
-        let best = |coarse, plain, fine| {
-            let followed = std::cell::Cell::new(false);
-            let best = finer_if_sure(read("coarse", coarse), plain, |_| {
-                followed.set(true);
-                read("fine", fine)
-            });
-            (best.reading.photo.path, followed.get())
-        };
-        use Status::{Read, Unreadable, Unsure};
-        assert_eq!(best(Read, true, Read), ("coarse".into(), false));
-        assert_eq!(best(Read, false, Read), ("fine".into(), true));
-        assert_eq!(best(Read, false, Unsure), ("coarse".into(), true));
-        assert_eq!(best(Unsure, true, Read), ("fine".into(), true));
-        assert_eq!(best(Unsure, true, Unreadable), ("fine".into(), true));
-    }
-
-    #[test]
-    fn passes_that_differ_doubt_each_other_and_far_apart_they_tell_nothing() {
-        let pass = |length: f64, height: f64| {
-            let photo = Photo::from_pixels("drawn", RgbImage::new(8, 8));
-            let mut read = unreadable(&photo, FlankContext::default(), Vec::new());
-            let centre = FlankPoint::new(length, height);
-            read.reading.status = Status::Read;
-            read.reading.uncertainty = Some(FlankPoint::new(0.03, 0.04));
-            read.reading.mean = Some(Mean {
-                centre,
-                extent: FlankPoint::new(0.5, 0.5),
-                lean_deg: 0.0,
-                spread: FlankPoint::new(0.01, 0.01),
-                teeth: 4,
-            });
-            read
-        };
-        let mut near = pass(0.54, 0.53);
-        near.doubt_by(&pass(0.5, 0.5).reading);
-        let widened = near.reading.uncertainty.unwrap();
-        assert!((widened.length - 0.05).abs() < 1e-9 && (widened.height - 0.05).abs() < 1e-9);
-        assert_eq!(near.reading.status, Status::Read);
-        let mut far = pass(0.6, 0.5);
-        far.doubt_by(&pass(0.5, 0.5).reading);
-        assert_eq!(far.reading.status, Status::Unsure);
     }
 
     #[test]

@@ -10,6 +10,7 @@ mod judge;
 mod measure_patches;
 mod numbers;
 mod part_of_photo;
+mod passes;
 mod patch_cells;
 mod picture_quality;
 mod read_photo;

@@ -3,9 +3,8 @@
 use super::OutlineSource;
 use super::calibration::CALIBRATION;
 use super::judge::too_uncertain;
-use super::measure_patches::{
-    CoarsePass, FlankContext, OutlinedReading, read_outlined, unreadable,
-};
+use super::measure_patches::{FlankContext, OutlinedReading, unreadable};
+use super::passes::{CoarsePass, read_outlined};
 use super::picture_quality::why_unseen;
 use crate::flank::find::{FindHints, FlankFinder, FoundFlanks};
 use crate::flank::marks::Marks;

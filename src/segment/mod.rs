@@ -8,4 +8,4 @@ pub(crate) mod patch_probability;
 
 pub(crate) use compound::{SeenCompound, compound_on};
 pub(crate) use patch::{FoundPatch, find_patches};
-pub(crate) use patch_probability::segment_flanks;
+pub(crate) use patch_probability::{Shapes, segment_flanks};

@@ -3,7 +3,7 @@
 
 use crate::flank::FlankMap;
 use crate::flank::rectify::{FINE_MAP_SIZE, shown};
-use crate::network::{FINE_PATCH, PATCH};
+use crate::network::{ANY_PATCH, FINE_ANY_PATCH, FINE_PATCH, PATCH};
 use ndarray::Array2;
 
 /// What the patch network says of one flank, cell by cell of its map.
@@ -15,16 +15,26 @@ pub(crate) struct PatchProbability {
     pub compound: Array2<f32>,
 }
 
+/// Which patches a look knows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Shapes {
+    /// Those of gears that stand nearly right, and these best.
+    Usual,
+    /// Also narrow, strongly leaning, bent, broken and small ones, over ends and edges, and thin prints.
+    Any,
+}
+
 /// Looks at the flanks of one photo together: all their maps of [`MAP_SIZE`](crate::flank::rectify::MAP_SIZE)
 /// or all of [`FINE_MAP_SIZE`].
-pub(crate) fn segment_flanks(maps: &[FlankMap]) -> Vec<PatchProbability> {
+pub(crate) fn segment_flanks(maps: &[FlankMap], shapes: Shapes) -> Vec<PatchProbability> {
     let Some((rows, columns)) = maps.first().map(|map| map.light.dim()) else {
         return Vec::new();
     };
-    let network = if columns == FINE_MAP_SIZE.0 {
-        &FINE_PATCH
-    } else {
-        &PATCH
+    let network = match (shapes, columns == FINE_MAP_SIZE.0) {
+        (Shapes::Usual, false) => &PATCH,
+        (Shapes::Usual, true) => &FINE_PATCH,
+        (Shapes::Any, false) => &ANY_PATCH,
+        (Shapes::Any, true) => &FINE_ANY_PATCH,
     };
     let said = network.run(&shown(maps));
     maps.iter()
@@ -96,12 +106,14 @@ mod tests {
 
     #[test]
     fn a_wiped_ellipse_on_three_flanks_is_seen_where_it_is() {
-        ellipses_are_seen(MAP_SIZE);
-        ellipses_are_seen(FINE_MAP_SIZE);
-        assert!(segment_flanks(&[]).is_empty());
+        for shapes in [Shapes::Usual, Shapes::Any] {
+            ellipses_are_seen(MAP_SIZE, shapes);
+            ellipses_are_seen(FINE_MAP_SIZE, shapes);
+            assert!(segment_flanks(&[], shapes).is_empty());
+        }
     }
 
-    fn ellipses_are_seen((columns, rows): (usize, usize)) {
+    fn ellipses_are_seen((columns, rows): (usize, usize), shapes: Shapes) {
         let flank = |shift: f32| {
             let light = Array2::from_shape_fn((rows, columns), |(row, column)| {
                 let u = (column as f32 + 0.5) / columns as f32;
@@ -121,7 +133,7 @@ mod tests {
                 light,
             }
         };
-        let flanks = segment_flanks(&[flank(0.0), flank(0.1), flank(0.2)]);
+        let flanks = segment_flanks(&[flank(0.0), flank(0.1), flank(0.2)], shapes);
         for (seen, centre) in flanks.iter().zip([0.4, 0.5, 0.6]) {
             let cells = seen
                 .contact
