@@ -1,6 +1,6 @@
 //! Drawings, texts and numbers held against those in `fixtures/held`, at which a person has looked: a line that moves, a
 //! word that goes, a number that changes is noticed. They hold what was, not what is true: that is for other tests.
-//! `WRITE_HELD=1 cargo test --release --lib held` writes them anew; look at them then.
+//! `WRITE_HELD=1 cargo test --release --lib held -- --include-ignored` writes them anew; look at them then.
 
 use std::path::Path;
 

@@ -60,6 +60,7 @@ mod tests {
     use std::io::Write as _;
 
     #[test]
+    #[ignore = "slow: by .ci/run"]
     fn a_file_that_is_being_written_is_waited_for_and_an_old_one_is_not() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("a.jpg");
@@ -87,6 +88,7 @@ mod tests {
     }
 
     #[test]
+    #[ignore = "slow: by .ci/run"]
     fn nobody_waits_for_ever() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("a.jpg");

@@ -218,6 +218,7 @@ mod tests {
 
     /// What a class gets does not hold the answers; what the teacher gets does; each answer makes all right.
     #[test]
+    #[ignore = "slow: by .ci/run"]
     fn ten_cases_get_harder_and_the_answers_stand_apart() {
         let quiz = Quiz::new(3).unwrap();
         let mut heard = Vec::new();

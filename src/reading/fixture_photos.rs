@@ -1,5 +1,5 @@
 //! What is read in photos of the fixtures, number by number, held so that nothing of it changes unseen. How far readings are
-//! from the truth is measured elsewhere (`tests/program/golden.rs`).
+//! from the truth is measured elsewhere (`tests/slow/golden.rs`).
 
 use super::{ReadOptions, read_photo};
 use crate::flank::marks::Marks;

@@ -275,6 +275,7 @@ fn lines(name: &str, advice: &Advice) -> String {
 }
 
 #[test]
+#[ignore = "slow: by .ci/run"]
 fn held_advice_on_jobs_as_they_go() {
     let played: Vec<String> = cards()
         .into_par_iter()

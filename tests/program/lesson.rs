@@ -13,6 +13,7 @@ fn flankread(folder: &Path) -> Command {
 }
 
 #[test]
+#[ignore = "slow: by .ci/run"]
 fn sheets_are_written_in_three_forms_with_what_they_claim() {
     let folder = tempfile::tempdir().unwrap();
     let card = concat!(env!("CARGO_MANIFEST_DIR"), "/examples/larchfield/card.toml");
@@ -141,6 +142,7 @@ fn the_quiz_asks_in_the_terminal_and_goes_on_where_it_stopped() {
 }
 
 #[test]
+#[ignore = "slow: by .ci/run"]
 fn ten_cases_are_printed_with_and_without_answers() {
     let folder = tempfile::tempdir().unwrap();
     let args = [

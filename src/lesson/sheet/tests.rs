@@ -24,6 +24,7 @@ fn both() -> Vec<Set> {
 /// toe with the pinion in (face-milled: common practice, no source); more backlash takes the drive patch to the heel, less to the
 /// toe.
 #[test]
+#[ignore = "slow: by .ci/run"]
 fn every_picture_shows_what_the_trade_says_of_its_misplacement() {
     let sheets = &*SHEETS;
     assert_eq!(sheets.claims.len(), 2 * 4 + 3);
@@ -143,6 +144,7 @@ fn backlash_is_measured_as_the_card_says() {
 
 /// The words on a page come again from the misalignment alone, on another grid.
 #[test]
+#[ignore = "slow: by .ci/run"]
 fn each_claim_is_regenerated_from_its_own_misplacement() {
     let all = &*SHEETS;
     let words = |item: &Item| match item {
@@ -239,6 +241,7 @@ fn just_inside_a_limit_is_right_and_just_outside_is_not() {
 
 /// Common practice, no source: photos that nobody should take are not read without a doubt.
 #[test]
+#[ignore = "slow: by .ci/run"]
 fn hopeless_photos_are_not_read_and_good_ones_are_with_marks() {
     use crate::frames::Side;
     use crate::lesson::photo::{Mistake, Shot};

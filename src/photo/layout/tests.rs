@@ -71,6 +71,7 @@ fn near(found: Area, left: u32, top: u32, picture: &RgbImage) {
 }
 
 #[test]
+#[ignore = "slow: by .ci/run"]
 fn bars_of_any_colour_are_left_out() {
     for (number, name) in PHOTOS.iter().enumerate() {
         let one = photo(name, 1080);
@@ -89,6 +90,7 @@ fn bars_of_any_colour_are_left_out() {
 }
 
 #[test]
+#[ignore = "slow: by .ci/run"]
 fn photos_beside_each_other_are_told_apart_with_gutters_and_without() {
     let four: Vec<RgbImage> = PHOTOS
         .iter()
@@ -121,6 +123,7 @@ fn photos_beside_each_other_are_told_apart_with_gutters_and_without() {
 }
 
 #[test]
+#[ignore = "slow: by .ci/run"]
 fn a_photo_by_itself_is_whole() {
     let all = [
         "examples/larchfield",

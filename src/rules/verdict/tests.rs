@@ -106,6 +106,7 @@ proptest! {
     #![proptest_config(ProptestConfig::with_cases(40))]
 
     #[test]
+    #[ignore = "slow: by .ci/run"]
     fn no_input_makes_a_wild_shim(
         trials in prop_oneof![
             prop::collection::vec(trial(), 0..4),
@@ -298,6 +299,7 @@ fn threaded_adjusters_turn_by_whole_notches() {
 
 /// The last trial is preloaded, so that its own readings decide: each of them must be right.
 #[test]
+#[ignore = "slow: by .ci/run"]
 fn a_preloaded_assembly_is_right_where_all_its_readings_are() {
     let card = Card::from_toml(CARD).unwrap();
     let verdict = |drive: (f64, f64), coast: (f64, f64), backlash_mm: f64| {

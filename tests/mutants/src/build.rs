@@ -151,9 +151,9 @@ fn spans(message: &Value) -> Vec<&Value> {
     own.filter(|span| span["is_primary"] == true).collect()
 }
 
-/// The built test programs that run by themselves: the library's and the whole program's.
+/// The built test programs that run by themselves: the library's, the whole program's and the slow ones.
 pub fn test_programs(tree: &Path) -> Vec<PathBuf> {
-    let wanted = ["--lib", "--test", "program"];
+    let wanted = ["--lib", "--test", "program", "--test", "slow"];
     let built = cargo(
         tree,
         &[&["test", "--release", "--no-run"], &wanted[..]].concat(),

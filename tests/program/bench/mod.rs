@@ -99,11 +99,13 @@ fn holds(name: &str, slack: Slack) {
 }
 
 #[test]
+#[ignore = "slow: by .ci/run"]
 fn a_job_in_inches_with_shims_goes_from_card_to_sheet() {
     holds("inches", Slack::OF_PHOTOS);
 }
 
 #[test]
+#[ignore = "slow: by .ci/run"]
 fn a_job_in_millimetres_with_adjusters_and_a_sleeve_goes_from_card_to_sheet() {
     holds("metric", Slack::OF_PHOTOS);
 }
