@@ -3,6 +3,7 @@
     python3 patch_train.py --render-seconds 60 --train-seconds 200 --out DIR
     torchrun --nproc-per-node 2 patch_train.py …                           the same on two cards
     python3 patch_train.py --fine …                                        the network of fine maps
+    python3 patch_train.py --shapes …                                      with patches of any shape and what real gears and workshops have
 
 Each sample is a few flanks of one gear, flattened to 128 x 48 cells of length x height (fine: 256 x 96) and put one under the other, as src/segment shows them to
 the network: square root of light over the mean light of what is seen, cells that are not seen mid-grey. Labels come from the contact function itself.
@@ -23,7 +24,8 @@ TIMES = 2 if FINE else 1          # cells of a map along each side, for one of a
 NU, NV = 128 * TIMES, 48 * TIMES
 SOFT, SOFTEST = ((-1.6, 1.0), 2.5) if FINE else ((-2.2, 0.5), 2.0)      # logarithm of the lens's blur, and its most, cells
 TRIED, TEETH = 7, 4               # flanks looked at in a scene, and flanks of a sample
-REAL, SHAPES = 0.5, 0.65          # shares of scenes with what real gears and workshops have more, and with patches of all shapes
+ANY_SHAPE = "--shapes" in sys.argv
+REAL, SHAPES = 0.5, 0.65          # then: shares of scenes with what real gears and workshops have more, and with patches of any shape
 GREY = 0.18 ** 0.5
 NAMES = ["contact", "compound", "overlap", "centre off: length", "height"]
 
@@ -34,8 +36,9 @@ def draw(seeds):
     for seed in seeds:
         r = np.random.default_rng(seed + 77)
         kind = r.choice(["painted", "clean", "unrolled"], p=[0.84, 0.04, 0.12])
-        d = scenes.scene(seed, kind, make_gear=workshop.gear, more=workshop.add) if r.random() < REAL else scenes.scene(seed, kind)
-        if r.random() < SHAPES:
+        real = dict(make_gear=workshop.gear, more=workshop.add) if ANY_SHAPE and r.random() < REAL else {}
+        d = scenes.scene(seed, kind, **real)
+        if ANY_SHAPE and r.random() < SHAPES:
             workshop.patches(r, d)
         packs.append(scenes.pack(d))
         teeth.append(d["_mid"] + np.arange(TRIED) - TRIED // 2 + r.integers(-1, 2))
@@ -169,7 +172,7 @@ def loss_of(out, contact, film, seen, here):
 
 
 def main():
-    a = arguments(render_seconds=60, train_seconds=200, spp=12, seed=20_000_000, rate=3e-3, flags=["--fine"])
+    a = arguments(render_seconds=60, train_seconds=200, spp=12, seed=20_000_000, rate=3e-3, flags=["--fine", "--shapes"])
     pics, bits = rendered(a, draw, render, apart=1_000_000)
     held = min(192, len(pics) // 8)
     rng = np.random.default_rng(5)          # the same number of flanks on every card

@@ -201,9 +201,9 @@ def patches(r, d):
         if shape == "narrow":
             q[6] = min(q[6], 0.5)
         if r.random() < 0.1:
-            d["island"][4 * s:4 * s + 4] = apart(r, q)
+            d["island"][4 * s:4 * s + 4] = second_place(r, q)
         elif r.random() < 0.1:
-            d["ghost"][4 * s:4 * s + 4] = apart(r, q)
+            d["ghost"][4 * s:4 * s + 4] = second_place(r, q)
     d["ghost_left"] = r.uniform(0.25, 0.7)
     if r.random() < 0.2:
         d["gaps"] = r.uniform(0.2, 1)
@@ -213,7 +213,7 @@ def patches(r, d):
         d["opacity"] *= r.uniform(0.15, 0.7)
 
 
-def apart(r, q):
+def second_place(r, q):
     """A second place of contact beside a patch: middle off the first's, half sizes."""
     half = q[2] * r.uniform(0.3, 1), q[3] * r.uniform(0.5, 1.1)
     off = (q[2] + half[0]) * r.uniform(1.15, 1.8) * (1 if q[0] < 0.5 else -1)

@@ -52,10 +52,14 @@ pub struct OutlinedReading {
 impl OutlinedReading {
     /// Adds doubts from before the patches were looked at: a sure reading becomes unsure.
     pub(super) fn doubt(&mut self, doubts: Vec<Reason>) {
-        if !doubts.is_empty() && self.reading.status == Status::Read {
+        if !doubts.is_empty() && self.is_sure() {
             self.reading.status = Status::Unsure;
         }
         self.reading.reasons.extend(doubts);
+    }
+
+    pub(super) fn is_sure(&self) -> bool {
+        self.reading.status == Status::Read
     }
 
     /// A fine pass is as much in doubt as the coarse one differs from it.

@@ -111,12 +111,11 @@ fn finer_if_sure(
     plain: bool,
     fine_pass: impl FnOnce(&[Outline]) -> OutlinedReading,
 ) -> OutlinedReading {
-    let is_sure = |read: &OutlinedReading| read.reading.status == Status::Read;
-    if is_sure(&coarse) && plain {
+    if coarse.is_sure() && plain {
         return coarse;
     }
     let mut fine = fine_pass(&coarse.outlines);
-    match (is_sure(&coarse), is_sure(&fine)) {
+    match (coarse.is_sure(), fine.is_sure()) {
         (true, false) => coarse,
         (true, true) => {
             fine.doubt_by(&coarse.reading);
@@ -140,8 +139,7 @@ fn of_any_shape(
         return read;
     }
     let [coarse, mut fine] = [MAP_SIZE, FINE_MAP_SIZE].map(|size| pass(&read.outlines, size));
-    let is_sure = |read: &OutlinedReading| read.reading.status == Status::Read;
-    let mut one_alone = match (is_sure(&coarse), is_sure(&fine)) {
+    let mut one_alone = match (coarse.is_sure(), fine.is_sure()) {
         (true, true) => {
             fine.doubt_by(&coarse.reading);
             return fine;

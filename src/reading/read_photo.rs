@@ -15,7 +15,6 @@ use crate::frames::Side;
 use crate::photo::{Layout, Photo};
 use crate::schema::{
     Card, Cutting, FlankForm, FlankSide, Hand, Polarity, Reason, ReasonCode, SeenCutting, Source,
-    Status,
 };
 
 /// What the user says about a photo.
@@ -276,7 +275,7 @@ fn second_if_sure(
 ) -> OutlinedReading {
     if first.is_unsure_for(&ENDED_BY_SECOND_PASS)
         && let Some(second) = second()
-        && second.reading.status == Status::Read
+        && second.is_sure()
     {
         return second;
     }
@@ -358,6 +357,7 @@ fn form_of(side: Side, drives_on: FlankForm) -> FlankForm {
 mod tests {
     use super::*;
     use crate::frames::{FlankPoint, PhotoPoint};
+    use crate::schema::Status;
     use image::RgbImage;
 
     /// A reading of that name, with these doubts.
